@@ -1,0 +1,1 @@
+//! Frames: from a record's octets to the innermost UDP or PTP payload, without copying.

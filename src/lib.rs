@@ -1,0 +1,18 @@
+//! Reads packet captures from audio/video-over-IP networks and says whether the network's clock is healthy.
+#![cfg_attr(
+    test,
+    allow(
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::as_conversions,
+        clippy::float_cmp
+    )
+)]
+
+pub mod bytes;
+pub mod capture;
+pub mod frame;
+pub mod ptp;
+pub mod units;

@@ -1,0 +1,50 @@
+//! IEEE 1588 octets to owned messages, versions 1, 2.0, 2.1 and the gPTP use of them.
+//!
+//! One call, [`decode`], takes the octets that follow the UDP header or the 0x88F7 Ethertype. A message
+//! that decodes but holds something the standard does not allow keeps it and carries a [`Note`].
+
+mod identity;
+mod note;
+pub mod v1;
+pub mod v2;
+
+pub use identity::{ClockIdentity, PortIdentity};
+pub use note::Note;
+
+use crate::bytes::Cursor;
+use crate::bytes::DecodeError;
+
+/// UDP port of event messages (IANA `ptp-event`).
+pub const EVENT_PORT: u16 = 319;
+/// UDP port of general messages (IANA `ptp-general`).
+pub const GENERAL_PORT: u16 = 320;
+/// Ethertype of PTP over IEEE 802.3 (1588-2008 Annex F, from memory; seen in real captures).
+pub const ETHERTYPE: u16 = 0x88F7;
+
+/// A message of either version.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Message {
+    /// IEEE 1588-2002.
+    V1(v1::Message),
+    /// IEEE 1588-2008 and -2019, and IEEE 802.1AS.
+    V2(v2::Message),
+}
+
+/// Decodes one PTP message; octets after its own length (pads, frame check sequence) are counted, not read.
+///
+/// # Errors
+/// Where the version is neither 1 nor 2, or the octets end inside the header or the fixed body.
+pub fn decode(octets: &[u8]) -> Result<Message, DecodeError> {
+    let mut cursor = Cursor::new(octets);
+    let [_, second] = cursor.take::<2>("versionPTP")?;
+    match second & 0x0F {
+        1 => v1::decode(octets).map(Message::V1),
+        2 => v2::decode(octets).map(Message::V2),
+        other => Err(DecodeError::Value {
+            field: "versionPTP",
+            offset: 1,
+            value: u64::from(other),
+            rule: "1 (IEEE 1588-2002) and 2 (IEEE 1588-2008, -2019) are known",
+        }),
+    }
+}

@@ -1,0 +1,9 @@
+//! Quantities with their unit in the type. Arithmetic is exact; floating point begins in the report.
+
+mod address;
+mod interval;
+mod time;
+
+pub use address::MacAddress;
+pub use interval::{LogInterval, TimeInterval};
+pub use time::{CaptureTime, NANOS_PER_SECOND, Nanos, Timestamp};
