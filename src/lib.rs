@@ -14,5 +14,6 @@
 pub mod bytes;
 pub mod capture;
 pub mod frame;
+pub mod observations;
 pub mod ptp;
 pub mod units;

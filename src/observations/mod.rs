@@ -1,0 +1,13 @@
+//! Observations: a PTP message together with where in the capture it stands and how it came. Nothing here
+//! keeps state between frames but [`MirrorDuplicates`].
+
+mod fingerprint;
+mod from_frame;
+mod mirror;
+mod observation;
+mod place;
+
+pub use from_frame::from_frame;
+pub use mirror::MirrorDuplicates;
+pub use observation::{Observation, What};
+pub use place::{Path, Place, Transport};
