@@ -124,7 +124,7 @@ mod tests {
     #[test]
     fn a_time_far_behind_those_remembered_does_not_let_them_pile_up() {
         let mut mirror = MirrorDuplicates::default();
-        for step in 0..10_000 {
+        for step in 0_i64..10_000 {
             let time = if step % 2 == 0 { step } else { 1_000_000_000_000 + step };
             mirror.is_copy(&seen(step.unsigned_abs(), Some(time)));
         }

@@ -1,3 +1,16 @@
 //! All integration tests in one binary; each module says what belongs in it.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing, clippy::panic, clippy::as_conversions)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::as_conversions
+)]
+#![allow(clippy::print_stdout)]
 #![allow(missing_docs)]
+
+mod captured_frames;
+mod frames;
+mod layering;
+mod observations;
+mod support;

@@ -1,0 +1,4 @@
+//! What the tests share: makers of octets, written from the layout tables and not from the decoders.
+
+pub(crate) mod craft_frames;
+pub(crate) mod reference;
