@@ -13,7 +13,10 @@
 
 pub mod bytes;
 pub mod capture;
+pub mod devices;
+pub mod domains;
 pub mod frame;
 pub mod observations;
 pub mod ptp;
+pub mod statistics;
 pub mod units;

@@ -1,0 +1,90 @@
+//! Which domain is the site's, and which others hang on it.
+
+use std::collections::BTreeSet;
+
+use super::device::Device;
+use crate::domains::Domain;
+use crate::domains::DomainKey;
+use crate::domains::Domains;
+use crate::domains::Mechanism;
+use crate::domains::PortId;
+
+/// The domain that the site's devices are meant to be in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SiteDomain {
+    /// Its keys: one, or one for each VLAN it is seen on where it was named by number.
+    pub keys: BTreeSet<DomainKey>,
+    /// Whether it was taken for the site's because most followers are in it.
+    pub assumed: bool,
+    /// The number the user gave.
+    pub asked_for: Option<u8>,
+}
+
+impl SiteDomain {
+    /// The domain with number `asked_for`, or without one that with the most followers.
+    #[must_use]
+    pub fn find(domains: &Domains, asked_for: Option<u8>) -> Self {
+        let keys = match asked_for {
+            Some(number) => {
+                domains.iter().map(|domain| domain.key).filter(|key| key.number() == Some(number)).collect()
+            }
+            None => domains.iter().max_by_key(|domain| weight(domain)).map(|domain| domain.key).into_iter().collect(),
+        };
+        Self { keys, assumed: asked_for.is_none(), asked_for }
+    }
+
+    /// Whether `key` is the site's domain.
+    #[must_use]
+    pub fn is(&self, key: &DomainKey) -> bool {
+        self.keys.contains(key)
+    }
+}
+
+/// Most followers first; then a leader, then messages, then the smaller key.
+fn weight(domain: &Domain) -> (usize, bool, u64, std::cmp::Reverse<DomainKey>) {
+    let messages = domain.counts.values().sum();
+    (followers(domain).len(), domain.election.leader().is_some(), messages, std::cmp::Reverse(domain.key))
+}
+
+/// Ports that ask for delay or are answered, without the leader's own.
+pub(super) fn followers(domain: &Domain) -> BTreeSet<PortId> {
+    let leader = domain.election.leader();
+    domain.requesters.keys().map(|(port, _)| *port).filter(|port| Some(port.clock) != leader).collect()
+}
+
+/// Whether a domain has a leader that answers somebody: it serves a purpose of its own.
+pub(super) fn is_established(domain: &Domain) -> bool {
+    let Some(leader) = domain.election.leader() else { return false };
+    domain.requesters.iter().any(|((port, mechanism), requester)| {
+        let answered = requester.answered() > 0 || requester.unseen_requests() > 0;
+        port.clock != leader && answered && *mechanism == Mechanism::EndToEnd
+    }) || (domain.requesters.iter().any(|((port, mechanism), requester)| {
+        *mechanism == Mechanism::PeerToPeer && port.clock != leader && requester.answered() > 0
+    }))
+}
+
+/// Domains whose time is the site's: the same grandmaster leads them, or a device follows in one and leads in
+/// the other.
+pub(super) fn joined_domains(domains: &Domains, site: &SiteDomain, devices: &[Device]) -> BTreeSet<DomainKey> {
+    let mut joined = site.keys.clone();
+    loop {
+        let before = joined.len();
+        for domain in domains.iter().filter(|domain| !site.is(&domain.key)) {
+            let Some(leader) = domain.election.leader() else { continue };
+            let same_leader = joined
+                .iter()
+                .filter_map(|key| domains.get(key))
+                .any(|other| other.election.leader() == Some(leader));
+            let bridged = devices
+                .iter()
+                .filter(|device| device.has_clock(leader))
+                .any(|device| joined.iter().any(|key| *key != domain.key && device.domains.contains(key)));
+            if same_leader || bridged {
+                joined.insert(domain.key);
+            }
+        }
+        if joined.len() == before {
+            return joined;
+        }
+    }
+}

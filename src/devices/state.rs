@@ -1,0 +1,318 @@
+//! What a device does on the clock, from messages alone.
+
+use std::collections::BTreeSet;
+
+use super::answers::Visibility;
+use super::device::Device;
+use super::device::State;
+use super::device::Strength;
+use super::site;
+use super::site::SiteDomain;
+use crate::domains::Domain;
+use crate::domains::DomainKey;
+use crate::domains::Domains;
+use crate::domains::Kind;
+use crate::domains::Mechanism;
+use crate::domains::OUTAGE_RUN;
+use crate::domains::PortId;
+use crate::domains::Requester;
+use crate::units::CaptureTime;
+use crate::units::NANOS_PER_SECOND;
+
+/// Requests, none answered, from which "unanswered" is said at all (reference: 3 in a row).
+const UNANSWERED_FROM: u64 = 3;
+
+/// Requests, none answered, from which it may be said firmly (reference: 100 % over 8 or more).
+const UNANSWERED_SHOWN_FROM: u64 = 8;
+
+/// With some answers: requests judged, and the share without an answer in per cent (reference: 50 % of 20).
+const PARTLY_UNANSWERED: (u64, u64) = (20, 50);
+
+/// Messages in a domain from which a device is said to be astray in it (reference: never on a single one).
+const ASTRAY_FROM: u64 = 2;
+
+/// Fills in the device's state, strength, reasons and leader.
+pub(super) fn judge(
+    device: &mut Device,
+    domains: &Domains,
+    site: &SiteDomain,
+    joined: &BTreeSet<DomainKey>,
+    start: CaptureTime,
+) {
+    let own: Vec<&Domain> = device.domains.iter().filter_map(|key| domains.get(key)).collect();
+    let judged = relaying(device, &own)
+        .or_else(|| rival(device, &own, start))
+        .or_else(|| astray(device, &own, domains, site, joined))
+        .or_else(|| leading(device, &own))
+        .or_else(|| unanswered(device, &own, start))
+        .or_else(|| following(device, &own))
+        .or_else(|| standing_by(device, &own, start))
+        .unwrap_or_else(|| unproven(device, &own, start));
+    device.leader = own.iter().find(|domain| domain.key == judged.domain).and_then(|d| d.election.leader());
+    device.in_domain = Some(judged.domain);
+    device.state = judged.state;
+    device.strength = judged.strength;
+    device.reasons = judged.reasons;
+}
+
+struct Judged {
+    state: State,
+    strength: Strength,
+    domain: DomainKey,
+    reasons: Vec<String>,
+}
+
+fn judged(state: State, strength: Strength, domain: &Domain, reason: String) -> Judged {
+    Judged { state, strength, domain: domain.key, reasons: vec![reason] }
+}
+
+fn leads(device: &Device, domain: &Domain) -> bool {
+    domain.election.leader().is_some_and(|leader| device.has_clock(leader))
+}
+
+/// The device's requests in a domain, most asked first.
+fn requests<'a>(device: &Device, domain: &'a Domain) -> Vec<(PortId, Mechanism, &'a Requester)> {
+    let mut requests: Vec<_> = domain
+        .requesters
+        .iter()
+        .filter(|((port, _), _)| device.has_clock(port.clock))
+        .map(|((port, mechanism), requester)| (*port, *mechanism, requester))
+        .collect();
+    requests.sort_by_key(|(port, mechanism, requester)| {
+        (std::cmp::Reverse(requester.seen()), *port, *mechanism)
+    });
+    requests
+}
+
+fn asks_the_leader(device: &Device, domain: &Domain) -> bool {
+    requests(device, domain)
+        .iter()
+        .any(|(_, mechanism, requester)| *mechanism == Mechanism::EndToEnd && requester.answered() > 0)
+}
+
+fn relaying(device: &Device, own: &[&Domain]) -> Option<Judged> {
+    let follows = own.iter().find(|domain| !leads(device, domain) && asks_the_leader(device, domain));
+    let led = own.iter().find(|domain| leads(device, domain));
+    if let (Some(followed), Some(led)) = (follows, led) {
+        let reason = format!("is answered in {} and leads {}", followed.key, led.key);
+        return Some(judged(State::Relaying, Strength::Shown, followed, reason));
+    }
+    for domain in own {
+        let end = domain.election.current().and_then(|tenure| tenure.until);
+        let relays = domain.election.announcers().values().find(|announcer| {
+            device.has_clock(announcer.candidate.sender.clock)
+                && !device.has_clock(announcer.candidate.grandmaster)
+                && announcer.candidate.steps_removed > 0
+                && end.is_none_or(|end| announcer.is_alive(end))
+        });
+        if let Some(relay) = relays {
+            let strength =
+                if asks_the_leader(device, domain) { Strength::Shown } else { Strength::Inferred };
+            let reason = format!(
+                "announces {} with stepsRemoved {}",
+                relay.candidate.grandmaster, relay.candidate.steps_removed
+            );
+            return Some(judged(State::Relaying, strength, domain, reason));
+        }
+    }
+    None
+}
+
+fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
+    for domain in own {
+        let lasting = domain.election.rivalries().iter().rev().find(|rivalry| {
+            device.has_clock(rivalry.port.clock)
+                && !leads(device, domain)
+                && domain.election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(rivalry.until))
+                && domain.election.current().is_some_and(|tenure| {
+                    tenure.until.is_none_or(|end| {
+                        domain.election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(end))
+                    })
+                })
+        });
+        if let Some(rivalry) = lasting {
+            let reason = format!(
+                "announces {} since {} although {} is better by {}",
+                rivalry.clock,
+                at(rivalry.since, start),
+                rivalry.leader,
+                rivalry.decided_by.name()
+            );
+            return Some(judged(State::Rival, Strength::Shown, domain, reason));
+        }
+    }
+    None
+}
+
+fn astray(
+    device: &Device,
+    own: &[&Domain],
+    domains: &Domains,
+    site: &SiteDomain,
+    joined: &BTreeSet<DomainKey>,
+) -> Option<Judged> {
+    if own.iter().any(|domain| joined.contains(&domain.key)) {
+        return None;
+    }
+    let site_leads = site.keys.iter().filter_map(|key| domains.get(key)).any(|d| d.election.leader().is_some());
+    let domain = own.iter().max_by_key(|domain| messages(device, domain))?;
+    if messages(device, domain) < ASTRAY_FROM || !site_leads {
+        return None;
+    }
+    let home = site.keys.first().map(ToString::to_string).unwrap_or_default();
+    if !site.assumed {
+        let reason = format!("takes part in {}, the site's is {home}", domain.key);
+        return Some(judged(State::Astray, Strength::Shown, domain, reason));
+    }
+    if site::is_established(domain) {
+        return None;
+    }
+    let what = if leads(device, domain) {
+        format!("leads {} alone: nobody there is seen to follow it", domain.key)
+    } else {
+        format!("takes part in {}, where no leader answers", domain.key)
+    };
+    let mut judged = judged(State::Astray, Strength::Inferred, domain, what);
+    judged.reasons.push(format!("{home} has the most followers and is assumed to be the site's"));
+    Some(judged)
+}
+
+fn messages(device: &Device, domain: &Domain) -> u64 {
+    let of_port = |port: &crate::domains::ClockPort| port.series.values().map(crate::domains::Cadence::count).sum();
+    domain.ports.values().filter(|port| device.has_clock(port.port.clock)).map(of_port).fold(0, |a, b: u64| a + b)
+}
+
+fn leading(device: &Device, own: &[&Domain]) -> Option<Judged> {
+    let domain = own.iter().find(|domain| leads(device, domain))?;
+    let tenure = domain.election.current()?;
+    let reason = match tenure.won_against {
+        Some(other) => format!("announces itself, better than {other} by {}", tenure.won_on.name()),
+        None => "announces itself, and no other clock in its domain does".to_owned(),
+    };
+    Some(judged(State::Leading, Strength::Shown, domain, reason))
+}
+
+fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
+    for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
+        for (port, mechanism, requester) in requests(device, domain) {
+            let judged_requests = requester.answered() + requester.unanswered();
+            let none = requester.answered() == 0 && requester.unanswered() >= UNANSWERED_FROM;
+            let stopped = requester.trailing_unanswered() >= OUTAGE_RUN;
+            let (least, per_cent) = PARTLY_UNANSWERED;
+            let partly = judged_requests >= least && requester.unanswered() * 100 >= per_cent * judged_requests;
+            if !(none || stopped || partly) {
+                continue;
+            }
+            let view = Visibility::of(domain, mechanism, requester);
+            if view.strength == Strength::CannotTell {
+                continue;
+            }
+            let firm = !none || requester.unanswered() >= UNANSWERED_SHOWN_FROM;
+            let strength = if firm { view.strength } else { Strength::Inferred };
+            let mut reason = format!(
+                "{} of {judged_requests} {} of port {} got no answer",
+                requester.unanswered(),
+                mechanism.request(),
+                port.port
+            );
+            if let Some(since) = requester.trailing_since().and_then(|place| place.time).filter(|_| stopped && !none) {
+                reason = format!("{reason}; none since {}", at(since, start));
+            }
+            let mut judged = judged(State::Unanswered, strength, domain, reason);
+            judged.reasons.push(format!("this capture could show them: {}", view.shown_by));
+            return Some(judged);
+        }
+    }
+    None
+}
+
+fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
+    for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
+        for (_, mechanism, requester) in requests(device, domain) {
+            let answers = requester.answered() + requester.unseen_requests();
+            if answers == 0 {
+                continue;
+            }
+            if let Some(rivals) = answered_by_rival(domain, requester) {
+                let reason = format!("two clocks lead {}, and its requests are answered by {rivals}", domain.key);
+                return Some(judged(State::Unproven, Strength::Inferred, domain, reason));
+            }
+            let (strength, reason) = if requester.answered() > 0 {
+                let asked = requester.answered() + requester.unanswered();
+                let text = format!("{} of {asked} {} answered", requester.answered(), mechanism.request());
+                (Strength::Shown, text)
+            } else {
+                let text = format!("{answers} answers to it were captured, its requests pass elsewhere");
+                (Strength::Inferred, text)
+            };
+            return Some(judged(State::Following, strength, domain, reason));
+        }
+    }
+    None
+}
+
+/// Who besides the leader answers, where a rival leads beside it.
+fn answered_by_rival(domain: &Domain, requester: &Requester) -> Option<String> {
+    let leader = domain.election.leader()?;
+    let rivals: BTreeSet<_> = domain.election.rivalries().iter().map(|rivalry| rivalry.port.clock).collect();
+    let by_rival = requester.responders().keys().any(|port| rivals.contains(&port.clock));
+    let by_leader = requester.responders().keys().any(|port| port.clock == leader);
+    match (by_rival, by_leader) {
+        (false, _) => None,
+        (true, true) => Some("both".to_owned()),
+        (true, false) => Some("the worse one only".to_owned()),
+    }
+}
+
+fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
+    for domain in own {
+        let quiet = domain.election.announcers().values().find(|announcer| {
+            device.has_clock(announcer.candidate.sender.clock) && domain.election.yielded(announcer)
+        });
+        if let Some(quiet) = quiet {
+            let reason = format!("announced until {} and yielded to a better clock", at(quiet.last, start));
+            return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
+        }
+    }
+    None
+}
+
+fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
+    let most = own.iter().max_by_key(|domain| messages(device, domain));
+    let mut reasons = Vec::new();
+    for domain in own {
+        let led = domain.election.tenures().filter(|tenure| device.has_clock(tenure.clock)).last();
+        if let Some(until) = led.and_then(|tenure| tenure.until) {
+            reasons.push(format!("led {} until {} and fell silent", domain.key, at(until, start)));
+            continue;
+        }
+        for (_, mechanism, requester) in requests(device, domain) {
+            let view = Visibility::of(domain, mechanism, requester);
+            let why = if domain.election.leader().is_none() { "nobody leads there" } else { view.shown_by };
+            reasons.push(format!("{} {} seen in {}: {why}", requester.seen(), mechanism.request(), domain.key));
+        }
+        let announces = domain.ports.values().filter(|port| device.has_clock(port.port.clock));
+        let announces: u64 = announces.map(|port| port.count(Kind::Announce)).sum();
+        if announces > 0 {
+            reasons.push(format!("sent {announces} Announce in {}", domain.key));
+        }
+    }
+    if reasons.is_empty() {
+        reasons.push("sent no request and no Announce in this capture".to_owned());
+    }
+    // A device comes from a domain's ports or requesters, so it has one.
+    let domain = most.map_or_else(|| device.domains.first().copied(), |domain| Some(domain.key));
+    let fallback = DomainKey { name: crate::domains::DomainName::Number { sdo_id: 0, number: 0 }, vlan: None };
+    Judged {
+        state: State::Unproven,
+        strength: Strength::CannotTell,
+        domain: domain.unwrap_or(fallback),
+        reasons,
+    }
+}
+
+/// Seconds from the capture's start with three decimals, exact.
+fn at(time: CaptureTime, start: CaptureTime) -> String {
+    let ms = time.since(start).0.max(0) / (NANOS_PER_SECOND / 1000);
+    format!("{}.{:03} s", ms / 1000, ms % 1000)
+}

@@ -1,0 +1,163 @@
+//! One port that offers a grandmaster, with the timers that decide whether it counts.
+
+use super::candidate::Candidate;
+use super::tenure::EndedBy;
+use crate::observations::Place;
+use crate::units::CaptureTime;
+use crate::units::Nanos;
+
+/// Announce intervals without an Announce before a clock is given up (`announceReceiptTimeout`).
+/// Not on the wire, so assumed. Source: 1588-2008 7.7.3.1, default profile J.3 (from memory).
+pub const ANNOUNCE_RECEIPT_TIMEOUT: i64 = 3;
+
+/// Sync intervals without a Sync before a v1 clock is given up (`PTP_SYNC_RECEIPT_TIMEOUT`).
+/// Source: an open-source IEEE 1588-2002 implementation; clause not opened.
+pub const V1_SYNC_RECEIPT_TIMEOUT: i64 = 10;
+
+/// Intervals within which a second Announce qualifies a new clock (`FOREIGN_MASTER_TIME_WINDOW` 4,
+/// `FOREIGN_MASTER_THRESHOLD` 2). Source: 1588-2008 9.3.2.4.4 and 9.3.2.4.5 (from memory).
+pub const FOREIGN_MASTER_TIME_WINDOW: i64 = 4;
+
+/// `stepsRemoved` from which an Announce never qualifies. Source: 1588-2008 9.3.2.5 (from memory).
+pub const MAX_STEPS_REMOVED: u16 = 255;
+
+/// An offer with what the timers need.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Offer {
+    /// What is offered.
+    pub candidate: Candidate,
+    /// The sender's interval.
+    pub interval: Nanos,
+    /// Receipt timeout, in intervals.
+    pub receipt_timeout: i64,
+    /// Whether one offer qualifies (gPTP has no foreign-master qualification; 802.1AS 10.3, from memory).
+    pub qualifies_at_once: bool,
+    /// When the capture began.
+    pub capture_start: CaptureTime,
+    /// Whether silence means that Sync stopped (v1).
+    pub is_v1: bool,
+}
+
+/// A port that has offered a grandmaster.
+#[derive(Debug, Clone)]
+pub struct Announcer {
+    /// The latest offer.
+    pub candidate: Candidate,
+    /// First offer of the present run; a run ends with a silence beyond the receipt timeout.
+    pub run_first: CaptureTime,
+    /// The frame of that.
+    pub run_first_place: Place,
+    /// Offers in the present run.
+    pub run_count: u64,
+    /// Latest offer.
+    pub last: CaptureTime,
+    /// The frame of that.
+    pub last_place: Place,
+    /// Whether it may have been announcing before the capture began.
+    pub present_from_start: bool,
+    /// Latest Sync of the same port.
+    pub last_sync: Option<CaptureTime>,
+    pub(super) beside_since: Option<(CaptureTime, Place)>,
+    interval: Nanos,
+    receipt_timeout: i64,
+    qualified: bool,
+    is_v1: bool,
+}
+
+impl Announcer {
+    pub(super) fn new(now: CaptureTime, place: Place, offer: Offer) -> Self {
+        // One and a half intervals: one until its next Announce, half for the jitter that 1588-2008 7.7.2.1
+        // allows (from memory).
+        let head = Nanos(offer.interval.0.saturating_mul(3) / 2);
+        let present_from_start = now.since(offer.capture_start) <= head;
+        Self {
+            candidate: offer.candidate,
+            run_first: now,
+            run_first_place: place,
+            run_count: 1,
+            last: now,
+            last_place: place,
+            present_from_start,
+            last_sync: None,
+            beside_since: None,
+            interval: offer.interval,
+            receipt_timeout: offer.receipt_timeout,
+            qualified: present_from_start || offer.qualifies_at_once,
+            is_v1: offer.is_v1,
+        }
+    }
+
+    pub(super) fn hear(&mut self, now: CaptureTime, place: Place, offer: Offer) {
+        let gap = now.since(self.last);
+        if now > self.lost_at() {
+            self.run_first = now;
+            self.run_first_place = place;
+            self.run_count = 1;
+            self.present_from_start = false;
+            self.qualified = offer.qualifies_at_once;
+            self.beside_since = None;
+        } else {
+            self.run_count += 1;
+            self.qualified |= gap <= offer.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW);
+        }
+        self.candidate = offer.candidate;
+        self.interval = offer.interval;
+        self.receipt_timeout = offer.receipt_timeout;
+        self.last = self.last.max(now);
+        self.last_place = place;
+    }
+
+    /// When a receiver gives this port up: the receipt timeout after its latest offer.
+    #[must_use]
+    pub const fn timeout_at(&self) -> CaptureTime {
+        self.last.plus(self.interval.saturating_mul(self.receipt_timeout))
+    }
+
+    /// When this reading gives it up: half an interval later, so that jitter after two lost messages is not
+    /// taken for a timeout (chosen).
+    #[must_use]
+    pub const fn lost_at(&self) -> CaptureTime {
+        self.timeout_at().plus(Nanos(self.interval.0 / 2))
+    }
+
+    /// Whether it still counts at `now`.
+    #[must_use]
+    pub fn is_alive(&self, now: CaptureTime) -> bool {
+        now <= self.lost_at()
+    }
+
+    /// Whether a receiver would consider it.
+    #[must_use]
+    pub const fn is_qualified(&self) -> bool {
+        self.qualified && self.candidate.steps_removed < MAX_STEPS_REMOVED
+    }
+
+    /// The interval that its timers use.
+    #[must_use]
+    pub const fn interval(&self) -> Nanos {
+        self.interval
+    }
+
+    /// How long it may go on beside a better clock before that is no hand-over any more: qualification of the
+    /// better one and its receipt timeout (reference: 4 intervals and the timeout, chosen).
+    #[must_use]
+    pub const fn hand_over(&self) -> Nanos {
+        self.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW + self.receipt_timeout)
+    }
+
+    /// Whether it had given Sync and stopped, while its Announces went on for longer than their timeout.
+    #[must_use]
+    pub fn sync_stopped(&self, now: CaptureTime) -> bool {
+        let timeout = self.interval.saturating_mul(self.receipt_timeout);
+        self.last_sync.is_some_and(|last| now.since(last) > timeout && self.last.since(last) > timeout)
+    }
+
+    /// Why a tenure of this port's grandmaster ends when the port falls silent.
+    pub(super) fn silence_reason(&self) -> EndedBy {
+        if self.is_v1 || self.sync_stopped(self.last) {
+            EndedBy::SyncStopped
+        } else {
+            EndedBy::AnnounceTimeout
+        }
+    }
+}

@@ -1,0 +1,169 @@
+//! How regularly one sender sends one kind of message: declared interval, measured gaps, missed numbers.
+
+use crate::observations::Place;
+use crate::statistics::Distribution;
+use crate::units::LogInterval;
+use crate::units::Nanos;
+
+/// A jump of `sequenceId` is only believed to be that many lost messages if this many times the interval
+/// has passed for each (chosen: 1588-2008 7.7.2.1 lets a mean differ by 30 %, from memory; one half is generous).
+const PLAUSIBLE_PACE: i64 = 2;
+
+/// The series of one message type from one port.
+#[derive(Debug, Clone, Default)]
+pub struct Cadence {
+    declared: Option<LogInterval>,
+    gaps: Distribution,
+    shortest_gap: Option<Nanos>,
+    count: u64,
+    missed: u64,
+    restarts: u64,
+    first: Option<Place>,
+    last: Option<Place>,
+    last_sequence_id: Option<u16>,
+}
+
+impl Cadence {
+    /// Takes in the next message.
+    pub fn record(&mut self, place: Place, sequence_id: u16, declared: LogInterval) {
+        self.count += 1;
+        if declared != LogInterval::NOT_GIVEN {
+            self.declared = Some(declared);
+        }
+        let gap = self.last.and_then(|last| Some(place.time?.since(last.time?))).filter(|gap| gap.0 >= 0);
+        if let Some(gap) = gap {
+            self.gaps.record(gap);
+        }
+        self.count_missed(sequence_id, gap);
+        if let Some(gap) = gap.filter(|gap| gap.0 > 0) {
+            self.shortest_gap = Some(self.shortest_gap.map_or(gap, |shortest| shortest.min(gap)));
+        }
+        self.first.get_or_insert(place);
+        self.last = Some(place);
+        self.last_sequence_id = Some(sequence_id);
+    }
+
+    fn count_missed(&mut self, sequence_id: u16, gap: Option<Nanos>) {
+        let Some(last) = self.last_sequence_id else { return };
+        let skipped = match sequence_id.wrapping_sub(last) {
+            0 | 1 => return,
+            step if step < 0x8000 => i64::from(step - 1),
+            _ => {
+                self.restarts += 1;
+                return;
+            }
+        };
+        let pace = self.declared_interval().or(self.shortest_gap);
+        let room = gap.zip(pace).map(|(gap, pace)| PLAUSIBLE_PACE * gap.0 / pace.0.max(1));
+        if room.is_none_or(|room| skipped <= room) {
+            self.missed += skipped.unsigned_abs();
+        } else {
+            self.restarts += 1;
+        }
+    }
+
+    /// `logMessageInterval` as last declared; `None` where never or where it says "not given".
+    #[must_use]
+    pub const fn declared(&self) -> Option<LogInterval> {
+        self.declared
+    }
+
+    /// The declared interval as a duration.
+    #[must_use]
+    pub fn declared_interval(&self) -> Option<Nanos> {
+        self.declared.and_then(LogInterval::nanos)
+    }
+
+    /// The declared interval unless the series is plainly slower, then the measured one. This is what a
+    /// receiver that waits for the next message has to reckon with.
+    #[must_use]
+    pub fn pace(&self) -> Option<Nanos> {
+        let measured = (self.gaps.count() >= 4).then(|| self.gaps.median()).flatten();
+        match (self.declared_interval(), measured) {
+            (Some(declared), Some(measured)) => Some(declared.max(Nanos(measured.0.saturating_mul(2) / 3))),
+            (declared, measured) => declared.or(measured),
+        }
+    }
+
+    /// The gaps between messages in capture order.
+    #[must_use]
+    pub const fn gaps(&self) -> &Distribution {
+        &self.gaps
+    }
+
+    /// Messages seen.
+    #[must_use]
+    pub const fn count(&self) -> u64 {
+        self.count
+    }
+
+    /// Messages that `sequenceId` says were sent between those seen.
+    #[must_use]
+    pub const fn missed(&self) -> u64 {
+        self.missed
+    }
+
+    /// Times that `sequenceId` began anew.
+    #[must_use]
+    pub const fn restarts(&self) -> u64 {
+        self.restarts
+    }
+
+    /// The first message.
+    #[must_use]
+    pub const fn first(&self) -> Option<Place> {
+        self.first
+    }
+
+    /// The latest message.
+    #[must_use]
+    pub const fn last(&self) -> Option<Place> {
+        self.last
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::CaptureTime;
+
+    fn at(ms: i64) -> Place {
+        Place { file: 0, frame: 1, time: Some(CaptureTime(ms * 1_000_000)) }
+    }
+
+    fn series(messages: &[(i64, u16)]) -> Cadence {
+        let mut cadence = Cadence::default();
+        for (ms, sequence_id) in messages {
+            cadence.record(at(*ms), *sequence_id, LogInterval(0));
+        }
+        cadence
+    }
+
+    #[test]
+    fn missed_messages_are_counted_over_the_wrap() {
+        let cadence = series(&[(0, 65534), (1000, 65535), (4000, 2), (5000, 3)]);
+        assert_eq!((cadence.missed(), cadence.restarts(), cadence.count()), (2, 0, 4));
+        assert_eq!(cadence.gaps().median(), Some(Nanos(1_000_000_000)));
+    }
+
+    #[test]
+    fn a_jump_that_time_does_not_allow_is_a_restart() {
+        let cadence = series(&[(0, 40_000), (1000, 40_001), (2000, 0), (3000, 1)]);
+        assert_eq!((cadence.missed(), cadence.restarts()), (0, 1));
+    }
+
+    #[test]
+    fn a_repeated_number_is_neither_missed_nor_a_restart() {
+        let cadence = series(&[(0, 7), (1, 7), (1000, 8)]);
+        assert_eq!((cadence.missed(), cadence.restarts()), (0, 0));
+    }
+
+    #[test]
+    fn a_sender_slower_than_it_declares_is_awaited_at_its_own_pace() {
+        let slow = series(&[(0, 1), (4000, 2), (8000, 3), (12_000, 4), (16_000, 5)]);
+        assert_eq!(slow.declared_interval(), Some(Nanos(1_000_000_000)));
+        assert!(slow.pace().unwrap() > Nanos(2_000_000_000));
+        let steady = series(&[(0, 1), (1000, 2), (2010, 3), (3000, 4), (4000, 5)]);
+        assert_eq!(steady.pace(), Some(Nanos(1_000_000_000)));
+    }
+}

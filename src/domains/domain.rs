@@ -1,0 +1,261 @@
+//! One domain: its ports, its election, its requests, and what happened in it.
+
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
+use super::announcer::ANNOUNCE_RECEIPT_TIMEOUT;
+use super::announcer::Offer;
+use super::announcer::V1_SYNC_RECEIPT_TIMEOUT;
+use super::candidate::Candidate;
+use super::changes;
+use super::election::Election;
+use super::event::Event;
+use super::event::Happening;
+use super::key::DomainKey;
+use super::key::PortId;
+use super::port::ClockPort;
+use super::port::Kind;
+use super::port::TimeProperties;
+use super::requests::Mechanism;
+use super::requests::Requester;
+use crate::observations::Observation;
+use crate::observations::Path;
+use crate::observations::Place;
+use crate::observations::Transport;
+use crate::ptp::Note;
+use crate::ptp::v1;
+use crate::ptp::v2;
+use crate::units::CaptureTime;
+use crate::units::LogInterval;
+use crate::units::Nanos;
+
+/// The interval taken where a sender declares none and too few messages were seen to measure it
+/// (1588-2008 J.3 gives 2 s for Announce, from memory; the longer one never calls a clock lost too soon).
+const ASSUMED_INTERVAL: Nanos = Nanos::from_seconds(2);
+
+/// Kinds of notes kept a domain (chosen).
+const NOTE_LIMIT: usize = 64;
+
+/// One domain of the capture.
+#[derive(Debug, Clone)]
+pub struct Domain {
+    /// Its key.
+    pub key: DomainKey,
+    /// When the capture began.
+    capture_start: CaptureTime,
+    /// Messages by kind.
+    pub counts: BTreeMap<Kind, u64>,
+    /// Transports it was seen on.
+    pub transports: BTreeSet<Transport>,
+    /// Ports that sent in it.
+    pub ports: BTreeMap<PortId, ClockPort>,
+    /// Its election.
+    pub election: Election,
+    /// Ports that asked for delay or were answered.
+    pub requesters: BTreeMap<(PortId, Mechanism), Requester>,
+    /// Odd things in its messages, with how often and where first.
+    pub notes: BTreeMap<Note, (u64, Place)>,
+    /// What happened, in time order once the reading has ended.
+    pub events: Vec<Event>,
+    /// First message.
+    pub first: Place,
+    /// Latest message.
+    pub last: Place,
+}
+
+impl Domain {
+    pub(super) fn new(key: DomainKey, capture_start: CaptureTime, place: Place) -> Self {
+        Self {
+            key,
+            capture_start,
+            counts: BTreeMap::new(),
+            transports: BTreeSet::new(),
+            ports: BTreeMap::new(),
+            election: Election::default(),
+            requesters: BTreeMap::new(),
+            notes: BTreeMap::new(),
+            events: Vec::new(),
+            first: place,
+            last: place,
+        }
+    }
+
+    /// Messages of one kind.
+    #[must_use]
+    pub fn count(&self, kind: Kind) -> u64 {
+        self.counts.get(&kind).copied().unwrap_or(0)
+    }
+
+    /// Takes in a v2 message.
+    pub(super) fn push_v2(&mut self, observation: &Observation, message: &v2::Message) {
+        let header = &message.header;
+        let port = PortId::from(header.source_port_identity);
+        let place = observation.place;
+        self.arrive(&observation.path, place, &message.notes);
+        let sender = self.ports.entry(port).or_insert_with(|| ClockPort::new(port, place));
+        sender.touch(place, &observation.path);
+        sender.minor_versions.insert(header.minor_version_ptp);
+        let kind = kind_v2(header.message_type);
+        sender.series.entry(kind).or_default().record(place, header.sequence_id, header.log_message_interval);
+        *self.counts.entry(kind).or_insert(0) += 1;
+        let multicast = observation.path.is_multicast();
+        match &message.body {
+            v2::Body::Announce(announce) => self.announce(place, header, announce),
+            v2::Body::Sync { .. } => self.sync(port, place.time, header.flags.two_step()),
+            v2::Body::DelayReq { .. } => {
+                self.ask(port, Mechanism::EndToEnd, place, header.sequence_id, multicast);
+            }
+            v2::Body::PdelayReq { .. } => {
+                self.ask(port, Mechanism::PeerToPeer, place, header.sequence_id, multicast);
+            }
+            v2::Body::DelayResp { requesting_port_identity, .. } => {
+                let asker = (PortId::from(*requesting_port_identity), Mechanism::EndToEnd);
+                self.answer(asker, place, header.sequence_id, port);
+            }
+            v2::Body::PdelayResp { requesting_port_identity, .. } => {
+                let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
+                self.answer(asker, place, header.sequence_id, port);
+            }
+            _ => {}
+        }
+    }
+
+    /// Takes in a v1 message.
+    pub(super) fn push_v1(&mut self, observation: &Observation, message: &v1::Message) {
+        let header = &message.header;
+        let port = PortId::from(header.source);
+        let place = observation.place;
+        self.arrive(&observation.path, place, &message.notes);
+        let sender = self.ports.entry(port).or_insert_with(|| ClockPort::new(port, place));
+        sender.touch(place, &observation.path);
+        let (kind, declared) = match &message.body {
+            v1::Body::Sync(sync) => (Kind::Sync, sync.sync_interval),
+            v1::Body::DelayReq(_) => (Kind::DelayReq, LogInterval::NOT_GIVEN),
+            v1::Body::FollowUp(_) => (Kind::FollowUp, LogInterval::NOT_GIVEN),
+            v1::Body::DelayResp(_) => (Kind::DelayResp, LogInterval::NOT_GIVEN),
+            v1::Body::Management(_) => (Kind::Management, LogInterval::NOT_GIVEN),
+            v1::Body::Reserved => (Kind::Reserved, LogInterval::NOT_GIVEN),
+        };
+        sender.series.entry(kind).or_default().record(place, header.sequence_id, declared);
+        *self.counts.entry(kind).or_insert(0) += 1;
+        match &message.body {
+            v1::Body::Sync(sync) => self.sync_v1(place, header, sync),
+            v1::Body::DelayReq(request) => {
+                sender.parent = Some(request.parent.into());
+                let multicast = observation.path.is_multicast();
+                self.ask(port, Mechanism::EndToEnd, place, header.sequence_id, multicast);
+            }
+            v1::Body::DelayResp(response) => {
+                let asker = (PortId::from(response.requesting_source), Mechanism::EndToEnd);
+                self.answer(asker, place, response.requesting_source_sequence_id, port);
+            }
+            _ => {}
+        }
+    }
+
+    fn arrive(&mut self, path: &Path, place: Place, notes: &[Note]) {
+        self.transports.insert(path.transport);
+        self.last = place;
+        for note in notes {
+            if self.notes.len() < NOTE_LIMIT || self.notes.contains_key(note) {
+                self.notes.entry(note.clone()).or_insert((0, place)).0 += 1;
+            }
+        }
+    }
+
+    fn announce(&mut self, place: Place, header: &v2::Header, announce: &v2::Announce) {
+        let candidate = Candidate::from_announce(header, announce);
+        let properties = TimeProperties {
+            current_utc_offset: announce.current_utc_offset,
+            time_source: Some(announce.time_source),
+            flags: Some(header.flags),
+        };
+        if header.flags.alternate_master() {
+            if let Some(port) = self.ports.get_mut(&candidate.sender) {
+                port.alternate_offers += 1;
+            }
+            return;
+        }
+        self.offer(place, candidate, properties, Kind::Announce);
+    }
+
+    fn sync_v1(&mut self, place: Place, header: &v1::Header, sync: &v1::SyncOrDelayReq) {
+        let candidate = Candidate::from_v1_sync(header, sync);
+        let properties = TimeProperties {
+            current_utc_offset: sync.current_utc_offset,
+            time_source: None,
+            flags: None,
+        };
+        self.offer(place, candidate, properties, Kind::Sync);
+        self.sync(candidate.sender, place.time, header.flags().assist());
+    }
+
+    fn offer(&mut self, place: Place, candidate: Candidate, properties: TimeProperties, kind: Kind) {
+        let is_v1 = self.key.is_v1();
+        let qualifies_at_once = self.key.is_gptp();
+        let capture_start = self.capture_start;
+        let Some(port) = self.ports.get_mut(&candidate.sender) else { return };
+        let interval = port.series(kind).and_then(super::Cadence::pace).unwrap_or(ASSUMED_INTERVAL);
+        let before = port.offer.replace(candidate).zip(port.time_properties.replace(properties));
+        let Some(now) = place.time else { return };
+        if let Some((old, old_properties)) = before.filter(|(old, _)| old.grandmaster == candidate.grandmaster) {
+            let changes = changes::between(&old, old_properties, &candidate, properties);
+            if !changes.is_empty() {
+                let what =
+                    Happening::DataChanged { port: candidate.sender, clock: candidate.grandmaster, changes };
+                self.events.push(Event { time: now, what, places: vec![place] });
+            }
+        }
+        let receipt_timeout = if is_v1 { V1_SYNC_RECEIPT_TIMEOUT } else { ANNOUNCE_RECEIPT_TIMEOUT };
+        let offer = Offer { candidate, interval, receipt_timeout, qualifies_at_once, capture_start, is_v1 };
+        self.election.hear(now, place, offer);
+    }
+
+    fn sync(&mut self, port: PortId, time: Option<CaptureTime>, two_step: bool) {
+        if let Some(port) = self.ports.get_mut(&port) {
+            port.two_step = Some(two_step);
+        }
+        if let Some(now) = time {
+            self.election.hear_sync(now, port);
+        }
+    }
+
+    fn ask(&mut self, port: PortId, how: Mechanism, place: Place, sequence_id: u16, multicast: bool) {
+        if let Some(now) = place.time {
+            self.requesters.entry((port, how)).or_default().ask(now, place, sequence_id, multicast);
+        }
+    }
+
+    fn answer(&mut self, asker: (PortId, Mechanism), place: Place, sequence_id: u16, responder: PortId) {
+        if let Some(now) = place.time {
+            self.requesters.entry(asker).or_default().answer(now, sequence_id, responder);
+        }
+    }
+
+    /// Ends the reading at the capture's last instant.
+    pub(super) fn finish(&mut self, end: CaptureTime, place: Place) {
+        self.election.finish(end, place);
+        for requester in self.requesters.values_mut() {
+            requester.finish(end);
+        }
+        let told = changes::events_of(&self.election, &self.requesters, end);
+        self.events.extend(told);
+        self.events.sort_by_key(|event| event.time);
+    }
+}
+
+fn kind_v2(message_type: v2::MessageType) -> Kind {
+    match message_type {
+        v2::MessageType::Sync => Kind::Sync,
+        v2::MessageType::FollowUp => Kind::FollowUp,
+        v2::MessageType::DelayReq => Kind::DelayReq,
+        v2::MessageType::DelayResp => Kind::DelayResp,
+        v2::MessageType::PdelayReq => Kind::PdelayReq,
+        v2::MessageType::PdelayResp => Kind::PdelayResp,
+        v2::MessageType::PdelayRespFollowUp => Kind::PdelayRespFollowUp,
+        v2::MessageType::Announce => Kind::Announce,
+        v2::MessageType::Signaling => Kind::Signaling,
+        v2::MessageType::Management => Kind::Management,
+        v2::MessageType::Reserved(_) => Kind::Reserved,
+    }
+}

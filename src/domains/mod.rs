@@ -1,0 +1,33 @@
+//! Clock domains: who announces, who is elected and why, how regularly, and who asks and is answered.
+//!
+//! Everything here is fed in capture order and says what was seen; whether it is good or bad is said elsewhere.
+
+mod announcer;
+mod cadence;
+mod candidate;
+mod changes;
+mod comparison;
+mod domain;
+mod election;
+mod event;
+mod key;
+mod port;
+mod requests;
+mod set;
+mod tenure;
+
+pub use announcer::{
+    ANNOUNCE_RECEIPT_TIMEOUT, Announcer, FOREIGN_MASTER_TIME_WINDOW, MAX_STEPS_REMOVED,
+    V1_SYNC_RECEIPT_TIMEOUT,
+};
+pub use cadence::Cadence;
+pub use candidate::{Candidate, DataSet, DataSetV1, DataSetV2};
+pub use comparison::{Comparison, DecidedBy, Receiver, Verdict, compare};
+pub use domain::Domain;
+pub use election::Election;
+pub use event::{AnnouncedField, Event, Happening};
+pub use key::{ClockId, DomainKey, DomainName, PortId};
+pub use port::{ClockPort, Kind, SourceAddress, TimeProperties};
+pub use requests::{ANSWER_WINDOW, Mechanism, OUTAGE_RUN, Outage, Requester};
+pub use set::Domains;
+pub use tenure::{EndedBy, Rivalry, Tenure};

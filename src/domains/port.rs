@@ -1,0 +1,142 @@
+//! Everything one port sent in one domain.
+
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+use std::net::IpAddr;
+
+use super::cadence::Cadence;
+use super::candidate::Candidate;
+use super::key::PortId;
+use crate::observations::Path;
+use crate::observations::Place;
+use crate::ptp::v2;
+use crate::units::MacAddress;
+
+/// Addresses a port sent from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct SourceAddress {
+    /// Source MAC, where the link type has one.
+    pub mac: Option<MacAddress>,
+    /// Source address, where the transport is IP.
+    pub ip: Option<IpAddr>,
+}
+
+/// A message type of either version, with the report's names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Sync.
+    Sync,
+    /// Follow_Up.
+    FollowUp,
+    /// Delay_Req.
+    DelayReq,
+    /// Delay_Resp.
+    DelayResp,
+    /// Pdelay_Req.
+    PdelayReq,
+    /// Pdelay_Resp.
+    PdelayResp,
+    /// Pdelay_Resp_Follow_Up.
+    PdelayRespFollowUp,
+    /// Announce.
+    Announce,
+    /// Signaling.
+    Signaling,
+    /// Management.
+    Management,
+    /// A reserved type.
+    Reserved,
+}
+
+impl Kind {
+    /// Every kind that has a name in the report, in its order.
+    pub const NAMED: [Self; 10] = [
+        Self::Sync,
+        Self::FollowUp,
+        Self::DelayReq,
+        Self::DelayResp,
+        Self::PdelayReq,
+        Self::PdelayResp,
+        Self::PdelayRespFollowUp,
+        Self::Announce,
+        Self::Signaling,
+        Self::Management,
+    ];
+}
+
+/// Time properties as the latest Announce or v1 Sync gave them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TimeProperties {
+    /// `currentUtcOffset`, s.
+    pub current_utc_offset: i16,
+    /// `timeSource`; `None` in v1.
+    pub time_source: Option<u8>,
+    /// `flagField` of the Announce; `None` in v1.
+    pub flags: Option<v2::Flags>,
+}
+
+/// A port and all it sent.
+#[derive(Debug, Clone)]
+pub struct ClockPort {
+    /// Which.
+    pub port: PortId,
+    /// Series by kind.
+    pub series: BTreeMap<Kind, Cadence>,
+    /// Its latest offer, if it ever made one.
+    pub offer: Option<Candidate>,
+    /// Time properties with its latest offer.
+    pub time_properties: Option<TimeProperties>,
+    /// `twoStepFlag` of its latest Sync (v1 `PTP_ASSIST`).
+    pub two_step: Option<bool>,
+    /// Offers with `alternateMasterFlag`, which take no part in the election.
+    pub alternate_offers: u64,
+    /// `versionPTP` 2's `minorVersionPTP` values seen.
+    pub minor_versions: BTreeSet<u8>,
+    /// Addresses it sent from, by number of messages.
+    pub addresses: BTreeMap<SourceAddress, u64>,
+    /// v1: the port it says it follows.
+    pub parent: Option<PortId>,
+    /// First message.
+    pub first: Place,
+    /// Latest message.
+    pub last: Place,
+}
+
+impl ClockPort {
+    pub(super) fn new(port: PortId, place: Place) -> Self {
+        Self {
+            port,
+            series: BTreeMap::new(),
+            offer: None,
+            time_properties: None,
+            two_step: None,
+            alternate_offers: 0,
+            minor_versions: BTreeSet::new(),
+            addresses: BTreeMap::new(),
+            parent: None,
+            first: place,
+            last: place,
+        }
+    }
+
+    pub(super) fn touch(&mut self, place: Place, path: &Path) {
+        self.last = place;
+        let address = SourceAddress { mac: path.source_mac, ip: path.source_ip };
+        // A port that sends from ever new addresses must not grow without bound (chosen).
+        if self.addresses.len() < 16 || self.addresses.contains_key(&address) {
+            *self.addresses.entry(address).or_insert(0) += 1;
+        }
+    }
+
+    /// The series of one kind, if any was sent.
+    #[must_use]
+    pub fn series(&self, kind: Kind) -> Option<&Cadence> {
+        self.series.get(&kind)
+    }
+
+    /// Messages of one kind.
+    #[must_use]
+    pub fn count(&self, kind: Kind) -> u64 {
+        self.series(kind).map_or(0, Cadence::count)
+    }
+}

@@ -1,0 +1,302 @@
+//! Who asks for delay and is answered: Delay_Req with Delay_Resp, Pdelay_Req with Pdelay_Resp.
+//!
+//! Memory: at most [`PENDING_LIMIT`] open requests and as many early answers a requester.
+
+use std::collections::BTreeMap;
+use std::collections::VecDeque;
+
+use super::key::PortId;
+use crate::observations::Place;
+use crate::statistics::Distribution;
+use crate::units::CaptureTime;
+use crate::units::Nanos;
+
+/// How long an answer is waited for, and how much of the capture's end does not count (chosen; reference:
+/// 1 s, or 2 request intervals).
+pub const ANSWER_WINDOW: Nanos = Nanos::from_seconds(2);
+
+/// Open requests kept for one requester (chosen).
+const PENDING_LIMIT: usize = 64;
+
+/// Requests in a row without an answer that make an outage (reference: 3 in a row; one more here, so that
+/// 1 % of lost frames does not make one).
+pub const OUTAGE_RUN: u64 = 4;
+
+/// How delay is asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Mechanism {
+    /// Delay_Req to the leader (request-response, E2E).
+    EndToEnd,
+    /// Pdelay_Req to the neighbour (peer-to-peer, P2P).
+    PeerToPeer,
+}
+
+impl Mechanism {
+    /// The request's name in the standard.
+    #[must_use]
+    pub const fn request(self) -> &'static str {
+        match self {
+            Self::EndToEnd => "Delay_Req",
+            Self::PeerToPeer => "Pdelay_Req",
+        }
+    }
+}
+
+/// A span in which a requester that had been answered was not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Outage {
+    /// First request without an answer.
+    pub from: Place,
+    /// First answered request after it; `None` while it lasts.
+    pub until: Option<Place>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Request {
+    sequence_id: u16,
+    place: Place,
+    time: CaptureTime,
+    multicast: bool,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Answer {
+    sequence_id: u16,
+    time: CaptureTime,
+    responder: PortId,
+}
+
+/// What one port asked and what it got.
+#[derive(Debug, Clone, Default)]
+pub struct Requester {
+    pending: VecDeque<Request>,
+    early: VecDeque<Answer>,
+    seen: u64,
+    multicast: u64,
+    answered: u64,
+    answered_multicast: u64,
+    unanswered: u64,
+    trailing: u64,
+    trailing_since: Option<Place>,
+    unseen_requests: u64,
+    last_request: Option<Place>,
+    response_time: Distribution,
+    responders: BTreeMap<PortId, u64>,
+    outages: Vec<Outage>,
+}
+
+impl Requester {
+    pub(crate) fn ask(&mut self, now: CaptureTime, place: Place, sequence_id: u16, multicast: bool) {
+        self.seen += 1;
+        self.multicast += u64::from(multicast);
+        self.last_request = Some(place);
+        self.give_up_before(now);
+        let request = Request { sequence_id, place, time: now, multicast };
+        if let Some(index) = self.early.iter().position(|answer| answer.sequence_id == sequence_id) {
+            if let Some(answer) = self.early.remove(index) {
+                self.settle(request, answer);
+            }
+            return;
+        }
+        if self.pending.len() >= PENDING_LIMIT {
+            if let Some(oldest) = self.pending.pop_front() {
+                self.miss(oldest);
+            }
+        }
+        self.pending.push_back(request);
+    }
+
+    pub(crate) fn answer(&mut self, now: CaptureTime, sequence_id: u16, responder: PortId) {
+        self.give_up_before(now);
+        let answer = Answer { sequence_id, time: now, responder };
+        if let Some(index) = self.pending.iter().position(|request| request.sequence_id == sequence_id) {
+            if let Some(request) = self.pending.remove(index) {
+                self.settle(request, answer);
+            }
+            return;
+        }
+        // Either the request was captured after its answer, or it passes elsewhere, or a second clock answers.
+        *self.responders.entry(responder).or_insert(0) += 1;
+        if self.seen == 0 {
+            self.unseen_requests += 1;
+        }
+        if self.early.len() >= PENDING_LIMIT {
+            self.early.pop_front();
+        }
+        self.early.push_back(answer);
+    }
+
+    /// Ends the reading: requests younger than the answer window are left open, as their answer may lie
+    /// beyond the capture's end.
+    pub(crate) fn finish(&mut self, end: CaptureTime) {
+        self.give_up_before(end);
+    }
+
+    fn give_up_before(&mut self, now: CaptureTime) {
+        while self.pending.front().is_some_and(|oldest| now.since(oldest.time) > ANSWER_WINDOW) {
+            if let Some(oldest) = self.pending.pop_front() {
+                self.miss(oldest);
+            }
+        }
+        while self.early.front().is_some_and(|oldest| now.since(oldest.time) > ANSWER_WINDOW) {
+            self.early.pop_front();
+        }
+    }
+
+    fn settle(&mut self, request: Request, answer: Answer) {
+        self.answered += 1;
+        self.answered_multicast += u64::from(request.multicast);
+        self.response_time.record(answer.time.since(request.time));
+        *self.responders.entry(answer.responder).or_insert(0) += 1;
+        if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
+            outage.until = Some(request.place);
+        }
+        self.trailing = 0;
+        self.trailing_since = None;
+    }
+
+    fn miss(&mut self, request: Request) {
+        self.unanswered += 1;
+        self.trailing += 1;
+        let since = *self.trailing_since.get_or_insert(request.place);
+        if self.trailing == OUTAGE_RUN && self.answered > 0 {
+            self.outages.push(Outage { from: since, until: None });
+        }
+    }
+
+    /// Requests seen.
+    #[must_use]
+    pub const fn seen(&self) -> u64 {
+        self.seen
+    }
+
+    /// Requests seen that went to a group address.
+    #[must_use]
+    pub const fn multicast(&self) -> u64 {
+        self.multicast
+    }
+
+    /// Requests seen with their answer.
+    #[must_use]
+    pub const fn answered(&self) -> u64 {
+        self.answered
+    }
+
+    /// Requests to a group address seen with their answer.
+    #[must_use]
+    pub const fn answered_multicast(&self) -> u64 {
+        self.answered_multicast
+    }
+
+    /// Requests whose answer did not come within [`ANSWER_WINDOW`].
+    #[must_use]
+    pub const fn unanswered(&self) -> u64 {
+        self.unanswered
+    }
+
+    /// Unanswered requests in a row at the end.
+    #[must_use]
+    pub const fn trailing_unanswered(&self) -> u64 {
+        self.trailing
+    }
+
+    /// The first of those.
+    #[must_use]
+    pub const fn trailing_since(&self) -> Option<Place> {
+        self.trailing_since
+    }
+
+    /// Answers to a port none of whose requests was seen: they pass elsewhere.
+    #[must_use]
+    pub const fn unseen_requests(&self) -> u64 {
+        if self.seen == 0 { self.unseen_requests } else { 0 }
+    }
+
+    /// The latest request.
+    #[must_use]
+    pub const fn last_request(&self) -> Option<Place> {
+        self.last_request
+    }
+
+    /// Time from a request to its answer, as captured.
+    #[must_use]
+    pub const fn response_time(&self) -> &Distribution {
+        &self.response_time
+    }
+
+    /// Who answered, and how often.
+    #[must_use]
+    pub const fn responders(&self) -> &BTreeMap<PortId, u64> {
+        &self.responders
+    }
+
+    /// Spans without answers after a time with.
+    #[must_use]
+    pub fn outages(&self) -> &[Outage] {
+        &self.outages
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domains::ClockId;
+    use crate::units::MacAddress;
+
+    fn time(ms: i64) -> CaptureTime {
+        CaptureTime(ms * 1_000_000)
+    }
+
+    fn place(ms: i64) -> Place {
+        Place { file: 0, frame: ms.unsigned_abs(), time: Some(time(ms)) }
+    }
+
+    fn leader() -> PortId {
+        PortId { clock: ClockId::V1(MacAddress([2, 0, 0x5e, 0x10, 0, 1])), port: 1 }
+    }
+
+    #[test]
+    fn a_request_with_its_answer_is_answered_in_either_order() {
+        let mut requester = Requester::default();
+        requester.ask(time(0), place(0), 1, true);
+        requester.answer(time(2), 1, leader());
+        requester.answer(time(1000), 2, leader());
+        requester.ask(time(1001), place(1001), 2, true);
+        requester.finish(time(9000));
+        assert_eq!((requester.answered(), requester.unanswered()), (2, 0));
+        assert_eq!(requester.response_time().summary().unwrap().max, Nanos(2_000_000));
+    }
+
+    #[test]
+    fn the_last_two_seconds_do_not_count_as_unanswered() {
+        let mut requester = Requester::default();
+        requester.ask(time(0), place(0), 1, true);
+        requester.ask(time(5000), place(5000), 2, true);
+        requester.finish(time(6000));
+        assert_eq!((requester.seen(), requester.unanswered()), (2, 1));
+    }
+
+    #[test]
+    fn four_in_a_row_after_an_answer_are_an_outage_that_the_next_answer_ends() {
+        let mut requester = Requester::default();
+        for sequence_id in 0..6_u16 {
+            let at = i64::from(sequence_id) * 1000;
+            requester.ask(time(at), place(at), sequence_id, true);
+            if sequence_id == 0 {
+                requester.answer(time(at + 1), sequence_id, leader());
+            }
+        }
+        requester.ask(time(8000), place(8000), 6, true);
+        requester.answer(time(8001), 6, leader());
+        assert_eq!(requester.outages(), [Outage { from: place(1000), until: Some(place(8000)) }]);
+        assert_eq!(requester.trailing_unanswered(), 0);
+    }
+
+    #[test]
+    fn answers_without_any_request_in_view_are_told_apart() {
+        let mut requester = Requester::default();
+        requester.answer(time(0), 1, leader());
+        requester.answer(time(1000), 2, leader());
+        assert_eq!((requester.seen(), requester.unseen_requests()), (0, 2));
+    }
+}

@@ -1,0 +1,72 @@
+//! All domains of a capture.
+
+use std::collections::BTreeMap;
+
+use super::domain::Domain;
+use super::key::DomainKey;
+use super::key::DomainName;
+use crate::observations::Observation;
+use crate::observations::Place;
+use crate::observations::Transport;
+use crate::observations::What;
+use crate::ptp;
+use crate::units::CaptureTime;
+
+/// Domains by key, fed in capture order.
+#[derive(Debug, Clone, Default)]
+pub struct Domains {
+    domains: BTreeMap<DomainKey, Domain>,
+}
+
+impl Domains {
+    /// Takes in an observation; one that is not a decoded PTP message changes nothing.
+    ///
+    /// `capture_start` is the time of the capture's first frame of any kind.
+    pub fn push(&mut self, observation: &Observation, capture_start: CaptureTime) {
+        let What::Ptp(message) = &observation.what else { return };
+        let name = match message.as_ref() {
+            ptp::Message::V1(message) => DomainName::Subdomain(message.header.subdomain),
+            ptp::Message::V2(message) => {
+                let sdo_id = message.header.sdo_id();
+                // Bit 0 of majorSdoId over UDP asks for 124-octet events for old hardware and is not gPTP
+                // (1588-2008 D.4, from memory).
+                let over_ip = observation.path.transport != Transport::Ethernet;
+                let sdo_id = if over_ip { sdo_id & !0x100 } else { sdo_id };
+                DomainName::Number { sdo_id, number: message.header.domain_number }
+            }
+        };
+        let key = DomainKey { name, vlan: observation.path.vlan };
+        let domain = self
+            .domains
+            .entry(key)
+            .or_insert_with(|| Domain::new(key, capture_start, observation.place));
+        match message.as_ref() {
+            ptp::Message::V1(message) => domain.push_v1(observation, message),
+            ptp::Message::V2(message) => domain.push_v2(observation, message),
+        }
+    }
+
+    /// Ends the reading at the capture's last instant, that of the frame at `place`.
+    pub fn finish(&mut self, end: CaptureTime, place: Place) {
+        for domain in self.domains.values_mut() {
+            domain.finish(end, place);
+        }
+    }
+
+    /// The domains in key order.
+    pub fn iter(&self) -> impl Iterator<Item = &Domain> {
+        self.domains.values()
+    }
+
+    /// One domain.
+    #[must_use]
+    pub fn get(&self, key: &DomainKey) -> Option<&Domain> {
+        self.domains.get(key)
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.domains.is_empty()
+    }
+}
