@@ -1,0 +1,10 @@
+//! From records to one value that holds everything known of a capture.
+//!
+//! [`Tally`] takes records and joins: `left.join(right)` equals one pass over both. [`Reading`] folds tallies in
+//! capture order, so the joint where they were cut does not show. [`Analysis`] is what is left at the end.
+
+mod reading;
+mod tally;
+
+pub use reading::{Analysis, Bound, CaptureReport, Range, Reading, Settings};
+pub use tally::{FileTally, Problem, Tally};

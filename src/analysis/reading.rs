@@ -1,0 +1,227 @@
+//! The fold over a capture, and its outcome.
+
+use std::collections::BTreeMap;
+
+use super::tally::FileTally;
+use super::tally::Problem;
+use super::tally::Tally;
+use crate::capture::CaptureSummary;
+use crate::capture::Gap;
+use crate::capture::JoinedSummary;
+use crate::capture::Record;
+use crate::devices;
+use crate::devices::Device;
+use crate::devices::SiteDomain;
+use crate::domains::Domains;
+use crate::observations::MirrorDuplicates;
+use crate::observations::Place;
+use crate::observations::What;
+use crate::units::CaptureTime;
+use crate::units::Nanos;
+
+/// Records gathered before they are folded; bounds the memory that control messages take (chosen).
+const BATCH: u64 = 4096;
+
+/// An end of the span that is looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bound {
+    /// So long after the first frame of the capture.
+    FromStart(Nanos),
+    /// At this time of the capture's clock.
+    At(CaptureTime),
+}
+
+/// The span that is looked at; both ends belong to it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Range {
+    /// Its beginning; the first frame where `None`.
+    pub from: Option<Bound>,
+    /// Its end; the last frame where `None`.
+    pub until: Option<Bound>,
+}
+
+/// What the user expects and asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Settings {
+    /// The site's domain number, if the user gave one.
+    pub domain: Option<u8>,
+    /// The span that is looked at.
+    pub range: Range,
+}
+
+/// A reading in progress.
+#[derive(Debug, Default)]
+pub struct Reading {
+    settings: Settings,
+    batch: Tally,
+    domains: Domains,
+    mirror: MirrorDuplicates,
+    files: BTreeMap<u32, FileTally>,
+    /// Time of the capture's very first frame.
+    origin: Option<CaptureTime>,
+    first: Option<(CaptureTime, Place)>,
+    latest: Option<(CaptureTime, Place)>,
+    frames: u64,
+    outside: u64,
+    ptp_messages: u64,
+    copies: u64,
+}
+
+impl Reading {
+    /// A reading with nothing read.
+    #[must_use]
+    pub fn new(settings: Settings) -> Self {
+        Self { settings, ..Self::default() }
+    }
+
+    /// Takes in the next record of file number `file`, in capture order.
+    pub fn push(&mut self, file: u32, record: &Record<'_>) {
+        if let Some(time) = record.time {
+            self.origin.get_or_insert(time);
+        }
+        if !self.in_range(record.time) {
+            self.outside += 1;
+            return;
+        }
+        self.batch.record(file, record);
+        if self.batch.frames >= BATCH {
+            let batch = std::mem::take(&mut self.batch);
+            self.absorb(batch);
+        }
+    }
+
+    fn in_range(&self, time: Option<CaptureTime>) -> bool {
+        let Range { from, until } = self.settings.range;
+        if from.is_none() && until.is_none() {
+            return true;
+        }
+        let (Some(time), Some(origin)) = (time, self.origin) else { return false };
+        let instant = |bound| match bound {
+            Bound::FromStart(after) => origin.plus(after),
+            Bound::At(time) => time,
+        };
+        from.is_none_or(|from| time >= instant(from)) && until.is_none_or(|until| time <= instant(until))
+    }
+
+    /// Takes in a stretch that follows what was taken in before. How a capture is cut into stretches makes no
+    /// difference to the outcome.
+    pub fn absorb(&mut self, stretch: Tally) {
+        self.frames += stretch.frames;
+        let whole = Tally { files: std::mem::take(&mut self.files), first: self.first, latest: self.latest, ..Tally::default() };
+        let observations = stretch.observations;
+        let whole = whole.join(Tally { observations: Vec::new(), ..stretch });
+        self.files = whole.files;
+        self.first = whole.first;
+        self.latest = whole.latest;
+        self.origin = self.origin.or(self.first.map(|(time, _)| time));
+        let Some((start, _)) = self.first else { return };
+        for observation in &observations {
+            if self.mirror.is_copy(observation) {
+                self.copies += 1;
+                continue;
+            }
+            if matches!(observation.what, What::Ptp(_)) {
+                self.ptp_messages += 1;
+            }
+            self.domains.push(observation, start);
+        }
+    }
+
+    /// Ends the reading with what the files said of themselves.
+    #[must_use]
+    pub fn finish(mut self, files: JoinedSummary) -> Analysis {
+        let batch = std::mem::take(&mut self.batch);
+        self.absorb(batch);
+        if let Some((end, place)) = self.latest {
+            self.domains.finish(end, place);
+        }
+        let site = SiteDomain::find(&self.domains, self.settings.domain);
+        let origin = self.origin.unwrap_or(CaptureTime(0));
+        let devices = devices::devices(&self.domains, &site, origin);
+        let mut tallies = self.files;
+        let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
+            let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();
+            CaptureReport { summary, undecodable, problems }
+        });
+        Analysis {
+            captures: captures.collect(),
+            unreadable: files.unreadable.into_iter().map(|(name, error)| (name, error.to_string())).collect(),
+            gaps: files.gaps,
+            settings: self.settings,
+            origin: self.origin,
+            start: self.first.map(|(time, _)| time),
+            end: self.latest.map(|(time, _)| time),
+            frames: self.frames,
+            frames_outside: self.outside,
+            ptp_messages: self.ptp_messages,
+            mirror_copies: self.copies,
+            domains: self.domains,
+            site,
+            devices,
+        }
+    }
+}
+
+/// A file and what could not be read of its frames.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CaptureReport {
+    /// What the file said.
+    pub summary: CaptureSummary,
+    /// Frames that could not be read as they should.
+    pub undecodable: u64,
+    /// Why, how often, and where first.
+    pub problems: BTreeMap<Problem, (u64, Place)>,
+}
+
+/// Everything known of a capture.
+#[derive(Debug, Clone)]
+pub struct Analysis {
+    /// Its files, by the index that a [`Place`] names.
+    pub captures: Vec<CaptureReport>,
+    /// Inputs that could not be read, and why.
+    pub unreadable: Vec<(String, String)>,
+    /// Holes between files.
+    pub gaps: Vec<Gap>,
+    /// What was asked for.
+    pub settings: Settings,
+    /// Time of the first frame of all; seconds in the report count from here.
+    pub origin: Option<CaptureTime>,
+    /// Time of the first frame looked at.
+    pub start: Option<CaptureTime>,
+    /// Latest time looked at.
+    pub end: Option<CaptureTime>,
+    /// Frames looked at.
+    pub frames: u64,
+    /// Frames outside the span asked for.
+    pub frames_outside: u64,
+    /// PTP messages decoded, copies left out.
+    pub ptp_messages: u64,
+    /// PTP frames that a mirror had captured twice.
+    pub mirror_copies: u64,
+    /// Its domains.
+    pub domains: Domains,
+    /// Which of them is the site's.
+    pub site: SiteDomain,
+    /// Its devices, by key.
+    pub devices: Vec<Device>,
+}
+
+impl Analysis {
+    /// Length of what was looked at.
+    #[must_use]
+    pub fn duration(&self) -> Option<Nanos> {
+        Some(self.end?.since(self.start?))
+    }
+
+    /// Seconds of the capture that have passed at `time`.
+    #[must_use]
+    pub fn since_origin(&self, time: CaptureTime) -> Nanos {
+        self.origin.map_or(Nanos::ZERO, |origin| time.since(origin))
+    }
+
+    /// The device that owns a clock.
+    #[must_use]
+    pub fn device_of(&self, clock: crate::domains::ClockId) -> Option<&Device> {
+        self.devices.iter().find(|device| device.has_clock(clock))
+    }
+}

@@ -1,0 +1,149 @@
+//! What a stretch of records amounts to, joinable with the stretch after it.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use crate::bytes::DecodeError;
+use crate::capture::Record;
+use crate::frame;
+use crate::frame::Layer;
+use crate::frame::Stop;
+use crate::frame::StopReason;
+use crate::observations;
+use crate::observations::Observation;
+use crate::observations::Place;
+use crate::observations::What;
+use crate::units::CaptureTime;
+
+/// Kinds of problems kept a file (chosen).
+const PROBLEM_LIMIT: usize = 64;
+
+/// Why a frame or its PTP message could not be read, without the numbers that differ from frame to frame.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Problem {
+    /// The frame ends before a header or length field says so, and the capture did not cut it.
+    FrameCut(Layer),
+    /// A length field that cannot be true.
+    FrameLength(Layer, &'static str),
+    /// A header field that cannot be read.
+    FrameValue(Layer, &'static str),
+    /// A link type that is not read.
+    LinkType(u16),
+    /// Too many encapsulations.
+    TooDeep,
+    /// A PTP message that ends inside the named field.
+    PtpShort(&'static str),
+    /// A PTP message whose named field breaks a rule.
+    PtpValue(&'static str, &'static str),
+    /// A PTP message in fragments.
+    PtpFragment,
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::FrameCut(layer) => write!(f, "{}: octets missing", layer.name()),
+            Self::FrameLength(layer, field) => write!(f, "{}: {field} cannot be true", layer.name()),
+            Self::FrameValue(layer, field) => write!(f, "{}: {field} cannot be read", layer.name()),
+            Self::LinkType(number) => write!(f, "link type {number} is not read"),
+            Self::TooDeep => write!(f, "more encapsulations than are taken off"),
+            Self::PtpShort(field) => write!(f, "PTP message ends inside {field}"),
+            Self::PtpValue(field, rule) => write!(f, "PTP {field}: {rule}"),
+            Self::PtpFragment => write!(f, "PTP message in IP fragments"),
+        }
+    }
+}
+
+/// What could not be read of one file's frames.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct FileTally {
+    /// Frames that are among the problems.
+    pub undecodable: u64,
+    /// How often each problem was met, and where first.
+    pub problems: BTreeMap<Problem, (u64, Place)>,
+}
+
+/// A stretch of records.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Tally {
+    /// Control messages in capture order.
+    pub observations: Vec<Observation>,
+    /// Problems by file.
+    pub files: BTreeMap<u32, FileTally>,
+    /// Frames.
+    pub frames: u64,
+    /// The first record with a time, in order.
+    pub first: Option<(CaptureTime, Place)>,
+    /// The record with the latest time.
+    pub latest: Option<(CaptureTime, Place)>,
+}
+
+impl Tally {
+    /// Takes in the next record of file number `file`.
+    pub fn record(&mut self, file: u32, record: &Record<'_>) {
+        let place = Place { file, frame: record.number, time: record.time };
+        self.frames += 1;
+        if let Some(time) = record.time {
+            self.first.get_or_insert((time, place));
+            if self.latest.is_none_or(|(latest, _)| time > latest) {
+                self.latest = Some((time, place));
+            }
+        }
+        let frame = frame::decode(record);
+        let observation = observations::from_frame(file, record, &frame);
+        let snapped = u32::try_from(record.octets.len()).is_ok_and(|kept| kept < record.original_len);
+        let problem = match &observation {
+            Some(observation) => ptp_problem(&observation.what),
+            None => frame.stop.filter(|stop| !(snapped && stop.is_cut())).map(frame_problem),
+        };
+        if let Some(problem) = problem {
+            let tally = self.files.entry(file).or_default();
+            tally.undecodable += 1;
+            if tally.problems.len() < PROBLEM_LIMIT || tally.problems.contains_key(&problem) {
+                tally.problems.entry(problem).or_insert((0, place)).0 += 1;
+            }
+        }
+        self.observations.extend(observation);
+    }
+
+    /// This stretch and the one after it as one.
+    #[must_use]
+    pub fn join(mut self, right: Self) -> Self {
+        self.frames += right.frames;
+        self.first = self.first.or(right.first);
+        self.latest = match (self.latest, right.latest) {
+            (Some(left), Some(right)) => Some(if right.0 > left.0 { right } else { left }),
+            (left, right) => left.or(right),
+        };
+        for (file, theirs) in right.files {
+            let ours = self.files.entry(file).or_default();
+            ours.undecodable += theirs.undecodable;
+            for (problem, (count, place)) in theirs.problems {
+                if ours.problems.len() < PROBLEM_LIMIT || ours.problems.contains_key(&problem) {
+                    ours.problems.entry(problem).or_insert((0, place)).0 += count;
+                }
+            }
+        }
+        self.observations.extend(right.observations);
+        self
+    }
+}
+
+fn frame_problem(stop: Stop) -> Problem {
+    match stop.reason {
+        StopReason::Cut { .. } => Problem::FrameCut(stop.layer),
+        StopReason::Length { field, .. } => Problem::FrameLength(stop.layer, field),
+        StopReason::Value { field, .. } => Problem::FrameValue(stop.layer, field),
+        StopReason::LinkType(number) => Problem::LinkType(number),
+        StopReason::TooDeep => Problem::TooDeep,
+    }
+}
+
+fn ptp_problem(what: &What) -> Option<Problem> {
+    match what {
+        What::Ptp(_) => None,
+        What::Undecodable(DecodeError::Short { field, .. }) => Some(Problem::PtpShort(field)),
+        What::Undecodable(DecodeError::Value { field, rule, .. }) => Some(Problem::PtpValue(field, rule)),
+        What::Fragment => Some(Problem::PtpFragment),
+    }
+}

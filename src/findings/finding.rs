@@ -1,0 +1,71 @@
+//! A finding: something wrong, with what shows it and what to do.
+
+use crate::analysis::Analysis;
+use crate::devices::Strength;
+use crate::domains::DomainKey;
+use crate::observations::Place;
+use crate::units::CaptureTime;
+
+/// How much it matters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// Context.
+    Info,
+    /// Untidy, worth a note.
+    Minor,
+    /// Works now, will fail at the next event, or quality is harmed.
+    Major,
+    /// Media stops or will stop.
+    Critical,
+}
+
+impl Severity {
+    /// The name in the JSON report.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Info => "info",
+            Self::Minor => "minor",
+            Self::Major => "major",
+            Self::Critical => "critical",
+        }
+    }
+}
+
+/// One thing that shows it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Evidence {
+    /// The frame, where there is one.
+    pub place: Option<Place>,
+    /// What it shows, with the values compared.
+    pub text: String,
+}
+
+/// Something wrong.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Finding {
+    /// The rule's id.
+    pub id: &'static str,
+    /// How much it matters.
+    pub severity: Severity,
+    /// How firmly it is said.
+    pub strength: Strength,
+    /// The domain it is about.
+    pub domain: Option<DomainKey>,
+    /// Key of the device it is about.
+    pub device: Option<String>,
+    /// Who, what, how much.
+    pub title: String,
+    /// What shows it.
+    pub evidence: Vec<Evidence>,
+    /// What to do, in plain words, first things first.
+    pub next: Vec<&'static str>,
+    /// Where the rule and its limits come from.
+    pub sources: Vec<&'static str>,
+}
+
+/// Seconds from the capture's first frame, three decimals, exact.
+pub(super) fn at(analysis: &Analysis, time: CaptureTime) -> String {
+    let ms = analysis.since_origin(time).0.max(0) / 1_000_000;
+    format!("{}.{:03} s", ms / 1000, ms % 1000)
+}

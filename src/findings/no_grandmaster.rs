@@ -1,0 +1,96 @@
+//! `no-grandmaster`
+
+use super::finding::Evidence;
+use super::finding::Finding;
+use super::finding::Severity;
+use super::rule::Outcome;
+use super::rule::Rule;
+use crate::analysis::Analysis;
+use crate::devices::Strength;
+use crate::domains::Domain;
+use crate::domains::EndedBy;
+use crate::domains::Kind;
+use crate::units::Nanos;
+
+/// Silence from which nobody leads where the announce interval is unknown: three of the longest that the
+/// default profile allows, 16 s (1588-2008 J.3, from memory).
+const LONGEST_SILENCE: Nanos = Nanos::from_seconds(48);
+
+/// Nobody leads a domain that devices take part in.
+pub(super) struct NoGrandmaster;
+
+impl Rule for NoGrandmaster {
+    fn id(&self) -> &'static str {
+        "no-grandmaster"
+    }
+
+    fn summary(&self) -> &'static str {
+        "nobody leads a domain that devices take part in"
+    }
+
+    fn judge(&self, analysis: &Analysis) -> Outcome {
+        let mut findings = Vec::new();
+        let mut short = false;
+        let somebody_leads = analysis.domains.iter().any(|domain| domain.election.leader().is_some());
+        for domain in analysis.domains.iter().filter(|domain| domain.election.leader().is_none()) {
+            let last = domain.election.tenures().last();
+            let lost = last.filter(|tenure| {
+                matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped)
+            });
+            if let Some((tenure, until)) = lost.and_then(|tenure| Some((tenure, tenure.until?))) {
+                let text = format!(
+                    "last announcement of {}; nobody took over before the capture ended",
+                    tenure.clock
+                );
+                let mut finding = self.finding(domain, Strength::Inferred, vec![Evidence { place: tenure.until_place, text }]);
+                finding.title = format!(
+                    "{}: the leader {} fell silent at {} and nobody leads since",
+                    domain.key,
+                    tenure.clock,
+                    super::finding::at(analysis, until)
+                );
+                findings.push(finding);
+            } else if !somebody_leads || analysis.site.is(&domain.key) {
+                // A stray domain beside one that is led is the matter of another rule.
+                let watched = analysis.duration().unwrap_or(Nanos::ZERO);
+                let asked: u64 = [Kind::DelayReq, Kind::PdelayReq].iter().map(|kind| domain.count(*kind)).sum();
+                if watched < LONGEST_SILENCE || asked == 0 {
+                    short = true;
+                    continue;
+                }
+                let text = format!("{asked} requests for delay and no Announce or v1 Sync in the domain");
+                findings.push(self.finding(domain, Strength::Inferred, vec![Evidence { place: Some(domain.first), text }]));
+            }
+        }
+        if findings.is_empty() && short {
+            let need = LONGEST_SILENCE.0 / 1_000_000_000;
+            return Outcome::CannotTell(format!(
+                "no leader was seen; {need} s of requests without one are needed to say that there is none"
+            ));
+        }
+        Outcome::from_findings(findings)
+    }
+}
+
+impl NoGrandmaster {
+    fn finding(&self, domain: &Domain, strength: Strength, evidence: Vec<Evidence>) -> Finding {
+        Finding {
+            id: self.id(),
+            severity: Severity::Critical,
+            strength,
+            domain: Some(domain.key),
+            device: None,
+            title: format!("{}: devices ask for the time and nobody leads", domain.key),
+            evidence,
+            next: vec![
+                "find the clock that should lead: power, link, VLAN, domain number",
+                "check that at least one device is allowed to lead",
+                "check that the capture point would see its multicast (group 224.0.1.129)",
+            ],
+            sources: vec![
+                "IEEE 1588-2008 9.3, 9.2.6.11 (from memory)",
+                "receipt timeout 3 announce intervals: IEEE 1588-2008 7.7.3.1, J.3 (from memory), not on the wire, assumed",
+            ],
+        }
+    }
+}

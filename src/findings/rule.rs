@@ -1,0 +1,35 @@
+//! What a rule is.
+
+use super::finding::Finding;
+use crate::analysis::Analysis;
+
+/// What a rule says of a capture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outcome {
+    /// Nothing of the kind.
+    Quiet,
+    /// It is so, once or more.
+    Broken(Vec<Finding>),
+    /// This capture could not have shown it, and why.
+    CannotTell(String),
+}
+
+impl Outcome {
+    /// Quiet where there are no findings.
+    #[must_use]
+    pub fn from_findings(findings: Vec<Finding>) -> Self {
+        if findings.is_empty() { Self::Quiet } else { Self::Broken(findings) }
+    }
+}
+
+/// One thing that can be wrong.
+pub trait Rule: Sync {
+    /// Its name: kebab-case, never used again for something else.
+    fn id(&self) -> &'static str;
+
+    /// One line on what it means.
+    fn summary(&self) -> &'static str;
+
+    /// Looks at a capture.
+    fn judge(&self, analysis: &Analysis) -> Outcome;
+}
