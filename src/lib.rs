@@ -11,10 +11,12 @@
     )
 )]
 
+pub mod analysis;
 pub mod bytes;
 pub mod capture;
 pub mod devices;
 pub mod domains;
+pub mod findings;
 pub mod frame;
 pub mod observations;
 pub mod ptp;

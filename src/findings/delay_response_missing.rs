@@ -1,0 +1,137 @@
+//! `delay-response-missing`
+
+use super::finding::Evidence;
+use super::finding::Finding;
+use super::finding::Severity;
+use super::rule::Outcome;
+use super::rule::Rule;
+use crate::analysis::Analysis;
+use crate::devices::Device;
+use crate::devices::State;
+use crate::devices::Strength;
+use crate::domains::DomainKey;
+use crate::domains::Mechanism;
+
+/// Devices ask for delay and get no answer.
+pub(super) struct DelayResponseMissing;
+
+impl Rule for DelayResponseMissing {
+    fn id(&self) -> &'static str {
+        "delay-response-missing"
+    }
+
+    fn summary(&self) -> &'static str {
+        "devices ask for delay, this capture could show the answers, and none comes"
+    }
+
+    fn judge(&self, analysis: &Analysis) -> Outcome {
+        let mut findings = Vec::new();
+        let mut cannot_tell = 0_usize;
+        for domain in analysis.domains.iter() {
+            let silent: Vec<&Device> = analysis
+                .devices
+                .iter()
+                .filter(|device| device.state == State::Unanswered && device.in_domain == Some(domain.key))
+                .collect();
+            let answered = analysis
+                .devices
+                .iter()
+                .filter(|device| {
+                    matches!(device.state, State::Following | State::Relaying)
+                        && device.in_domain == Some(domain.key)
+                })
+                .count();
+            match silent.as_slice() {
+                [] => {}
+                // Nobody is answered: one deaf leader is the cause, not many deaf followers.
+                [_, _, ..] if answered == 0 => findings.push(self.deaf_leader(analysis, domain.key, &silent)),
+                each => findings.extend(each.iter().map(|device| self.one(analysis, domain.key, device))),
+            }
+            if domain.election.leader().is_some() {
+                cannot_tell += analysis
+                    .devices
+                    .iter()
+                    .filter(|device| device.state == State::Unproven && device.in_domain == Some(domain.key))
+                    .filter(|device| asks_in_vain(analysis, device, domain.key))
+                    .count();
+            }
+        }
+        if findings.is_empty() && cannot_tell > 0 {
+            return Outcome::CannotTell(format!(
+                "{cannot_tell} devices ask and no answer was captured, but answers may pass where this capture does not see"
+            ));
+        }
+        Outcome::from_findings(findings)
+    }
+}
+
+fn asks_in_vain(analysis: &Analysis, device: &Device, key: DomainKey) -> bool {
+    analysis.domains.get(&key).is_some_and(|domain| {
+        domain.requesters.iter().any(|((port, mechanism), requester)| {
+            *mechanism == Mechanism::EndToEnd
+                && device.has_clock(port.clock)
+                && requester.seen() > 0
+                && requester.answered() == 0
+        })
+    })
+}
+
+impl DelayResponseMissing {
+    fn deaf_leader(&self, analysis: &Analysis, key: DomainKey, silent: &[&Device]) -> Finding {
+        let leader = analysis.domains.get(&key).and_then(|domain| domain.election.leader());
+        let name = leader.map(|leader| leader.to_string()).unwrap_or_default();
+        let strength = silent.iter().map(|device| device.strength).max().unwrap_or(Strength::Inferred);
+        Finding {
+            title: format!("{key}: the leader {name} answers nobody; {} devices ask in vain", silent.len()),
+            device: leader.and_then(|leader| analysis.device_of(leader)).map(|device| device.key.clone()),
+            strength,
+            evidence: silent.iter().flat_map(|device| evidence(analysis, key, device)).collect(),
+            next: vec![
+                "capture at the leader's own port: do the requests reach it?",
+                "if they do: its event port (UDP 319) may be filtered, or it expects another delay mechanism",
+                "if they do not: multicast towards the leader is pruned or blocked",
+            ],
+            ..self.blank(key)
+        }
+    }
+
+    fn one(&self, analysis: &Analysis, key: DomainKey, device: &Device) -> Finding {
+        Finding {
+            title: format!("{key}: {} asks the leader and gets no answer", device.key),
+            device: Some(device.key.clone()),
+            strength: device.strength,
+            evidence: evidence(analysis, key, device),
+            next: vec![
+                "capture at this device's own port, then at the leader's: the side that lacks the answer has the fault",
+                "check snooping and access lists for UDP 319 and 320 on its port, and its delay mechanism",
+            ],
+            ..self.blank(key)
+        }
+    }
+
+    fn blank(&self, key: DomainKey) -> Finding {
+        Finding {
+            id: self.id(),
+            severity: Severity::Critical,
+            strength: Strength::Inferred,
+            domain: Some(key),
+            device: None,
+            title: String::new(),
+            evidence: Vec::new(),
+            next: Vec::new(),
+            sources: vec![
+                "IEEE 1588-2008 11.3, 9.5.12 (from memory)",
+                "counted after 2 s without an answer; 3 or more requests, or 4 in a row (chosen)",
+            ],
+        }
+    }
+}
+
+fn evidence(analysis: &Analysis, key: DomainKey, device: &Device) -> Vec<Evidence> {
+    let last = analysis.domains.get(&key).and_then(|domain| {
+        let asked = domain.requesters.iter().filter(|((port, _), _)| device.has_clock(port.clock));
+        asked.filter_map(|(_, requester)| requester.last_request()).max()
+    });
+    let text = format!("{}: {}", device.key, device.reasons.join("; "));
+    vec![Evidence { place: last, text }]
+}
