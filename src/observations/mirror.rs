@@ -111,6 +111,12 @@ mod tests {
     }
 
     #[test]
+    fn forgetting_an_old_original_keeps_the_newer_one_of_its_kind() {
+        let sequence = [(1, Some(1_000_000)), (7, Some(200_000)), (7, Some(1_900_000)), (7, Some(2_100_000))];
+        assert_eq!(copies(&sequence), [false, false, false, true]);
+    }
+
+    #[test]
     fn what_is_remembered_is_bounded_though_all_frames_have_one_time() {
         let mut mirror = MirrorDuplicates::default();
         for fingerprint in 0..20_000 {

@@ -286,6 +286,19 @@ fn a_length_that_cannot_be_true_is_told_and_everything_there_is_used() {
 }
 
 #[test]
+fn a_cut_frame_is_read_as_far_as_it_goes() {
+    let packet = packet();
+    let length = u16::try_from(8 + packet.len()).unwrap();
+    let with_length = craft::ethernet(length, &craft::snap(0x0800, &packet));
+    for octets in [with_length, craft::udp_frame(320, &MESSAGE)] {
+        let snapped = Record { octets: &octets[..octets.len() - 5], ..record(LinkType::ETHERNET, &octets) };
+        let frame = decode(&snapped);
+        assert_eq!(frame.udp.unwrap().destination_port, 320);
+        assert_eq!((frame.payload, frame.is_cut()), (&MESSAGE[..7], true));
+    }
+}
+
+#[test]
 fn a_udp_length_below_the_packets_end_cuts_the_payload() {
     let datagram = craft::udp_with_length(320, 12, &MESSAGE);
     let octets = craft::ethernet(0x0800, &craft::ipv4(craft::Ipv4::default(), &datagram));
