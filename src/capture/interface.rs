@@ -85,7 +85,7 @@ impl Interface {
                 (IF_TSRESOL, [raw]) => interface.tick = TickLength::from_if_tsresol(*raw),
                 (IF_TSOFFSET, _) => interface.offset_seconds = order.i64_at(value, 0).unwrap_or(0),
                 // In bits. Anything but whole octets cannot be used.
-                (IF_FCSLEN, [bits]) => interface.fcs_octets = (bits % 8 == 0).then_some(bits / 8),
+                (IF_FCSLEN, [bits]) => interface.fcs_octets = bits.is_multiple_of(8).then_some(bits / 8),
                 _ => {}
             }
         }

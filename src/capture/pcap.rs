@@ -130,15 +130,13 @@ impl Pcap {
         let whole = self.record_header.saturating_add(size(head.captured));
         if head.fraction >= self.fractions || head.original < head.captured || head.captured > PLAUSIBLE {
             // Odd, but readable if what follows makes sense.
-            match self.chain(window, whole, place.ended, 1) {
-                Verdict::Open => {
-                    return Step::Need(window.len().max(whole).saturating_add(self.record_header));
-                }
-                Verdict::No if window.len() != whole => {
+            match self.vouched(head, window, whole, place.ended) {
+                Verdict::Open => return Step::Need(whole.saturating_add(self.record_header)),
+                Verdict::No => {
                     self.lost = Some(Lost { from: place.at, why: self.oddity(head) });
                     return self.search(window, place, damage);
                 }
-                Verdict::No | Verdict::Yes => self.note_oddity(head, place, damage),
+                Verdict::Yes => self.note_oddity(head, place, damage),
             }
         }
         if window.len() < whole {
@@ -227,8 +225,8 @@ impl Pcap {
 
     /// A record that goes on after the end of the file: cut off, or its length is wrong.
     fn cut_record(&mut self, head: Head, window: &[u8], place: Place, damage: &mut DamageList) -> Step {
-        let later = find(window.len(), 1, |at| self.chain(window, at, true, CHAIN));
-        if later.is_some() {
+        let near = self.last_seconds.or(Some(head.seconds));
+        if find(window.len(), 1, |at| self.chain(window, at, true, near)).is_some() {
             let why = format!("a record says it holds {} octets, past the file's end", head.captured);
             self.lost = Some(Lost { from: place.at, why });
             return self.search(window, place, damage);
@@ -249,7 +247,7 @@ impl Pcap {
     fn search(&mut self, window: &[u8], place: Place, damage: &mut DamageList) -> Step {
         let Some(lost) = self.lost.as_ref() else { return Step::Pass(0) };
         let from = usize::from(lost.from == place.at);
-        match find(window.len(), from, |at| self.chain(window, at, place.ended, CHAIN)) {
+        match find(window.len(), from, |at| self.chain(window, at, place.ended, self.last_seconds)) {
             Some((at, Verdict::Yes)) => {
                 if let Some(lost) = self.lost.take() {
                     lost.found(place.at.saturating_add(position(at)), NEXT, damage);
@@ -263,36 +261,54 @@ impl Pcap {
         }
     }
 
-    /// Whether `wanted` records in a row make sense from `at` on; fewer will do where the file ends with them.
-    fn chain(&self, window: &[u8], at: usize, ended: bool, wanted: u32) -> Verdict {
+    /// Whether [`CHAIN`] records in a row make sense from `at` on, the first of them near a time if there is
+    /// one to go by; fewer will do where the file ends with them.
+    fn chain(&self, window: &[u8], at: usize, ended: bool, near: Option<u32>) -> Verdict {
+        let enough_at_end = if near.is_some() { 1 } else { 2 };
         let if_ended = |yes| match (ended, yes) {
             (false, _) => Verdict::Open,
             (true, true) => Verdict::Yes,
             (true, false) => Verdict::No,
         };
         let mut at = at;
-        let mut seen = 0_u32;
-        let mut near = self.last_seconds;
-        while seen < wanted {
+        let mut near = near;
+        for seen in 0..CHAIN {
             let Some(rest) = window.get(at..) else { return if_ended(seen >= 2) };
             if rest.is_empty() {
-                return if_ended(seen >= 1);
+                return if_ended(seen >= enough_at_end);
             }
             let Some(head) = self.head(rest) else { return if_ended(seen >= 2) };
             if !self.plausible(head, near) {
                 return Verdict::No;
             }
             near = near.or(Some(head.seconds));
-            seen += 1;
             at = at.saturating_add(self.record_header).saturating_add(size(head.captured));
         }
         Verdict::Yes
     }
 
+    /// Whether a record, or the end of the file, follows an odd record that ends at `whole`. The one that
+    /// follows may be odd too: some programs write every record so.
+    fn vouched(&self, odd: Head, window: &[u8], whole: usize, ended: bool) -> Verdict {
+        let rest = window.get(whole..).unwrap_or_default();
+        match self.head(rest) {
+            Some(head) if head.captured <= self.longest && Self::is_near(head, Some(odd.seconds)) => {
+                Verdict::Yes
+            }
+            Some(_) => Verdict::No,
+            None if ended => Verdict::Yes,
+            None => Verdict::Open,
+        }
+    }
+
     fn plausible(&self, head: Head, near: Option<u32>) -> bool {
         // No empty records: a run of zeros would be an endless row of them.
         let length = head.captured > 0 && head.captured <= PLAUSIBLE && head.original >= head.captured;
+        length && head.fraction < self.fractions && Self::is_near(head, near)
+    }
+
+    fn is_near(head: Head, near: Option<u32>) -> bool {
         let distance = near.map_or(0, |near| i64::from(head.seconds) - i64::from(near));
-        length && head.fraction < self.fractions && (-PLAUSIBLE_BEFORE..=PLAUSIBLE_AFTER).contains(&distance)
+        (-PLAUSIBLE_BEFORE..=PLAUSIBLE_AFTER).contains(&distance)
     }
 }

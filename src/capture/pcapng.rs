@@ -122,7 +122,7 @@ impl Pcapng {
             }
             return Self::short_head(window, place, damage);
         };
-        if head.length < FRAMING || head.length % 4 != 0 || head.length > LONGEST {
+        if head.length < FRAMING || !head.length.is_multiple_of(4) || head.length > LONGEST {
             let why = format!("a block of type {:#x} says it is {} octets long", head.kind, head.length);
             return self.lose(why, window, place, damage);
         }
@@ -382,6 +382,6 @@ impl Pcapng {
 impl BlockHead {
     fn plausible(self) -> bool {
         let known = matches!(self.kind, 1..=6 | SECTION_HEADER) || OTHER_KNOWN.contains(&self.kind);
-        known && (FRAMING..=PLAUSIBLE_BLOCK).contains(&self.length) && self.length % 4 == 0
+        known && (FRAMING..=PLAUSIBLE_BLOCK).contains(&self.length) && self.length.is_multiple_of(4)
     }
 }

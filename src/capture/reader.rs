@@ -7,7 +7,8 @@ use super::compression;
 use super::compression::Source;
 use super::damage::DamageList;
 use super::error::Error;
-use super::order::size;
+use super::order::ByteOrder;
+use super::order::position;
 use super::pcap;
 use super::pcap::Pcap;
 use super::pcapng;
@@ -48,13 +49,13 @@ impl<R: Read> Reader<R> {
     pub fn new(source: R) -> Result<Self, Error> {
         let mut source = Source::plain(source);
         let mut buffer = Buffer::new();
-        fill(&mut buffer, &mut source, sniff::LOOK)?;
+        fill(&mut buffer, &mut source, pcap::HEADER)?;
         let compression = compression::recognise(buffer.window());
         if let Some(packing) = compression {
             let io_error = |source| Error::Io { offset: 0, source };
             source = source.unpack(packing, buffer.window().to_vec()).map_err(io_error)?;
             buffer = Buffer::new();
-            fill(&mut buffer, &mut source, sniff::LOOK)?;
+            fill(&mut buffer, &mut source, pcap::HEADER)?;
             if let (true, Some(reason)) = (buffer.window().is_empty(), source.broken()) {
                 return Err(Error::Unpacking { compression: packing, reason: reason.to_owned() });
             }
@@ -62,7 +63,14 @@ impl<R: Read> Reader<R> {
                 return Err(Error::PackedTwice { outer: packing, inner });
             }
         }
-        let walker = recognise(buffer.window())?;
+        let walker = match recognise(buffer.window()) {
+            Err(Error::NotACapture { .. }) => {
+                // A closer look; that it may fail adds nothing.
+                let _ = fill(&mut buffer, &mut source, sniff::LOOK);
+                recognise(buffer.window())?
+            }
+            other => other?,
+        };
         if let Walker::Pcap(_) = walker {
             buffer.consume(pcap::HEADER);
         }
@@ -191,7 +199,7 @@ impl<R: Read> std::fmt::Debug for Reader<R> {
 
 fn fill<R: Read>(buffer: &mut Buffer, source: &mut Source<R>, need: usize) -> Result<(), Error> {
     buffer.fill(source, need).map_err(|source| {
-        let held = super::order::position(buffer.window().len());
+        let held = position(buffer.window().len());
         Error::Io { offset: buffer.offset().saturating_add(held), source }
     })
 }
@@ -204,7 +212,7 @@ fn recognise(first: &[u8]) -> Result<Walker, Error> {
     if let Some(order) = pcap::recognise(first) {
         return Pcap::new(first, order).map(Walker::Pcap);
     }
-    if super::order::ByteOrder::Big.u32_at(first, 0) == Some(pcapng::SECTION_HEADER) {
+    if ByteOrder::Big.u32_at(first, 0) == Some(pcapng::SECTION_HEADER) {
         match pcapng::section_order(first) {
             Some(order) => return Pcapng::new(first, order).map(|walker| Walker::Pcapng(Box::new(walker))),
             None if first.len() < pcapng::SECTION_START => {
@@ -213,6 +221,6 @@ fn recognise(first: &[u8]) -> Result<Walker, Error> {
             None => {}
         }
     }
-    let head = first.get(..size(8).min(first.len())).unwrap_or_default();
+    let head = first.get(..first.len().min(8)).unwrap_or_default();
     Err(Error::NotACapture { looks_like: sniff::looks_like(first), first: head.to_vec() })
 }

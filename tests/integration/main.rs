@@ -7,3 +7,8 @@
     clippy::as_conversions
 )]
 #![allow(missing_docs)]
+
+mod capture_damage;
+mod capture_files;
+mod capture_joining;
+mod support;

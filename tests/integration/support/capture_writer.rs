@@ -3,28 +3,28 @@
 
 /// Byte order of a file or section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Order {
+pub(crate) enum Order {
     Big,
     Little,
 }
 
 impl Order {
-    pub fn u16(self, value: u16) -> [u8; 2] {
+    pub(crate) fn u16(self, value: u16) -> [u8; 2] {
         if self == Self::Big { value.to_be_bytes() } else { value.to_le_bytes() }
     }
 
-    pub fn u32(self, value: u32) -> [u8; 4] {
+    pub(crate) fn u32(self, value: u32) -> [u8; 4] {
         if self == Self::Big { value.to_be_bytes() } else { value.to_le_bytes() }
     }
 
-    pub fn u64(self, value: u64) -> [u8; 8] {
+    pub(crate) fn u64(self, value: u64) -> [u8; 8] {
         if self == Self::Big { value.to_be_bytes() } else { value.to_le_bytes() }
     }
 }
 
 /// What a pcap file's magic number says of its records.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PcapKind {
+pub(crate) enum PcapKind {
     Microseconds,
     Nanoseconds,
     /// Microseconds, and 8 more octets in each record header.
@@ -32,19 +32,19 @@ pub enum PcapKind {
 }
 
 /// A pcap file in the making.
-pub struct PcapFile {
+pub(crate) struct PcapFile {
     order: Order,
     kind: PcapKind,
-    pub octets: Vec<u8>,
+    pub(crate) octets: Vec<u8>,
 }
 
 impl PcapFile {
-    pub fn new(order: Order, kind: PcapKind) -> Self {
+    pub(crate) fn new(order: Order, kind: PcapKind) -> Self {
         Self::with_link_field(order, kind, 1)
     }
 
     /// `link` is the whole last header field, FCS bits included.
-    pub fn with_link_field(order: Order, kind: PcapKind, link: u32) -> Self {
+    pub(crate) fn with_link_field(order: Order, kind: PcapKind, link: u32) -> Self {
         let magic = match kind {
             PcapKind::Microseconds => 0xA1B2_C3D4,
             PcapKind::Nanoseconds => 0xA1B2_3C4D,
@@ -61,12 +61,19 @@ impl PcapFile {
     }
 
     /// A record of a whole frame.
-    pub fn record(&mut self, seconds: u32, fraction: u32, data: &[u8]) -> &mut Self {
+    pub(crate) fn record(&mut self, seconds: u32, fraction: u32, data: &[u8]) -> &mut Self {
         self.raw_record(seconds, fraction, data.len() as u32, data.len() as u32, data)
     }
 
     /// A record whose lengths may lie.
-    pub fn raw_record(&mut self, seconds: u32, fraction: u32, captured: u32, original: u32, data: &[u8]) -> &mut Self {
+    pub(crate) fn raw_record(
+        &mut self,
+        seconds: u32,
+        fraction: u32,
+        captured: u32,
+        original: u32,
+        data: &[u8],
+    ) -> &mut Self {
         for field in [seconds, fraction, captured, original] {
             self.octets.extend(self.order.u32(field));
         }
@@ -79,31 +86,31 @@ impl PcapFile {
         self
     }
 
-    pub fn raw(&mut self, octets: &[u8]) -> &mut Self {
+    pub(crate) fn raw(&mut self, octets: &[u8]) -> &mut Self {
         self.octets.extend(octets);
         self
     }
 }
 
 /// A pcapng option: code and value.
-pub struct Opt(pub u16, pub Vec<u8>);
+pub(crate) struct Opt(pub(crate) u16, pub(crate) Vec<u8>);
 
 /// A pcapng file in the making; blocks are written in the order of the latest section.
-pub struct PcapngFile {
-    pub order: Order,
-    pub octets: Vec<u8>,
+pub(crate) struct PcapngFile {
+    pub(crate) order: Order,
+    pub(crate) octets: Vec<u8>,
 }
 
 impl PcapngFile {
     /// A file with its first section header.
-    pub fn new(order: Order) -> Self {
+    pub(crate) fn new(order: Order) -> Self {
         let mut file = Self { order, octets: Vec::new() };
         file.section(order);
         file
     }
 
     /// Section Header Block of unknown section length.
-    pub fn section(&mut self, order: Order) -> &mut Self {
+    pub(crate) fn section(&mut self, order: Order) -> &mut Self {
         self.order = order;
         let mut body = order.u32(0x1A2B_3C4D).to_vec();
         body.extend(order.u16(1));
@@ -113,7 +120,7 @@ impl PcapngFile {
     }
 
     /// Interface Description Block.
-    pub fn interface(&mut self, link: u16, snaplen: u32, options: &[Opt]) -> &mut Self {
+    pub(crate) fn interface(&mut self, link: u16, snaplen: u32, options: &[Opt]) -> &mut Self {
         let mut body = self.order.u16(link).to_vec();
         body.extend([0, 0]);
         body.extend(self.order.u32(snaplen));
@@ -122,11 +129,18 @@ impl PcapngFile {
     }
 
     /// Enhanced Packet Block of a whole frame.
-    pub fn packet(&mut self, interface: u32, ticks: u64, data: &[u8]) -> &mut Self {
+    pub(crate) fn packet(&mut self, interface: u32, ticks: u64, data: &[u8]) -> &mut Self {
         self.packet_with(interface, ticks, data.len() as u32, data, &[])
     }
 
-    pub fn packet_with(&mut self, interface: u32, ticks: u64, original: u32, data: &[u8], options: &[Opt]) -> &mut Self {
+    pub(crate) fn packet_with(
+        &mut self,
+        interface: u32,
+        ticks: u64,
+        original: u32,
+        data: &[u8],
+        options: &[Opt],
+    ) -> &mut Self {
         let mut body = self.order.u32(interface).to_vec();
         body.extend(self.order.u32((ticks >> 32) as u32));
         body.extend(self.order.u32(ticks as u32));
@@ -138,7 +152,7 @@ impl PcapngFile {
     }
 
     /// The obsolete Packet Block.
-    pub fn old_packet(&mut self, interface: u16, drops: u16, ticks: u64, data: &[u8]) -> &mut Self {
+    pub(crate) fn old_packet(&mut self, interface: u16, drops: u16, ticks: u64, data: &[u8]) -> &mut Self {
         let mut body = self.order.u16(interface).to_vec();
         body.extend(self.order.u16(drops));
         body.extend(self.order.u32((ticks >> 32) as u32));
@@ -150,14 +164,14 @@ impl PcapngFile {
     }
 
     /// Simple Packet Block; `data` is what was kept.
-    pub fn simple_packet(&mut self, original: u32, data: &[u8]) -> &mut Self {
+    pub(crate) fn simple_packet(&mut self, original: u32, data: &[u8]) -> &mut Self {
         let mut body = self.order.u32(original).to_vec();
         body.extend(padded(data));
         self.block(3, &body)
     }
 
     /// Interface Statistics Block.
-    pub fn statistics(&mut self, interface: u32, ticks: u64, options: &[Opt]) -> &mut Self {
+    pub(crate) fn statistics(&mut self, interface: u32, ticks: u64, options: &[Opt]) -> &mut Self {
         let mut body = self.order.u32(interface).to_vec();
         body.extend(self.order.u32((ticks >> 32) as u32));
         body.extend(self.order.u32(ticks as u32));
@@ -166,7 +180,7 @@ impl PcapngFile {
     }
 
     /// Any block; `body` must be whole words.
-    pub fn block(&mut self, kind: u32, body: &[u8]) -> &mut Self {
+    pub(crate) fn block(&mut self, kind: u32, body: &[u8]) -> &mut Self {
         assert_eq!(body.len() % 4, 0, "a block's body is whole words");
         let length = self.order.u32(body.len() as u32 + 12);
         self.octets.extend(self.order.u32(kind));
@@ -176,13 +190,13 @@ impl PcapngFile {
         self
     }
 
-    pub fn raw(&mut self, octets: &[u8]) -> &mut Self {
+    pub(crate) fn raw(&mut self, octets: &[u8]) -> &mut Self {
         self.octets.extend(octets);
         self
     }
 
     /// A 64-bit option value in the section's order.
-    pub fn u64_option(&self, code: u16, value: u64) -> Opt {
+    pub(crate) fn u64_option(&self, code: u16, value: u64) -> Opt {
         Opt(code, self.order.u64(value).to_vec())
     }
 
@@ -207,7 +221,7 @@ fn padded(data: &[u8]) -> Vec<u8> {
 }
 
 /// `octets` as one gzip member.
-pub fn gzip(octets: &[u8]) -> Vec<u8> {
+pub(crate) fn gzip(octets: &[u8]) -> Vec<u8> {
     use std::io::Write;
     let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
     encoder.write_all(octets).unwrap();
@@ -215,6 +229,6 @@ pub fn gzip(octets: &[u8]) -> Vec<u8> {
 }
 
 /// `octets` as one zstd frame.
-pub fn zstd_frame(octets: &[u8]) -> Vec<u8> {
+pub(crate) fn zstd_frame(octets: &[u8]) -> Vec<u8> {
     zstd::stream::encode_all(octets, 3).unwrap()
 }

@@ -1,3 +1,3 @@
 //! What several test modules need: octets written from the formats' texts, never by the code under test.
 
-pub mod capture_writer;
+pub(crate) mod capture_writer;
