@@ -107,7 +107,12 @@ impl Reading {
     /// difference to the outcome.
     pub fn absorb(&mut self, stretch: Tally) {
         self.frames += stretch.frames;
-        let whole = Tally { files: std::mem::take(&mut self.files), first: self.first, latest: self.latest, ..Tally::default() };
+        let whole = Tally {
+            files: std::mem::take(&mut self.files),
+            first: self.first,
+            latest: self.latest,
+            ..Tally::default()
+        };
         let observations = stretch.observations;
         let whole = whole.join(Tally { observations: Vec::new(), ..stretch });
         self.files = whole.files;

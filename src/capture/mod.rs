@@ -1,5 +1,29 @@
 //! Capture files to records. A record is octets with a time; nothing here looks inside a frame.
+//!
+//! [`Reader`] walks one capture from any `impl Read`, [`Joined`] several in time order. Formats are told by
+//! content: pcap (draft-ietf-opsawg-pcap) and pcapng (draft-ietf-opsawg-pcapng), plain or packed with gzip
+//! or zstd. What is broken becomes [`Damage`]; only what cannot be read at all is an [`Error`].
+//!
+//! Layers, each unaware of the next: `buffer` and `compression` give octets, `pcap` and `pcapng` walk a
+//! window of octets (any slice will do), `tally` counts, `reader` ties them together.
 
+mod buffer;
+mod compression;
+mod damage;
+mod error;
+mod interface;
+mod joined;
+mod order;
+mod pcap;
+mod pcapng;
+mod reader;
 mod record;
+mod sniff;
+mod tally;
+mod ticks;
+mod walk;
 
+pub use error::Error;
+pub use joined::{GAP_THRESHOLD, Gap, Input, Joined, JoinedSummary};
+pub use reader::Reader;
 pub use record::{CaptureSummary, Compression, Damage, FileFormat, LinkType, Record};

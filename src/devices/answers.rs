@@ -21,15 +21,18 @@ impl Visibility {
     pub fn of(domain: &Domain, mechanism: Mechanism, requester: &Requester) -> Self {
         let multicast = requester.multicast().saturating_mul(2) > requester.seen();
         let others = || {
-            domain.requesters.iter().filter(move |((_, how), _)| *how == mechanism).map(|(_, requester)| requester)
+            domain
+                .requesters
+                .iter()
+                .filter(move |((_, how), _)| *how == mechanism)
+                .map(|(_, requester)| requester)
         };
         let multicast_answers: u64 = others().map(Requester::answered_multicast).sum();
         let answers: u64 = others().map(Requester::answered).sum();
         match (mechanism, multicast) {
-            _ if requester.answered() > 0 => Self {
-                strength: Strength::Shown,
-                shown_by: "earlier answers to the same port were captured",
-            },
+            _ if requester.answered() > 0 => {
+                Self { strength: Strength::Shown, shown_by: "earlier answers to the same port were captured" }
+            }
             (Mechanism::EndToEnd, true) if multicast_answers > 0 => Self {
                 strength: Strength::Shown,
                 shown_by: "answers to other ports, sent the same way, were captured",

@@ -28,7 +28,12 @@ impl SiteDomain {
             Some(number) => {
                 domains.iter().map(|domain| domain.key).filter(|key| key.number() == Some(number)).collect()
             }
-            None => domains.iter().max_by_key(|domain| weight(domain)).map(|domain| domain.key).into_iter().collect(),
+            None => domains
+                .iter()
+                .max_by_key(|domain| weight(domain))
+                .map(|domain| domain.key)
+                .into_iter()
+                .collect(),
         };
         Self { keys, assumed: asked_for.is_none(), asked_for }
     }
@@ -65,7 +70,11 @@ pub(super) fn is_established(domain: &Domain) -> bool {
 
 /// Domains whose time is the site's: the same grandmaster leads them, or a device follows in one and leads in
 /// the other.
-pub(super) fn joined_domains(domains: &Domains, site: &SiteDomain, devices: &[Device]) -> BTreeSet<DomainKey> {
+pub(super) fn joined_domains(
+    domains: &Domains,
+    site: &SiteDomain,
+    devices: &[Device],
+) -> BTreeSet<DomainKey> {
     let mut joined = site.keys.clone();
     loop {
         let before = joined.len();

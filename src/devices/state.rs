@@ -78,9 +78,8 @@ fn requests<'a>(device: &Device, domain: &'a Domain) -> Vec<(PortId, Mechanism, 
         .filter(|((port, _), _)| device.has_clock(port.clock))
         .map(|((port, mechanism), requester)| (*port, *mechanism, requester))
         .collect();
-    requests.sort_by_key(|(port, mechanism, requester)| {
-        (std::cmp::Reverse(requester.seen()), *port, *mechanism)
-    });
+    requests
+        .sort_by_key(|(port, mechanism, requester)| (std::cmp::Reverse(requester.seen()), *port, *mechanism));
     requests
 }
 
@@ -106,8 +105,7 @@ fn relaying(device: &Device, own: &[&Domain]) -> Option<Judged> {
                 && end.is_none_or(|end| announcer.is_alive(end))
         });
         if let Some(relay) = relays {
-            let strength =
-                if asks_the_leader(device, domain) { Strength::Shown } else { Strength::Inferred };
+            let strength = if asks_the_leader(device, domain) { Strength::Shown } else { Strength::Inferred };
             let reason = format!(
                 "announces {} with stepsRemoved {}",
                 relay.candidate.grandmaster, relay.candidate.steps_removed
@@ -154,7 +152,8 @@ fn astray(
     if own.iter().any(|domain| joined.contains(&domain.key)) {
         return None;
     }
-    let site_leads = site.keys.iter().filter_map(|key| domains.get(key)).any(|d| d.election.leader().is_some());
+    let site_leads =
+        site.keys.iter().filter_map(|key| domains.get(key)).any(|d| d.election.leader().is_some());
     let domain = own.iter().max_by_key(|domain| messages(device, domain))?;
     if messages(device, domain) < ASTRAY_FROM || !site_leads {
         return None;
@@ -178,8 +177,14 @@ fn astray(
 }
 
 fn messages(device: &Device, domain: &Domain) -> u64 {
-    let of_port = |port: &crate::domains::ClockPort| port.series.values().map(crate::domains::Cadence::count).sum();
-    domain.ports.values().filter(|port| device.has_clock(port.port.clock)).map(of_port).fold(0, |a, b: u64| a + b)
+    let of_port =
+        |port: &crate::domains::ClockPort| port.series.values().map(crate::domains::Cadence::count).sum();
+    domain
+        .ports
+        .values()
+        .filter(|port| device.has_clock(port.port.clock))
+        .map(of_port)
+        .fold(0, |a, b: u64| a + b)
 }
 
 fn leading(device: &Device, own: &[&Domain]) -> Option<Judged> {
@@ -199,7 +204,8 @@ fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Ju
             let none = requester.answered() == 0 && requester.unanswered() >= UNANSWERED_FROM;
             let stopped = requester.trailing_unanswered() >= OUTAGE_RUN;
             let (least, per_cent) = PARTLY_UNANSWERED;
-            let partly = judged_requests >= least && requester.unanswered() * 100 >= per_cent * judged_requests;
+            let partly =
+                judged_requests >= least && requester.unanswered() * 100 >= per_cent * judged_requests;
             if !(none || stopped || partly) {
                 continue;
             }
@@ -215,7 +221,9 @@ fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Ju
                 mechanism.request(),
                 port.port
             );
-            if let Some(since) = requester.trailing_since().and_then(|place| place.time).filter(|_| stopped && !none) {
+            if let Some(since) =
+                requester.trailing_since().and_then(|place| place.time).filter(|_| stopped && !none)
+            {
                 reason = format!("{reason}; none since {}", at(since, start));
             }
             let mut judged = judged(State::Unanswered, strength, domain, reason);
@@ -234,7 +242,8 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
                 continue;
             }
             if let Some(rivals) = answered_by_rival(domain, requester) {
-                let reason = format!("two clocks lead {}, and its requests are answered by {rivals}", domain.key);
+                let reason =
+                    format!("two clocks lead {}, and its requests are answered by {rivals}", domain.key);
                 return Some(judged(State::Unproven, Strength::Inferred, domain, reason));
             }
             let (strength, reason) = if requester.answered() > 0 {
@@ -289,7 +298,12 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
         for (_, mechanism, requester) in requests(device, domain) {
             let view = Visibility::of(domain, mechanism, requester);
             let why = if domain.election.leader().is_none() { "nobody leads there" } else { view.shown_by };
-            reasons.push(format!("{} {} seen in {}: {why}", requester.seen(), mechanism.request(), domain.key));
+            reasons.push(format!(
+                "{} {} seen in {}: {why}",
+                requester.seen(),
+                mechanism.request(),
+                domain.key
+            ));
         }
         let announces = domain.ports.values().filter(|port| device.has_clock(port.port.clock));
         let announces: u64 = announces.map(|port| port.count(Kind::Announce)).sum();
@@ -302,7 +316,8 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
     }
     // A device comes from a domain's ports or requesters, so it has one.
     let domain = most.map_or_else(|| device.domains.first().copied(), |domain| Some(domain.key));
-    let fallback = DomainKey { name: crate::domains::DomainName::Number { sdo_id: 0, number: 0 }, vlan: None };
+    let fallback =
+        DomainKey { name: crate::domains::DomainName::Number { sdo_id: 0, number: 0 }, vlan: None };
     Judged {
         state: State::Unproven,
         strength: Strength::CannotTell,

@@ -280,8 +280,8 @@ fn same_grandmaster_v1(
     if first.sender != second.sender {
         return by_topology(first.sender.cmp(&second.sender), DecidedBy::Sender);
     }
-    let newer = newer(a.grandmaster_sequence_id, b.grandmaster_sequence_id)
-        .then(newer(a.sequence_id, b.sequence_id));
+    let newer =
+        newer(a.grandmaster_sequence_id, b.grandmaster_sequence_id).then(newer(a.sequence_id, b.sequence_id));
     let verdict = match newer {
         Ordering::Less => Verdict::FirstNewer,
         Ordering::Greater => Verdict::SecondNewer,

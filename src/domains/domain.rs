@@ -181,11 +181,8 @@ impl Domain {
 
     fn sync_v1(&mut self, place: Place, header: &v1::Header, sync: &v1::SyncOrDelayReq) {
         let candidate = Candidate::from_v1_sync(header, sync);
-        let properties = TimeProperties {
-            current_utc_offset: sync.current_utc_offset,
-            time_source: None,
-            flags: None,
-        };
+        let properties =
+            TimeProperties { current_utc_offset: sync.current_utc_offset, time_source: None, flags: None };
         self.offer(place, candidate, properties, Kind::Sync);
         self.sync(candidate.sender, place.time, header.flags().assist());
     }
@@ -198,7 +195,9 @@ impl Domain {
         let interval = port.series(kind).and_then(super::Cadence::pace).unwrap_or(ASSUMED_INTERVAL);
         let before = port.offer.replace(candidate).zip(port.time_properties.replace(properties));
         let Some(now) = place.time else { return };
-        if let Some((old, old_properties)) = before.filter(|(old, _)| old.grandmaster == candidate.grandmaster) {
+        if let Some((old, old_properties)) =
+            before.filter(|(old, _)| old.grandmaster == candidate.grandmaster)
+        {
             let changes = changes::between(&old, old_properties, &candidate, properties);
             if !changes.is_empty() {
                 let what =

@@ -36,10 +36,8 @@ impl Domains {
             }
         };
         let key = DomainKey { name, vlan: observation.path.vlan };
-        let domain = self
-            .domains
-            .entry(key)
-            .or_insert_with(|| Domain::new(key, capture_start, observation.place));
+        let domain =
+            self.domains.entry(key).or_insert_with(|| Domain::new(key, capture_start, observation.place));
         match message.as_ref() {
             ptp::Message::V1(message) => domain.push_v1(observation, message),
             ptp::Message::V2(message) => domain.push_v2(observation, message),

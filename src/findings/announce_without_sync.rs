@@ -40,7 +40,10 @@ impl Rule for AnnounceWithoutSync {
                 if domain.count(Kind::Sync) == 0 && domain.count(Kind::FollowUp) > 0 {
                     cannot_tell = Some("Follow_Up is in view and Sync is not: event messages (UDP 319) are missing from this capture".to_owned());
                 } else if domain.requesters.values().all(|requester| requester.seen() == 0) {
-                    cannot_tell = Some("no event message at all is in view: a unicast domain, or a capture without UDP 319".to_owned());
+                    cannot_tell = Some(
+                        "no event message at all is in view: a unicast domain, or a capture without UDP 319"
+                            .to_owned(),
+                    );
                 } else {
                     findings.push(self.finding(analysis, domain, port));
                 }
@@ -64,7 +67,10 @@ impl AnnounceWithoutSync {
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
             title: format!("{}: {} announces the leader and sends no Sync", domain.key, port.port),
-            evidence: vec![Evidence { place: last, text: format!("{announces} Announce and no Sync from this port") }],
+            evidence: vec![Evidence {
+                place: last,
+                text: format!("{announces} Announce and no Sync from this port"),
+            }],
             next: vec![
                 "restart the leader's PTP service; look for a time-stamping fault in its log",
                 "check that the capture would see its event messages (UDP 319)",

@@ -34,15 +34,18 @@ impl Rule for NoGrandmaster {
         let somebody_leads = analysis.domains.iter().any(|domain| domain.election.leader().is_some());
         for domain in analysis.domains.iter().filter(|domain| domain.election.leader().is_none()) {
             let last = domain.election.tenures().last();
-            let lost = last.filter(|tenure| {
-                matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped)
-            });
+            let lost = last
+                .filter(|tenure| matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped));
             if let Some((tenure, until)) = lost.and_then(|tenure| Some((tenure, tenure.until?))) {
                 let text = format!(
                     "last announcement of {}; nobody took over before the capture ended",
                     tenure.clock
                 );
-                let mut finding = self.finding(domain, Strength::Inferred, vec![Evidence { place: tenure.until_place, text }]);
+                let mut finding = self.finding(
+                    domain,
+                    Strength::Inferred,
+                    vec![Evidence { place: tenure.until_place, text }],
+                );
                 finding.title = format!(
                     "{}: the leader {} fell silent at {} and nobody leads since",
                     domain.key,
@@ -53,13 +56,18 @@ impl Rule for NoGrandmaster {
             } else if !somebody_leads || analysis.site.is(&domain.key) {
                 // A stray domain beside one that is led is the matter of another rule.
                 let watched = analysis.duration().unwrap_or(Nanos::ZERO);
-                let asked: u64 = [Kind::DelayReq, Kind::PdelayReq].iter().map(|kind| domain.count(*kind)).sum();
+                let asked: u64 =
+                    [Kind::DelayReq, Kind::PdelayReq].iter().map(|kind| domain.count(*kind)).sum();
                 if watched < LONGEST_SILENCE || asked == 0 {
                     short = true;
                     continue;
                 }
                 let text = format!("{asked} requests for delay and no Announce or v1 Sync in the domain");
-                findings.push(self.finding(domain, Strength::Inferred, vec![Evidence { place: Some(domain.first), text }]));
+                findings.push(self.finding(
+                    domain,
+                    Strength::Inferred,
+                    vec![Evidence { place: Some(domain.first), text }],
+                ));
             }
         }
         if findings.is_empty() && short {

@@ -45,7 +45,10 @@ impl TwoMastersOneDomain {
             Evidence { place: Some(rivalry.until_place), text: format!("{} still announces", rivalry.port) },
         ];
         if let Some(offer) = domain.ports.get(&rivalry.port).and_then(|port| port.offer) {
-            evidence.push(Evidence { place: None, text: format!("{} offers {}", rivalry.clock, data(&offer.data)) });
+            evidence.push(Evidence {
+                place: None,
+                text: format!("{} offers {}", rivalry.clock, data(&offer.data)),
+            });
         }
         if let Some(tenure) = domain.election.tenures().find(|tenure| tenure.clock == rivalry.leader) {
             let text = format!("{} offers {}", rivalry.leader, data(&tenure.latest.data));

@@ -72,7 +72,13 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> (Verdict, String) {
         Some(Severity::Critical | Severity::Major) => {
             let faults = count(Severity::Major);
             let plural = if faults == 1 { "" } else { "s" };
-            return (Verdict::Fault, format!("{faults} finding{plural} that need{} attention now", if faults == 1 { "s" } else { "" }));
+            return (
+                Verdict::Fault,
+                format!(
+                    "{faults} finding{plural} that need{} attention now",
+                    if faults == 1 { "s" } else { "" }
+                ),
+            );
         }
         _ if analysis.ptp_messages == 0 => {
             return (Verdict::CannotTell, "there is no PTP message in this capture".to_owned());

@@ -54,7 +54,10 @@ impl Rule for VersionMix {
                 vec!["let one device join them, to keep time from going in a circle"],
             ),
         };
-        let evidence = |domain: &Domain| Evidence { place: Some(domain.first), text: format!("first message of {}", domain.key) };
+        let evidence = |domain: &Domain| Evidence {
+            place: Some(domain.first),
+            text: format!("first message of {}", domain.key),
+        };
         Outcome::Broken(vec![Finding {
             id: self.id(),
             severity,
@@ -67,7 +70,10 @@ impl Rule for VersionMix {
             title,
             evidence: vec![evidence(one), evidence(two)],
             next,
-            sources: vec!["IEEE 1588-2002 and 1588-2008, interworking (from memory)", "common practice, no source"],
+            sources: vec![
+                "IEEE 1588-2002 and 1588-2008, interworking (from memory)",
+                "common practice, no source",
+            ],
         }])
     }
 }

@@ -47,7 +47,10 @@ impl Rule for WrongDomainFollower {
                     "set the device to the domain that the leader uses",
                     "if the second domain is intended, name the site's with --domain",
                 ],
-                sources: vec!["IEEE 1588-2008 7.1 (from memory)", "defaults 0 and 127: AES67, SMPTE ST 2059-2 (from memory)"],
+                sources: vec![
+                    "IEEE 1588-2008 7.1 (from memory)",
+                    "defaults 0 and 127: AES67, SMPTE ST 2059-2 (from memory)",
+                ],
             });
         }
         Outcome::from_findings(findings)

@@ -13,4 +13,8 @@ mod captured_frames;
 mod frames;
 mod layering;
 mod observations;
+
+mod capture_damage;
+mod capture_files;
+mod capture_joining;
 mod support;

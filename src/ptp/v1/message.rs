@@ -46,10 +46,18 @@ pub struct Header {
 
 /// stub
 pub struct F(u16);
-impl F { /// s
- pub fn assist(self)->bool{self.0&8!=0} }
-impl Header { /// s
- pub fn flags(&self)->F{F(self.flags)} }
+impl F {
+    /// s
+    pub fn assist(self) -> bool {
+        self.0 & 8 != 0
+    }
+}
+impl Header {
+    /// s
+    pub fn flags(&self) -> F {
+        F(self.flags)
+    }
+}
 /// A message: header, body, and what was odd.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Message {

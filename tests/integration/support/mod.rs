@@ -2,3 +2,5 @@
 
 pub(crate) mod craft_frames;
 pub(crate) mod reference;
+
+pub(crate) mod capture_writer;

@@ -1,0 +1,66 @@
+//! Counts what a file held while it is read.
+
+use crate::units::CaptureTime;
+use crate::units::Nanos;
+
+use super::order::position;
+use super::order::size;
+use super::record::LinkType;
+use super::walk::Frame;
+
+/// Counters of one file. Memory: one stamp per interface.
+#[derive(Debug, Default)]
+pub(super) struct Tally {
+    pub(super) packets: u64,
+    pub(super) octets: u64,
+    pub(super) first: Option<CaptureTime>,
+    pub(super) last: Option<CaptureTime>,
+    pub(super) snapped: u64,
+    pub(super) time_backsteps: u64,
+    pub(super) link_types: Vec<LinkType>,
+    /// The latest record's stamp, by interface.
+    stamps: Vec<Option<CaptureTime>>,
+}
+
+impl Tally {
+    pub(super) fn count(&mut self, frame: &Frame) {
+        self.packets = self.packets.saturating_add(1);
+        self.octets = self.octets.saturating_add(u64::from(frame.original_len));
+        if position(frame.data.len()) < u64::from(frame.original_len) {
+            self.snapped = self.snapped.saturating_add(1);
+        }
+        if self.link_types.last() != Some(&frame.link) && !self.link_types.contains(&frame.link) {
+            self.link_types.push(frame.link);
+        }
+        if let Some(time) = frame.time {
+            self.stamp(time, size(frame.interface));
+        }
+    }
+
+    fn stamp(&mut self, time: CaptureTime, interface: usize) {
+        if self.first.is_none_or(|first| time < first) {
+            self.first = Some(time);
+        }
+        if self.last.is_none_or(|last| time > last) {
+            self.last = Some(time);
+        }
+        if self.stamps.len() <= interface {
+            self.stamps.resize(interface.saturating_add(1), None);
+        }
+        if let Some(before) = self.stamps.get_mut(interface) {
+            if before.is_some_and(|before| time < before) {
+                self.time_backsteps = self.time_backsteps.saturating_add(1);
+            }
+            *before = Some(time);
+        }
+    }
+
+    /// The coarsest of the interfaces that stamped a record.
+    pub(super) fn resolution(&self, of: impl Fn(u32) -> Option<Nanos>) -> Option<Nanos> {
+        (0_u32..)
+            .zip(&self.stamps)
+            .filter(|(_, stamp)| stamp.is_some())
+            .filter_map(|(index, _)| of(index))
+            .max()
+    }
+}

@@ -1,0 +1,207 @@
+//! Several captures as one: rings given out of order, overlaps, gaps, and inputs that cannot be read.
+
+use std::io;
+use std::io::Read;
+use std::sync::Arc;
+use std::sync::atomic::AtomicUsize;
+use std::sync::atomic::Ordering;
+
+use downbeat::capture::Gap;
+use downbeat::capture::Input;
+use downbeat::capture::Joined;
+use downbeat::capture::JoinedSummary;
+use downbeat::units::CaptureTime;
+use proptest::prelude::*;
+
+use crate::support::capture_writer::Order;
+use crate::support::capture_writer::PcapFile;
+use crate::support::capture_writer::PcapKind;
+use crate::support::capture_writer::PcapngFile;
+
+/// A pcap of records at these instants (ns), each holding its instant.
+fn file(instants: &[i64]) -> Vec<u8> {
+    let mut file = PcapFile::new(Order::Little, PcapKind::Nanoseconds);
+    for at in instants {
+        file.record((at / 1_000_000_000) as u32, (at % 1_000_000_000) as u32, &at.to_be_bytes());
+    }
+    file.octets
+}
+
+fn input(name: &str, octets: Vec<u8>) -> Input {
+    let octets: Arc<[u8]> = octets.into();
+    Input::reopening(name, move || Ok(Box::new(io::Cursor::new(Arc::clone(&octets))) as Box<dyn Read + Send>))
+}
+
+/// File index and instant of each record, and the summary.
+fn join(inputs: Vec<Input>) -> (Vec<(u32, Option<i64>)>, JoinedSummary) {
+    let mut joined = Joined::new(inputs);
+    let mut records = Vec::new();
+    while let Some((index, record)) = joined.next_record() {
+        records.push((index, record.time.map(|time| time.0)));
+    }
+    (records, joined.finish())
+}
+
+fn names(summary: &JoinedSummary) -> Vec<&str> {
+    summary.captures.iter().map(|capture| capture.file.as_str()).collect()
+}
+
+const SECOND: i64 = 1_000_000_000;
+
+#[test]
+fn a_ring_given_out_of_order_is_read_in_order_with_its_gap() {
+    let (records, summary) = join(vec![
+        input("c", file(&[9 * SECOND, 10 * SECOND])),
+        input("a", file(&[SECOND, 2 * SECOND])),
+        input("b", file(&[3 * SECOND, 4 * SECOND])),
+    ]);
+    let expected =
+        [(0, 1), (0, 2), (1, 3), (1, 4), (2, 9), (2, 10)].map(|(file, s)| (file, Some(s * SECOND)));
+    assert_eq!(records, expected);
+    assert_eq!(names(&summary), ["a", "b", "c"]);
+    assert_eq!(summary.captures.iter().map(|capture| capture.packets).collect::<Vec<_>>(), [2, 2, 2]);
+    // One second from a to b is no gap, five from b to c are.
+    let (from, until) = (CaptureTime(4 * SECOND), CaptureTime(9 * SECOND));
+    assert_eq!(summary.gaps, [Gap { after_file: 1, before_file: 2, from, until }]);
+    assert!(summary.unreadable.is_empty());
+}
+
+#[test]
+fn overlapping_files_are_merged_and_cover_each_others_gaps() {
+    let (records, summary) = join(vec![
+        input("long", file(&[SECOND, 50 * SECOND])),
+        input("inner", file(&[10 * SECOND, 11 * SECOND])),
+        input("later", file(&[20 * SECOND, 60 * SECOND])),
+    ]);
+    let expected =
+        [(0, 1), (1, 10), (1, 11), (2, 20), (0, 50), (2, 60)].map(|(file, s)| (file, Some(s * SECOND)));
+    assert_eq!(records, expected);
+    assert_eq!(summary.gaps, []);
+}
+
+#[test]
+fn equal_stamps_come_in_the_order_given_and_twins_are_both_read() {
+    let twin = file(&[5, 6]);
+    let (records, summary) = join(vec![input("x", twin.clone()), input("x", twin)]);
+    assert_eq!(records, [(0, Some(5)), (1, Some(5)), (0, Some(6)), (1, Some(6))]);
+    assert_eq!(names(&summary), ["x", "x"]);
+}
+
+#[test]
+fn within_a_file_its_own_order_stands() {
+    let (records, summary) = join(vec![input("a", file(&[10, 30, 20, 40])), input("b", file(&[15, 35]))]);
+    assert_eq!(
+        records,
+        [(0, Some(10)), (1, Some(15)), (0, Some(30)), (0, Some(20)), (1, Some(35)), (0, Some(40))]
+    );
+    assert_eq!(summary.captures[0].time_backsteps, 1);
+}
+
+#[test]
+fn records_without_time_follow_the_one_before() {
+    let mut simple = PcapngFile::new(Order::Little);
+    simple.interface(1, 0, &[]).packet(0, 5, b"at 5").simple_packet(2, b"ab").packet(0, 30, b"at 30");
+    let (records, _) = join(vec![input("b", file(&[1_000, 10_000])), input("a", simple.octets)]);
+    assert_eq!(
+        records,
+        [(0, Some(1_000)), (1, Some(5_000)), (1, None), (0, Some(10_000)), (1, Some(30_000))]
+    );
+}
+
+#[test]
+fn what_cannot_be_read_is_told_and_the_rest_goes_on() {
+    let missing = Input::reopening("missing", || Err(io::Error::from(io::ErrorKind::NotFound)));
+    let mut calls = 0;
+    let good = file(&[7]);
+    let vanishing = Input::reopening("vanishing", move || {
+        calls += 1;
+        if calls > 1 {
+            return Err(io::Error::from(io::ErrorKind::NotFound));
+        }
+        Ok(Box::new(io::Cursor::new(good.clone())) as Box<dyn Read + Send>)
+    });
+    let (records, summary) = join(vec![
+        missing,
+        input("text", b"hello".to_vec()),
+        vanishing,
+        input("none", file(&[])),
+        input("good", file(&[8, 9])),
+    ]);
+    assert_eq!(records, [(1, Some(8)), (1, Some(9))]);
+    assert_eq!(names(&summary), ["vanishing", "good", "none"]);
+    let told: Vec<_> = summary.unreadable.iter().map(|(name, error)| format!("{name}: {error}")).collect();
+    assert_eq!(told.len(), 3);
+    assert!(told[0].starts_with("missing: reading failed at offset 0: "), "{}", told[0]);
+    assert!(told[1].starts_with("text: not a capture file: it looks like text"), "{}", told[1]);
+    assert!(told[2].starts_with("vanishing: reading failed at offset 0: "), "{}", told[2]);
+}
+
+#[test]
+fn a_stream_is_opened_once_and_loses_nothing() {
+    let (records, summary) =
+        join(vec![Input::once("-", io::Cursor::new(file(&[20, 21, 22]))), input("a", file(&[1, 2]))]);
+    let times: Vec<_> = records.iter().map(|(_, time)| time.unwrap()).collect();
+    assert_eq!(times, [1, 2, 20, 21, 22]);
+    assert_eq!(names(&summary), ["a", "-"]);
+}
+
+/// Counts how many of its kind are open.
+struct Counted {
+    octets: io::Cursor<Vec<u8>>,
+    open: Arc<AtomicUsize>,
+}
+
+impl Read for Counted {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        self.octets.read(into)
+    }
+}
+
+impl Drop for Counted {
+    fn drop(&mut self) {
+        self.open.fetch_sub(1, Ordering::SeqCst);
+    }
+}
+
+#[test]
+fn a_long_ring_has_few_files_open_at_once() {
+    let open = Arc::new(AtomicUsize::new(0));
+    let inputs = (0..50).rev().map(|number| {
+        let open = Arc::clone(&open);
+        let octets = file(&[number * 100, number * 100 + 99]);
+        Input::reopening(format!("ring-{number}"), move || {
+            open.fetch_add(1, Ordering::SeqCst);
+            let source = Counted { octets: io::Cursor::new(octets.clone()), open: Arc::clone(&open) };
+            Ok(Box::new(source) as Box<dyn Read + Send>)
+        })
+    });
+    let mut joined = Joined::new(inputs.collect());
+    assert_eq!(open.load(Ordering::SeqCst), 0);
+    assert_eq!(joined.names().next(), Some("ring-0"));
+    let mut count = 0;
+    while joined.next_record().is_some() {
+        count += 1;
+        assert!(open.load(Ordering::SeqCst) <= 1);
+    }
+    assert_eq!((count, open.load(Ordering::SeqCst)), (100, 0));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(128))]
+
+    #[test]
+    fn sorted_files_join_to_one_sorted_row_that_misses_nothing(
+        files in prop::collection::vec(prop::collection::vec(0_i64..5_000_000_000, 0..30), 0..8),
+    ) {
+        let mut all: Vec<i64> = files.iter().flatten().copied().collect();
+        all.sort_unstable();
+        let inputs = files.into_iter().map(|mut instants| {
+            instants.sort_unstable();
+            input("part", file(&instants))
+        });
+        let (records, summary) = join(inputs.collect());
+        let times: Vec<_> = records.iter().map(|(_, time)| time.unwrap()).collect();
+        prop_assert_eq!(times, all);
+        prop_assert_eq!(summary.captures.iter().map(|capture| capture.packets).sum::<u64>(), records.len() as u64);
+    }
+}
