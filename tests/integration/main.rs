@@ -1,3 +1,13 @@
 //! All integration tests in one binary; each module says what belongs in it.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing, clippy::panic, clippy::as_conversions)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::as_conversions
+)]
 #![allow(missing_docs)]
+
+/// The demo captures and what is true of them.
+mod demo_captures;
+mod support;

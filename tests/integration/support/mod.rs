@@ -1,0 +1,2 @@
+//! What several test modules share. No check lives here.
+pub(crate) mod craft;
