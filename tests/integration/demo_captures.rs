@@ -8,6 +8,8 @@ use std::path::Path;
 use std::path::PathBuf;
 
 use crate::support::craft::playhouse::evenings;
+use crate::support::craft::simulation::World;
+use crate::support::craft::truth::truth as truth_of;
 
 const ALL_CAPTURES_AT_MOST: u64 = 8 * 1024 * 1024;
 const HOW: &str = "regenerate with: DOWNBEAT_WRITE_CAPTURES=1 cargo test demo_captures";
@@ -83,7 +85,7 @@ fn demo_captures_stay_small() {
 fn demo_captures_hold_only_made_up_addresses() {
     for evening in evenings() {
         let file = evening.scene.file;
-        let world = crate::support::craft::simulation::World::play(evening.scenario);
+        let world = World::play(evening.scenario);
         let (frames, _) = world.captured();
         assert!(!frames.is_empty());
         for frame in &frames {
@@ -95,4 +97,61 @@ fn demo_captures_hold_only_made_up_addresses() {
             assert!((224..=239).contains(&octets[30]), "{file}: destination address {:?}", &octets[30..34]);
         }
     }
+}
+
+/// Message counts from the octets alone: version and type of 1588-2008 table 19 and 1588-2002 control (from memory),
+/// at their places behind 42 octets of Ethernet, IPv4 and UDP headers.
+#[test]
+fn message_counts_of_the_truth_are_those_of_the_octets() {
+    for evening in evenings() {
+        let truth = truth_of(&World::play(evening.scenario.clone()), &evening.scene);
+        let (frames, _) = World::play(evening.scenario).captured();
+        let mut counted: BTreeMap<(String, &str), usize> = BTreeMap::new();
+        for octets in frames.iter().map(|frame| &frame.octets) {
+            let port = u16::from_be_bytes([octets[36], octets[37]]);
+            if octets[23] != 17 || !(319..=320).contains(&port) {
+                continue;
+            }
+            let message = &octets[42..];
+            let kind = match (message[1] & 0x0f, message[0] & 0x0f, message[32]) {
+                (1, _, 0) | (2, 0x0, _) => "sync",
+                (1, _, 1) | (2, 0x1, _) => "delay_req",
+                (1, _, 2) | (2, 0x8, _) => "follow_up",
+                (1, _, 3) | (2, 0x9, _) => "delay_resp",
+                (2, 0xb, _) => "announce",
+                (2, 0xd, _) => "management",
+                other => panic!("{}: message {other:?}", truth.file),
+            };
+            let domain = if message[1] == 1 { "_DFLT".to_owned() } else { message[4].to_string() };
+            *counted.entry((domain, kind)).or_insert(0) += 1;
+        }
+        let told: BTreeMap<(String, &str), usize> = truth
+            .domains
+            .iter()
+            .flat_map(|domain| {
+                domain.messages.iter().map(|(&kind, &count)| ((domain.domain.clone(), kind), count))
+            })
+            .collect();
+        assert_eq!(counted, told, "{}", truth.file);
+    }
+}
+
+/// Announce timeout of 3 intervals of 1 s and up to one more (1588-2008 7.7.3.1, from memory), and the Announces of a
+/// clock come at most an interval and 2 ms apart.
+#[test]
+fn standby_clock_takes_over_within_the_announce_timeout() {
+    let lost = evenings().into_iter().find(|evening| evening.scene.file.contains("leader-lost")).unwrap();
+    let truth = lost.make().truth;
+    let [house, standby, returned] = truth.domains[0].tenures.as_slice() else {
+        panic!("three tenures, not {:?}", truth.domains[0].tenures)
+    };
+    assert_eq!(
+        [house, standby, returned].map(|tenure| tenure.ended_by),
+        ["announce-timeout", "better-clock", "capture-end"]
+    );
+    assert_eq!(house.clock, returned.clock);
+    let gap_ns = standby.from_at_ns - house.until_at_ns;
+    assert!((3_000_000_000..4_100_000_000).contains(&gap_ns), "{gap_ns}");
+    assert!((40_200_000_000 - house.until_at_ns).abs() < 1_102_000_000, "{}", house.until_at_ns);
+    assert_eq!(standby.until_at_ns, returned.from_at_ns);
 }

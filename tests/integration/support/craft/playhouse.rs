@@ -270,7 +270,7 @@ fn quality_drop() -> Evening {
         "house clock loses its reference: class 7",
         "house clock out of holdover specification: class 187",
     ];
-    let faults = vec![("grandmaster-in-holdover", mac(0x01))];
+    let faults = vec![("grandmaster-in-holdover", mac(0x01)), ("grandmaster-in-holdover", mac(0x02))];
     Evening {
         scene: Scene { cue_texts, faults, ..scene("playhouse-quality-drop.pcapng.gz", text) },
         scenario,

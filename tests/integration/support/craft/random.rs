@@ -25,7 +25,7 @@ impl Random {
 
     /// True once in `of` draws on average.
     pub(crate) fn one_in(&mut self, of: u64) -> bool {
-        self.next() % of == 0
+        self.next().is_multiple_of(of)
     }
 }
 

@@ -131,6 +131,8 @@ pub(crate) struct Node {
     pub(crate) sequences: BTreeMap<&'static str, u16>,
     pub(crate) v1_syncs_until_request: i64,
     pub(crate) v1_last_sync: u16,
+    /// Where its sequenceIds begin: anywhere for a device that has run for days, 0 after a restart.
+    pub(crate) sequence_base: u16,
     identification: u16,
     phase_ns: Ns,
     phase_at: Ns,
@@ -155,6 +157,11 @@ impl Node {
             sequences: BTreeMap::new(),
             v1_syncs_until_request: random.between(4, 7),
             v1_last_sync: 0,
+            sequence_base: if spec.starts_at < -5 * SECOND {
+                u16::try_from(random.between(0, 65_535)).expect("16 bits")
+            } else {
+                0
+            },
             identification: u16::try_from(random.between(0, 65_535)).expect("16 bits"),
             phase_ns,
             phase_at: 0,
@@ -167,7 +174,7 @@ impl Node {
     }
 
     pub(crate) fn next_sequence(&mut self, kind: &'static str) -> u16 {
-        let next = self.sequences.entry(kind).or_insert(0);
+        let next = self.sequences.entry(kind).or_insert(self.sequence_base);
         let given = *next;
         *next = next.wrapping_add(1);
         given

@@ -248,9 +248,12 @@ impl World {
                 self.nodes[node].on = false;
                 self.leave_role(node);
             }
-            Cue::PowerOn(node) => self.start(node, at),
+            Cue::PowerOn(node) => {
+                self.nodes[node].sequence_base = 0;
+                self.start(node, at);
+            }
             Cue::Quality { node, clock_class, clock_accuracy } => {
-                self.set_quality(node, clock_class, clock_accuracy, at);
+                self.set_quality(node, clock_class, clock_accuracy);
             }
         }
     }

@@ -139,11 +139,16 @@ impl World {
         }
     }
 
-    pub(super) fn set_quality(&mut self, node: usize, clock_class: u8, clock_accuracy: u8, _at: Ns) {
+    pub(super) fn set_quality(&mut self, node: usize, clock_class: u8, clock_accuracy: u8) {
         let spec = self.nodes[node].spec.v2.as_mut().expect("a version 2 clock");
         let before = spec.data;
         spec.data.clock_class = clock_class;
         spec.data.clock_accuracy = clock_accuracy;
+        if clock_class > 7 {
+            // Traceable to nothing any more: UTC offset valid and PTP timescale stay.
+            spec.data.time_flags &= 0x0f;
+            spec.data.time_source = 0xa0;
+        }
         let data = spec.data;
         if let Some(spell) = self.nodes[node].spell {
             self.spells[spell].data = Some(data);
@@ -253,11 +258,9 @@ impl World {
         }
         match body {
             Body::Announce { data, .. } => self.hear_announce(to, header.source, *data, at),
-            Body::Sync { .. } if self.nodes[to].follows(from, &self.nodes) => {
-                if !self.nodes[to].requesting {
-                    self.nodes[to].requesting = true;
-                    self.schedule_request(to, at);
-                }
+            Body::Sync { .. } if self.nodes[to].follows(from, &self.nodes) && !self.nodes[to].requesting => {
+                self.nodes[to].requesting = true;
+                self.schedule_request(to, at);
             }
             Body::FollowUp { .. } => self.discipline(to, from, at),
             Body::DelayReq { .. } if self.nodes[to].state == State::Leading => {
