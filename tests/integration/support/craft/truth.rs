@@ -76,6 +76,10 @@ pub(crate) struct DeviceTruth {
     pub(crate) state: Option<&'static str>,
     pub(crate) leader: Option<String>,
     pub(crate) offset_ns: Option<Ns>,
+    pub(crate) free_rate_ppb: Option<i64>,
+    pub(crate) to_tap_ns: Ns,
+    pub(crate) from_tap_ns: Ns,
+    pub(crate) ptp_frames: usize,
     pub(crate) delay_requests: usize,
     pub(crate) answers_from: BTreeMap<String, usize>,
 }
@@ -275,6 +279,13 @@ impl View<'_> {
             state,
             leader,
             offset_ns,
+            free_rate_ppb: this.spec.free_time.map(|_| this.spec.rate_ppb),
+            to_tap_ns: this.spec.to_core_ns,
+            from_tap_ns: this.spec.from_core_ns,
+            ptp_frames: self
+                .in_capture()
+                .filter(|logged| logged.node == node && logged.domain.is_some())
+                .count(),
             delay_requests: self
                 .in_capture()
                 .filter(|logged| logged.node == node && logged.kind == "delay_req")
