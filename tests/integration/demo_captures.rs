@@ -155,3 +155,13 @@ fn standby_clock_takes_over_within_the_announce_timeout() {
     assert!((40_200_000_000 - house.until_at_ns).abs() < 1_102_000_000, "{}", house.until_at_ns);
     assert_eq!(standby.until_at_ns, returned.from_at_ns);
 }
+
+/// Both clocks led long before the capture began; the file opens with an Announce of the better one, so that its first
+/// octets do not suggest a hand-over that never was.
+#[test]
+fn two_leaders_have_one_tenure_and_one_rival() {
+    let split = evenings().into_iter().find(|evening| evening.scene.file.contains("two-leaders")).unwrap();
+    let truth = split.make().truth;
+    assert_eq!(truth.domains[0].tenures.len(), 1, "{:?}", truth.domains[0].tenures);
+    assert_eq!(truth.domains[0].rivals.len(), 1);
+}

@@ -238,7 +238,7 @@ fn healthy() -> Evening {
     scenario.nodes[STANDBY_CLOCK].starts_at = -2 * SECOND;
     scenario.nodes[STANDBY_CLOCK].deaf_until = 3 * SECOND + SECOND / 2;
     scenario.polls = vec![25 * SECOND, 55 * SECOND, 85 * SECOND];
-    scenario.streams = vec![stage_audio(40, 70), foyer_picture(-1, 90)];
+    scenario.streams = vec![stage_audio(42, 62), foyer_picture(-1, 90)];
     let text = "All is well. The standby clock was restarted just before, announces a few times and yields.";
     Evening { scene: scene("playhouse-healthy.pcapng", text), scenario }
 }
@@ -278,7 +278,7 @@ fn quality_drop() -> Evening {
 }
 
 fn two_leaders() -> Evening {
-    let mut scenario = house(4, 60);
+    let mut scenario = house(7, 60);
     scenario.segments_blocked = true;
     scenario.querier = None;
     let text =
