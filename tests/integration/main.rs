@@ -17,4 +17,7 @@ mod observations;
 mod capture_damage;
 mod capture_files;
 mod capture_joining;
+
+/// The demo captures and what is true of them.
+mod demo_captures;
 mod support;

@@ -4,3 +4,4 @@ pub(crate) mod craft_frames;
 pub(crate) mod reference;
 
 pub(crate) mod capture_writer;
+pub(crate) mod craft;
