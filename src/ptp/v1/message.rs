@@ -44,20 +44,6 @@ pub struct Header {
     pub flags: u16,
 }
 
-/// stub
-pub struct F(u16);
-impl F {
-    /// s
-    pub fn assist(self) -> bool {
-        self.0 & 8 != 0
-    }
-}
-impl Header {
-    /// s
-    pub fn flags(&self) -> F {
-        F(self.flags)
-    }
-}
 /// A message: header, body, and what was odd.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Message {
@@ -82,8 +68,6 @@ pub enum Body {
     FollowUp(FollowUp),
     /// `control` 3.
     DelayResp(DelayResp),
-    /// stub
-    Management(()),
     /// `control` 5 and above: nothing is decoded.
     Reserved,
 }

@@ -13,7 +13,3 @@ use crate::bytes::DecodeError;
 pub(super) fn decode(octets: &[u8]) -> Result<Message, DecodeError> {
     message::decode(octets)
 }
-/// stub
-pub fn subdomain_text(o: &[u8; 16]) -> String {
-    String::from_utf8_lossy(o).trim_end_matches('\0').to_string()
-}

@@ -1,0 +1,192 @@
+//! Domains for the document.
+
+use super::frame_reference;
+use crate::analysis::Analysis;
+use crate::domains::Cadence;
+use crate::domains::ClockPort;
+use crate::domains::DataSet;
+use crate::domains::Domain;
+use crate::domains::DomainName;
+use crate::domains::Kind;
+use crate::domains::Requester;
+use crate::domains::Standing;
+use crate::domains::Tenure;
+use crate::ptp::v1;
+use crate::report::document::Absent;
+use crate::report::document::AnswersDocument;
+use crate::report::document::CadenceDocument;
+use crate::report::document::ClockDocument;
+use crate::report::document::DomainDocument;
+use crate::report::document::MessageCounts;
+use crate::report::document::NoteDocument;
+use crate::report::document::SourceDocument;
+use crate::report::document::SpreadDocument;
+use crate::report::document::TenureDocument;
+use crate::report::format::rfc3339;
+use crate::report::format::seconds;
+use crate::statistics::Distribution;
+use crate::statistics::Summary;
+use crate::units::CaptureTime;
+
+pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
+    let end = analysis.end.unwrap_or(CaptureTime(i64::MAX));
+    let standing = Standing::at_end(domain, end);
+    let leader = domain.election.leader();
+    DomainDocument {
+        key: domain.key.to_string(),
+        ptp_version: version(domain),
+        domain: match domain.key.name {
+            DomainName::Number { number, .. } => number.into(),
+            DomainName::Subdomain(octets) => v1::subdomain_text(&octets).into(),
+        },
+        sdo_id: match domain.key.name {
+            DomainName::Number { sdo_id, .. } => Some(sdo_id),
+            DomainName::Subdomain(_) => None,
+        },
+        transports: domain.transports.iter().map(|transport| transport.name()).collect(),
+        vlan: domain.key.vlan,
+        messages: messages(domain),
+        leader: leader.map(|leader| leader.to_string()),
+        tenures: domain.election.tenures().map(|tenure| tenure_document(analysis, tenure, end)).collect(),
+        rightful: standing.rightful().map(|clock| clock.to_string()),
+        decided_by: standing.decided_by().map(crate::domains::DecidedBy::name),
+        succession: standing.succession(leader).map(|clock| clock.to_string()).collect(),
+        clocks: domain.ports.values().map(clock).collect(),
+        answers: answers(domain),
+        notes: domain
+            .notes
+            .iter()
+            .map(|(note, (count, place))| NoteDocument {
+                text: note.to_string(),
+                count: *count,
+                first: frame_reference(analysis, *place),
+            })
+            .collect(),
+        path: Absent,
+        profiles: Absent,
+    }
+}
+
+fn version(domain: &Domain) -> &'static str {
+    let newest = domain.ports.values().flat_map(|port| &port.minor_versions).max();
+    match (domain.key.is_v1(), newest) {
+        (true, _) => "1",
+        (false, Some(minor)) if *minor > 0 => "2.1",
+        (false, _) => "2.0",
+    }
+}
+
+fn messages(domain: &Domain) -> MessageCounts {
+    MessageCounts {
+        sync: domain.count(Kind::Sync),
+        follow_up: domain.count(Kind::FollowUp),
+        delay_req: domain.count(Kind::DelayReq),
+        delay_resp: domain.count(Kind::DelayResp),
+        pdelay_req: domain.count(Kind::PdelayReq),
+        pdelay_resp: domain.count(Kind::PdelayResp),
+        pdelay_resp_follow_up: domain.count(Kind::PdelayRespFollowUp),
+        announce: domain.count(Kind::Announce),
+        signaling: domain.count(Kind::Signaling),
+        management: domain.count(Kind::Management),
+        reserved: domain.count(Kind::Reserved),
+    }
+}
+
+fn tenure_document(analysis: &Analysis, tenure: &Tenure, end: CaptureTime) -> TenureDocument {
+    let until = tenure.until.unwrap_or(end);
+    TenureDocument {
+        clock: tenure.clock.to_string(),
+        from: rfc3339(tenure.from),
+        until: rfc3339(until),
+        from_at_s: seconds(analysis.since_origin(tenure.from)),
+        until_at_s: seconds(analysis.since_origin(until)),
+        ended_by: tenure.ended_by.name(),
+        won_on: tenure.won_on.name(),
+        won_against: tenure.won_against.map(|clock| clock.to_string()),
+    }
+}
+
+fn clock(port: &ClockPort) -> ClockDocument {
+    let offer = port.offer;
+    let two = offer.and_then(|offer| match offer.data {
+        DataSet::V2(data) => Some(data),
+        DataSet::V1(_) => None,
+    });
+    let one = offer.and_then(|offer| match offer.data {
+        DataSet::V1(data) => Some(data),
+        DataSet::V2(_) => None,
+    });
+    let properties = port.time_properties;
+    let series = |kind| port.series(kind).map(cadence);
+    ClockDocument {
+        clock: port.port.clock.to_string(),
+        port: port.port.port,
+        grandmaster: offer.map(|offer| offer.grandmaster.to_string()),
+        steps_removed: offer.map(|offer| offer.steps_removed),
+        priority1: two.map(|data| data.priority1),
+        priority2: two.map(|data| data.priority2),
+        clock_class: two.map(|data| data.clock_class),
+        clock_accuracy: two.map(|data| data.clock_accuracy),
+        variance: two.map(|data| i32::from(data.variance)).or(one.map(|data| i32::from(data.variance))),
+        preferred: one.map(|data| data.preferred),
+        stratum: one.map(|data| data.stratum),
+        identifier: one.map(|data| v1::identifier_text(data.identifier)),
+        boundary_clock: one.map(|data| data.is_boundary_clock),
+        time_source: properties.and_then(|properties| properties.time_source),
+        utc_offset_s: properties.map(|properties| properties.current_utc_offset),
+        flags: properties
+            .and_then(|properties| properties.flags)
+            .map(|flags| flags.names().collect())
+            .unwrap_or_default(),
+        announce: series(Kind::Announce),
+        sync: series(Kind::Sync),
+        delay_req: series(Kind::DelayReq),
+        delay_resp: series(Kind::DelayResp),
+        pdelay_req: series(Kind::PdelayReq),
+        two_step: port.two_step,
+        first: port.first.time.map(rfc3339),
+        last: port.last.time.map(rfc3339),
+        sources: port
+            .addresses
+            .keys()
+            .map(|address| SourceDocument {
+                mac: address.mac.map(|mac| mac.to_string()),
+                ip: address.ip.map(|ip| ip.to_string()),
+            })
+            .collect(),
+    }
+}
+
+fn cadence(cadence: &Cadence) -> CadenceDocument {
+    CadenceDocument {
+        declared_s: cadence.declared_interval().map(seconds),
+        median_s: cadence.gaps().median().map(seconds),
+        count: cadence.count(),
+        missed: cadence.missed(),
+    }
+}
+
+fn answers(domain: &Domain) -> AnswersDocument {
+    let mut spread = Distribution::default();
+    for requester in domain.requesters.values() {
+        spread.join(requester.response_time());
+    }
+    let total = |of: fn(&Requester) -> u64| domain.requesters.values().map(of).sum();
+    AnswersDocument {
+        requesters: domain.requesters.values().map(|requester| u64::from(requester.seen() > 0)).sum(),
+        answered: total(Requester::answered),
+        unanswered: total(Requester::unanswered),
+        response_time_ns: spread.summary().map(spread_document),
+    }
+}
+
+const fn spread_document(summary: Summary) -> SpreadDocument {
+    SpreadDocument {
+        median: summary.median.0,
+        p5: summary.p5.0,
+        p95: summary.p95.0,
+        min: summary.min.0,
+        max: summary.max.0,
+        count: summary.count,
+    }
+}

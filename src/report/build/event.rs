@@ -1,0 +1,81 @@
+//! Events in words.
+
+use super::frame_reference;
+use crate::analysis::Analysis;
+use crate::domains::AnnouncedField;
+use crate::domains::ClockId;
+use crate::domains::Event;
+use crate::domains::Happening;
+use crate::ptp::v2::Flags;
+use crate::report::document::EventDocument;
+use crate::report::format::duration;
+use crate::report::format::rfc3339;
+use crate::report::format::seconds;
+
+/// All events of all domains in time order.
+pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
+    let mut events: Vec<_> =
+        analysis.domains.iter().flat_map(|domain| domain.events.iter().map(move |event| (event, domain.key))).collect();
+    events.sort_by_key(|(event, key)| (event.time, *key));
+    let documents = events.into_iter().map(|(event, key)| {
+        let (clock, text) = words(event);
+        EventDocument {
+            time: rfc3339(event.time),
+            at_s: seconds(analysis.since_origin(event.time)),
+            kind: event.what.kind(),
+            domain: Some(key.to_string()),
+            device: analysis.device_of(clock).map(|device| device.key.clone()),
+            text,
+            frames: event.places.iter().map(|place| frame_reference(analysis, *place)).collect(),
+        }
+    });
+    documents.collect()
+}
+
+/// The clock an event is about, and what happened.
+fn words(event: &Event) -> (ClockId, String) {
+    match &event.what {
+        Happening::LeaderBegan { clock, after: None, won_on, .. } => {
+            (*clock, format!("{clock} leads, won on {}", won_on.name()))
+        }
+        Happening::LeaderBegan { clock, after: Some(before), because, gap, won_on } => {
+            let why = because.map_or("", crate::domains::EndedBy::name);
+            let gap = gap.filter(|gap| gap.0 > 0).map(|gap| format!(", {} after its last message", duration(seconds(gap))));
+            let gap = gap.unwrap_or_default();
+            (*clock, format!("{clock} leads after {before} ({why}{gap}), won on {}", won_on.name()))
+        }
+        Happening::LeaderLost { clock, because } => {
+            (*clock, format!("last message of the leader {clock} ({})", because.name()))
+        }
+        Happening::RivalBegan { port, leader, decided_by } => (
+            port.clock,
+            format!("{port} goes on leading beside {leader}, which is better by {}", decided_by.name()),
+        ),
+        Happening::RivalEnded { port } => (port.clock, format!("{port} stops leading")),
+        Happening::DataChanged { port, clock, changes } => {
+            let changes: Vec<String> = changes.iter().map(change).collect();
+            (port.clock, format!("{port} announces {clock} with {}", changes.join(", ")))
+        }
+        Happening::AnswersStopped { port, mechanism } => {
+            (port.clock, format!("{} of {port} is no longer answered", mechanism.request()))
+        }
+        Happening::AnswersResumed { port, mechanism } => {
+            (port.clock, format!("{} of {port} is answered again", mechanism.request()))
+        }
+    }
+}
+
+fn change((field, before, after): &(AnnouncedField, i64, i64)) -> String {
+    let value = |value: i64| match field {
+        AnnouncedField::ClockAccuracy | AnnouncedField::TimeSource => format!("0x{value:02x}"),
+        AnnouncedField::Variance => format!("0x{value:04x}"),
+        AnnouncedField::Flags => flags(value),
+        _ => value.to_string(),
+    };
+    format!("{} {} instead of {}", field.name(), value(*after), value(*before))
+}
+
+fn flags(value: i64) -> String {
+    let names: Vec<&str> = u16::try_from(value).map(|raw| Flags(raw).names().collect()).unwrap_or_default();
+    if names.is_empty() { "none".to_owned() } else { names.join("+") }
+}

@@ -1,0 +1,226 @@
+//! From an analysis and its judgement to the document. Nothing new is computed here.
+
+mod domain;
+mod event;
+
+use super::document::Absent;
+use super::document::CaptureDocument;
+use super::document::DamageDocument;
+use super::document::DeviceDocument;
+use super::document::Document;
+use super::document::EvidenceDocument;
+use super::document::FindingDocument;
+use super::document::FrameReference;
+use super::document::GapDocument;
+use super::document::NotJudgedDocument;
+use super::document::ProblemDocument;
+use super::document::SCHEMA;
+use super::document::SeverityName;
+use super::document::SiteDomainDocument;
+use super::document::SpanDocument;
+use super::document::StateName;
+use super::document::StrengthName;
+use super::document::Tool;
+use super::document::UnreadableDocument;
+use super::document::VerdictName;
+use super::format::rfc3339;
+use super::format::seconds;
+use crate::analysis::Analysis;
+use crate::analysis::CaptureReport;
+use crate::capture::Compression;
+use crate::capture::FileFormat;
+use crate::devices::Device;
+use crate::devices::State;
+use crate::devices::Strength;
+use crate::findings::Evidence;
+use crate::findings::Finding;
+use crate::findings::Judgement;
+use crate::findings::Severity;
+use crate::findings::Verdict;
+use crate::observations::Place;
+
+/// What the report asks its reader to keep in mind.
+const CAUTION: &str = "This is advice for people who know the site. Changing clock settings, switches or cabling on a \
+live system interrupts it and can hurt where sound or machinery depends on it. Local rules and the site's licensed \
+staff come first.";
+
+/// The whole document.
+#[must_use]
+pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
+    Document {
+        schema: SCHEMA,
+        tool: Tool { name: "downbeat", version: env!("CARGO_PKG_VERSION") },
+        captures: analysis.captures.iter().map(capture).collect(),
+        unreadable: analysis
+            .unreadable
+            .iter()
+            .map(|(file, text)| UnreadableDocument { file: file.clone(), text: text.clone() })
+            .collect(),
+        gaps: gaps(analysis),
+        span: SpanDocument {
+            first: analysis.start.map(rfc3339),
+            last: analysis.end.map(rfc3339),
+            duration_s: analysis.duration().map(seconds),
+            frames: analysis.frames,
+            frames_outside: analysis.frames_outside,
+            ptp_messages: analysis.ptp_messages,
+            mirror_copies: analysis.mirror_copies,
+        },
+        verdict: match judgement.verdict {
+            Verdict::Sound => VerdictName::Sound,
+            Verdict::Watch => VerdictName::Watch,
+            Verdict::Fault => VerdictName::Fault,
+            Verdict::CannotTell => VerdictName::CannotTell,
+        },
+        verdict_because: judgement.because.clone(),
+        viewpoint: Absent,
+        site_domain: SiteDomainDocument {
+            keys: analysis.site.keys.iter().map(ToString::to_string).collect(),
+            assumed: analysis.site.assumed,
+        },
+        domains: analysis.domains.iter().map(|domain| domain::document(analysis, domain)).collect(),
+        devices: analysis.devices.iter().map(device).collect(),
+        streams: Absent,
+        sources: Absent,
+        multicast: Absent,
+        link: Absent,
+        events: event::documents(analysis),
+        findings: judgement.findings.iter().map(|found| finding(analysis, found)).collect(),
+        not_judged: judgement
+            .not_judged
+            .iter()
+            .map(|(id, why)| NotJudgedDocument { id, why: why.clone() })
+            .collect(),
+        caution: CAUTION,
+    }
+}
+
+fn capture(report: &CaptureReport) -> CaptureDocument {
+    let summary = &report.summary;
+    CaptureDocument {
+        file: summary.file.clone(),
+        format: match summary.format {
+            FileFormat::Pcap => "pcap",
+            FileFormat::Pcapng => "pcapng",
+        },
+        compression: summary.compression.map(|compression| match compression {
+            Compression::Gzip => "gzip",
+            Compression::Zstd => "zstd",
+        }),
+        packets: summary.packets,
+        octets: summary.octets,
+        first: summary.first.map(rfc3339),
+        last: summary.last.map(rfc3339),
+        duration_s: summary.first.zip(summary.last).map(|(first, last)| seconds(last.since(first))),
+        resolution_ns: summary.resolution.map(|step| step.0),
+        snapped: summary.snapped,
+        undecodable: report.undecodable,
+        problems: report
+            .problems
+            .iter()
+            .map(|(problem, (count, place))| ProblemDocument {
+                text: problem.to_string(),
+                count: *count,
+                first_frame: place.frame,
+            })
+            .collect(),
+        time_backsteps: summary.time_backsteps,
+        drops_reported: summary.drops_reported,
+        link_types: summary.link_types.iter().map(|link| link.0).collect(),
+        damage: summary
+            .damage
+            .iter()
+            .map(|damage| DamageDocument { offset: damage.offset, text: damage.text.clone() })
+            .collect(),
+    }
+}
+
+fn gaps(analysis: &Analysis) -> Vec<GapDocument> {
+    let gaps = analysis.gaps.iter().map(|gap| GapDocument {
+        after_file: file_name(analysis, gap.after_file),
+        before_file: file_name(analysis, gap.before_file),
+        from: rfc3339(gap.from),
+        until: rfc3339(gap.until),
+        duration_s: seconds(gap.until.since(gap.from)),
+    });
+    gaps.collect()
+}
+
+fn device(device: &Device) -> DeviceDocument {
+    DeviceDocument {
+        key: device.key.clone(),
+        name: Absent,
+        named_by: Absent,
+        vendor_prefix: Absent,
+        macs: device.macs.iter().map(ToString::to_string).collect(),
+        ips: device.ips.iter().map(ToString::to_string).collect(),
+        clocks: device.clocks.iter().map(ToString::to_string).collect(),
+        domains: device.domains.iter().map(ToString::to_string).collect(),
+        leader: device.leader.map(|leader| leader.to_string()),
+        state: match device.state {
+            State::Leading => StateName::Leading,
+            State::Relaying => StateName::Relaying,
+            State::Following => StateName::Following,
+            State::StandingBy => StateName::StandingBy,
+            State::Rival => StateName::Rival,
+            State::Unanswered => StateName::Unanswered,
+            State::Astray => StateName::Astray,
+            State::Unproven => StateName::Unproven,
+        },
+        strength: strength(device.strength),
+        reasons: device.reasons.clone(),
+        offset_ns: Absent,
+        media_rate_ppm: Absent,
+    }
+}
+
+const fn strength(strength: Strength) -> StrengthName {
+    match strength {
+        Strength::Shown => StrengthName::Shown,
+        Strength::Inferred => StrengthName::Inferred,
+        Strength::CannotTell => StrengthName::CannotTell,
+    }
+}
+
+fn finding(analysis: &Analysis, finding: &Finding) -> FindingDocument {
+    FindingDocument {
+        id: finding.id,
+        severity: match finding.severity {
+            Severity::Info => SeverityName::Info,
+            Severity::Minor => SeverityName::Minor,
+            Severity::Major => SeverityName::Major,
+            Severity::Critical => SeverityName::Critical,
+        },
+        strength: strength(finding.strength),
+        domain: finding.domain.map(|key| key.to_string()),
+        device: finding.device.clone(),
+        stream: Absent,
+        title: finding.title.clone(),
+        evidence: finding.evidence.iter().map(|evidence| evidence_document(analysis, evidence)).collect(),
+        next: finding.next.clone(),
+        sources: finding.sources.clone(),
+    }
+}
+
+fn evidence_document(analysis: &Analysis, evidence: &Evidence) -> EvidenceDocument {
+    EvidenceDocument {
+        file: evidence.place.map(|place| file_name(analysis, place.file)),
+        frame: evidence.place.map(|place| place.frame),
+        time: evidence.place.and_then(|place| place.time).map(rfc3339),
+        text: evidence.text.clone(),
+    }
+}
+
+fn file_name(analysis: &Analysis, file: u32) -> String {
+    let index = usize::try_from(file).unwrap_or(usize::MAX);
+    analysis.captures.get(index).map(|capture| capture.summary.file.clone()).unwrap_or_default()
+}
+
+/// A frame as the contract writes it: with its file only where there are several.
+fn frame_reference(analysis: &Analysis, place: Place) -> FrameReference {
+    if analysis.captures.len() > 1 {
+        FrameReference::InFile { file: file_name(analysis, place.file), frame: place.frame }
+    } else {
+        FrameReference::Number(place.frame)
+    }
+}

@@ -1,0 +1,138 @@
+//! The JSON report's shape, `downbeat.report/1`. Absent knowledge is `null`, never 0.
+
+mod capture;
+mod device;
+mod domain;
+mod event;
+
+pub use capture::{CaptureDocument, DamageDocument, ProblemDocument};
+pub use device::{DeviceDocument, StateName, StrengthName};
+pub use domain::{
+    AnswersDocument, CadenceDocument, ClockDocument, DomainDocument, MessageCounts, NoteDocument, SourceDocument,
+    SpreadDocument, TenureDocument,
+};
+pub use event::{
+    EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName, VerdictName,
+};
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+/// The `schema` of this document.
+pub const SCHEMA: &str = "downbeat.report/1";
+
+/// A whole report.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(title = "downbeat.report/1", deny_unknown_fields)]
+pub struct Document {
+    /// Always `downbeat.report/1`.
+    pub schema: &'static str,
+    /// What wrote it.
+    pub tool: Tool,
+    /// The files that were read, in time order.
+    pub captures: Vec<CaptureDocument>,
+    /// Files that could not be read.
+    pub unreadable: Vec<UnreadableDocument>,
+    /// Holes between files.
+    pub gaps: Vec<GapDocument>,
+    /// First and last instant that were looked at.
+    pub span: SpanDocument,
+    /// The answer in one word.
+    pub verdict: VerdictName,
+    /// Why, in one sentence.
+    pub verdict_because: String,
+    /// Not worked out by this version.
+    pub viewpoint: Absent,
+    /// The site's domain, and whether it was assumed.
+    pub site_domain: SiteDomainDocument,
+    /// PTP domains.
+    pub domains: Vec<DomainDocument>,
+    /// Devices that sent PTP, or were answered.
+    pub devices: Vec<DeviceDocument>,
+    /// Not worked out by this version.
+    pub streams: Absent,
+    /// Not worked out by this version.
+    pub sources: Absent,
+    /// Not worked out by this version.
+    pub multicast: Absent,
+    /// Not worked out by this version.
+    pub link: Absent,
+    /// What happened, in time order.
+    pub events: Vec<EventDocument>,
+    /// What is wrong, the gravest first.
+    pub findings: Vec<FindingDocument>,
+    /// Rules that this capture could not decide.
+    pub not_judged: Vec<NotJudgedDocument>,
+    /// What to keep in mind before acting on this.
+    pub caution: &'static str,
+}
+
+/// Something the report's contract names and this version does not work out; always `null`.
+#[derive(Debug, Clone, Copy, Default, Serialize, JsonSchema)]
+pub struct Absent;
+
+/// What wrote the report.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct Tool {
+    /// `downbeat`.
+    pub name: &'static str,
+    /// Its version.
+    pub version: &'static str,
+}
+
+/// A file that could not be read.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct UnreadableDocument {
+    /// As it was named.
+    pub file: String,
+    /// Why.
+    pub text: String,
+}
+
+/// A hole between files.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct GapDocument {
+    /// The file before it.
+    pub after_file: String,
+    /// The file after it.
+    pub before_file: String,
+    /// Latest stamp before it, RFC 3339.
+    pub from: String,
+    /// First stamp after it, RFC 3339.
+    pub until: String,
+    /// Its length.
+    pub duration_s: f64,
+}
+
+/// What was looked at.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct SpanDocument {
+    /// First frame, RFC 3339 of the capture's clock.
+    pub first: Option<String>,
+    /// Latest frame.
+    pub last: Option<String>,
+    /// From the one to the other.
+    pub duration_s: Option<f64>,
+    /// Frames looked at.
+    pub frames: u64,
+    /// Frames left out by `--from` and `--until`.
+    pub frames_outside: u64,
+    /// PTP messages decoded, without copies.
+    pub ptp_messages: u64,
+    /// PTP frames captured twice by a mirror and counted once.
+    pub mirror_copies: u64,
+}
+
+/// The site's domain.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct SiteDomainDocument {
+    /// Its keys; several where it is seen on several VLANs.
+    pub keys: Vec<String>,
+    /// Whether it was assumed, as the one that most devices follow in.
+    pub assumed: bool,
+}

@@ -1,0 +1,100 @@
+//! Quantities and foreign text in the form that people read: the only place that does so.
+
+use crate::units::CaptureTime;
+use crate::units::Nanos;
+
+/// RFC 3339 with nine decimals, UTC as the capture's clock counts.
+pub(super) fn rfc3339(time: CaptureTime) -> String {
+    let printer = jiff::fmt::temporal::DateTimePrinter::new().precision(Some(9));
+    match jiff::Timestamp::from_nanosecond(i128::from(time.0)) {
+        Ok(timestamp) => printer.timestamp_to_string(&timestamp),
+        // jiff spans the years -9999 to 9999 and an i64 of nanoseconds far fewer.
+        Err(_) => format!("{} ns after 1970-01-01", time.0),
+    }
+}
+
+/// Seconds as a number; exact to the nanosecond up to 104 days.
+#[allow(clippy::as_conversions, clippy::cast_precision_loss, reason = "the report is where floating point begins")]
+pub(super) fn seconds(duration: Nanos) -> f64 {
+    duration.0 as f64 / 1e9
+}
+
+/// A duration with the unit that suits it, three decimals at the most.
+pub(super) fn duration(seconds: f64) -> String {
+    let (value, unit) = match seconds.abs() {
+        s if s >= 1.0 || s == 0.0 => (seconds, "s"),
+        s if s >= 1e-3 => (seconds * 1e3, "ms"),
+        s if s >= 1e-6 => (seconds * 1e6, "us"),
+        _ => (seconds * 1e9, "ns"),
+    };
+    let text = format!("{value:.3}");
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    format!("{text} {unit}")
+}
+
+/// A count with thin grouping: `1 234 567`.
+pub(super) fn count(number: u64) -> String {
+    let digits = number.to_string();
+    let mut text = String::new();
+    for (index, digit) in digits.chars().enumerate() {
+        if index > 0 && (digits.len() - index).is_multiple_of(3) {
+            text.push(' ');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+/// Text from a file or a packet for a terminal: control and format characters are written as escapes.
+pub(super) fn plain(text: &str) -> String {
+    let hidden = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+    };
+    let mut shown = String::with_capacity(text.len());
+    for c in text.chars() {
+        if hidden(c) { shown.extend(c.escape_unicode()) } else { shown.push(c) }
+    }
+    shown
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_keep_their_nanoseconds() {
+        assert_eq!(rfc3339(CaptureTime(1_791_055_680_000_000_001)), "2026-10-03T19:28:00.000000001Z");
+        assert_eq!(rfc3339(CaptureTime(-1)), "1969-12-31T23:59:59.999999999Z");
+        assert!((seconds(Nanos(1_500_000_000)) - 1.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn durations_take_the_unit_that_suits_them_at_the_edges() {
+        for (seconds, text) in [
+            (0.0, "0 s"),
+            (1.0, "1 s"),
+            (10.0, "10 s"),
+            (0.125, "125 ms"),
+            (0.001, "1 ms"),
+            (0.000_999, "999 us"),
+            (0.000_000_25, "250 ns"),
+            (31.2504, "31.25 s"),
+        ] {
+            assert_eq!(duration(seconds), text);
+        }
+    }
+
+    #[test]
+    fn counts_are_grouped() {
+        assert_eq!(count(0), "0");
+        assert_eq!(count(999), "999");
+        assert_eq!(count(1_234_567), "1 234 567");
+    }
+
+    #[test]
+    fn hostile_text_cannot_drive_a_terminal() {
+        assert_eq!(plain("a\u{1b}[2Jb\u{202e}c\n"), "a\\u{1b}[2Jb\\u{202e}c\\u{a}");
+        assert_eq!(plain("Bühne links"), "Bühne links");
+    }
+}

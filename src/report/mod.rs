@@ -1,0 +1,14 @@
+//! The report: one plain [`Document`], built once from an analysis, and one file per way of writing it.
+//!
+//! The document's shape is the JSON report; its field names are the product's interface.
+
+mod build;
+mod document;
+mod format;
+mod json;
+mod text;
+
+pub use build::document;
+pub use document::*;
+pub use json::{schema, write as write_json};
+pub use text::write as write_text;
