@@ -202,10 +202,7 @@ mod tests {
         let mut cursor = Cursor::new(&[1, 2, 3]);
         assert_eq!(cursor.u16("sequenceId"), Ok(0x0102));
         let error = cursor.u16("sequenceId").unwrap_err();
-        assert_eq!(
-            error.to_string(),
-            "message ends inside sequenceId: 2 octets wanted at offset 2, 1 left"
-        );
+        assert_eq!(error.to_string(), "message ends inside sequenceId: 2 octets wanted at offset 2, 1 left");
         assert_eq!(cursor.u8("controlField"), Ok(3));
     }
 
