@@ -43,6 +43,25 @@ pub enum Note {
     },
     /// A v1 message whose `control` and `messageType` do not belong together.
     ClassMismatch,
+    /// A v1 time whose sign bit is set where an instant is meant.
+    NegativeTime {
+        /// The field, in the standard's spelling.
+        field: &'static str,
+    },
+    /// v1 management parameters shorter than their key's layout, so they are kept as key and length.
+    ParametersTooShort {
+        /// `managementMessageKey`.
+        key: u8,
+        /// `parameterLength`.
+        length: u16,
+    },
+    /// v1 management parameters longer than the layout known here; the known part is decoded.
+    ParametersExtended {
+        /// `managementMessageKey`.
+        key: u8,
+        /// Octets beyond the known layout.
+        extra_octets: usize,
+    },
 }
 
 impl fmt::Display for Note {
@@ -60,6 +79,13 @@ impl fmt::Display for Note {
             }
             Self::ReservedValue { field, value } => write!(f, "{field} holds the reserved value {value}"),
             Self::ClassMismatch => write!(f, "messageType and control do not belong together"),
+            Self::NegativeTime { field } => write!(f, "{field} lies before the epoch"),
+            Self::ParametersTooShort { key, length } => {
+                write!(f, "managementMessageKey {key}: {length} octets are too few for its parameters")
+            }
+            Self::ParametersExtended { key, extra_octets } => {
+                write!(f, "managementMessageKey {key}: {extra_octets} octets beyond the known layout")
+            }
         }
     }
 }

@@ -21,3 +21,6 @@ mod capture_joining;
 /// The demo captures and what is true of them.
 mod demo_captures;
 mod support;
+
+mod ptp_v1_management;
+mod ptp_v1_vectors;

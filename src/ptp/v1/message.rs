@@ -2,6 +2,11 @@
 
 use std::fmt;
 
+use super::flags::Flags;
+use super::management;
+use super::management::Management;
+use super::wire;
+use crate::bytes::Cursor;
 use crate::bytes::DecodeError;
 use crate::ptp::Note;
 use crate::units::LogInterval;
@@ -40,8 +45,16 @@ pub struct Header {
     pub sequence_id: u16,
     /// `control`, which decides the type.
     pub control: u8,
-    /// `flags`.
+    /// `flags`; their meanings are [`Header::flags`].
     pub flags: u16,
+}
+
+impl Header {
+    /// `flags` with a method for each bit.
+    #[must_use]
+    pub const fn flags(&self) -> Flags {
+        Flags(self.flags)
+    }
 }
 
 /// A message: header, body, and what was odd.
@@ -68,6 +81,8 @@ pub enum Body {
     FollowUp(FollowUp),
     /// `control` 3.
     DelayResp(DelayResp),
+    /// `control` 4.
+    Management(Management),
     /// `control` 5 and above: nothing is decoded.
     Reserved,
 }
@@ -141,6 +156,139 @@ pub struct DelayResp {
     pub requesting_source_sequence_id: u16,
 }
 
-pub(super) fn decode(_octets: &[u8]) -> Result<Message, DecodeError> {
-    Err(DecodeError::Value { field: "control", offset: 32, value: 0, rule: "not decoded yet" })
+/// Decodes one message: the header, then the body that `control` names.
+pub(super) fn decode(octets: &[u8]) -> Result<Message, DecodeError> {
+    let mut notes = Vec::new();
+    let mut cursor = Cursor::new(octets);
+    let header = decode_header(&mut cursor, &mut notes)?;
+    let body = match header.control {
+        0 => Body::Sync(Box::new(decode_sync_or_delay_req(&mut cursor, &mut notes)?)),
+        1 => Body::DelayReq(Box::new(decode_sync_or_delay_req(&mut cursor, &mut notes)?)),
+        2 => Body::FollowUp(decode_follow_up(&mut cursor, &mut notes)?),
+        3 => Body::DelayResp(decode_delay_resp(&mut cursor, &mut notes)?),
+        4 => Body::Management(management::decode(&mut cursor, &mut notes)?),
+        other => {
+            notes.push(Note::ReservedValue { field: "control", value: u64::from(other) });
+            Body::Reserved
+        }
+    };
+    let class = match body {
+        Body::Sync(_) | Body::DelayReq(_) => Some(EVENT),
+        Body::FollowUp(_) | Body::DelayResp(_) | Body::Management(_) => Some(GENERAL),
+        Body::Reserved => None,
+    };
+    if class.is_some_and(|class| class != header.message_type) {
+        notes.push(Note::ClassMismatch);
+    }
+    Ok(Message { header, body, notes, suffix_octets: cursor.rest().len() })
+}
+
+/// `messageType` of Sync and Delay_Req.
+const EVENT: u8 = 1;
+/// `messageType` of the other types.
+const GENERAL: u8 = 2;
+
+fn decode_header(cursor: &mut Cursor<'_>, notes: &mut Vec<Note>) -> Result<Header, DecodeError> {
+    let version_ptp = cursor.u16("versionPTP")?;
+    if version_ptp != 1 {
+        notes.push(Note::ReservedValue { field: "versionPTP", value: u64::from(version_ptp) });
+    }
+    let version_network = cursor.u16("versionNetwork")?;
+    let subdomain = cursor.take("subdomain")?;
+    let message_type = cursor.u8("messageType")?;
+    let source_communication_technology = cursor.u8("sourceCommunicationTechnology")?;
+    let source = wire::port(cursor, "sourceUuid", 0, "sourcePortId")?;
+    let sequence_id = cursor.u16("sequenceId")?;
+    let control = cursor.u8("control")?;
+    cursor.skip("reserved", 1)?;
+    let flags = cursor.u16("flags")?;
+    cursor.skip("reserved", 4)?;
+    Ok(Header {
+        version_network,
+        subdomain,
+        message_type,
+        source_communication_technology,
+        source,
+        sequence_id,
+        control,
+        flags,
+    })
+}
+
+fn decode_sync_or_delay_req(
+    cursor: &mut Cursor<'_>,
+    notes: &mut Vec<Note>,
+) -> Result<SyncOrDelayReq, DecodeError> {
+    let origin_timestamp = wire::timestamp(cursor, "originTimestamp", notes)?;
+    let epoch_number = cursor.u16("epochNumber")?;
+    let current_utc_offset = cursor.i16("currentUTCOffset")?;
+    cursor.skip("reserved", 1)?;
+    let grandmaster_communication_technology = cursor.u8("grandmasterCommunicationTechnology")?;
+    let grandmaster = wire::port(cursor, "grandmasterClockUuid", 0, "grandmasterPortId")?;
+    let grandmaster_sequence_id = cursor.u16("grandmasterSequenceId")?;
+    cursor.skip("reserved", 3)?;
+    let grandmaster_clock_stratum = cursor.u8("grandmasterClockStratum")?;
+    let grandmaster_clock_identifier = cursor.take("grandmasterClockIdentifier")?;
+    cursor.skip("reserved", 2)?;
+    let grandmaster_clock_variance = cursor.i16("grandmasterClockVariance")?;
+    let grandmaster_preferred = wire::boolean(cursor, 1, "grandmasterPreferred")?;
+    let grandmaster_is_boundary_clock = wire::boolean(cursor, 1, "grandmasterIsBoundaryClock")?;
+    cursor.skip("reserved", 3)?;
+    let sync_interval = LogInterval(cursor.i8("syncInterval")?);
+    cursor.skip("reserved", 2)?;
+    let local_clock_variance = cursor.i16("localClockVariance")?;
+    cursor.skip("reserved", 2)?;
+    let local_steps_removed = cursor.u16("localStepsRemoved")?;
+    cursor.skip("reserved", 3)?;
+    let local_clock_stratum = cursor.u8("localClockStratum")?;
+    let local_clock_identifier = cursor.take("localClockIdentifier")?;
+    cursor.skip("reserved", 1)?;
+    let parent_communication_technology = cursor.u8("parentCommunicationTechnology")?;
+    let parent = wire::port(cursor, "parentUuid", 2, "parentPortField")?;
+    cursor.skip("reserved", 2)?;
+    let estimated_master_variance = cursor.i16("estimatedMasterVariance")?;
+    let estimated_master_drift = cursor.i32("estimatedMasterDrift")?;
+    let utc_reasonable = wire::boolean(cursor, 3, "utcReasonable")?;
+    Ok(SyncOrDelayReq {
+        origin_timestamp,
+        epoch_number,
+        current_utc_offset,
+        grandmaster_communication_technology,
+        grandmaster,
+        grandmaster_sequence_id,
+        grandmaster_clock_stratum,
+        grandmaster_clock_identifier,
+        grandmaster_clock_variance,
+        grandmaster_preferred,
+        grandmaster_is_boundary_clock,
+        sync_interval,
+        local_clock_variance,
+        local_steps_removed,
+        local_clock_stratum,
+        local_clock_identifier,
+        parent_communication_technology,
+        parent,
+        estimated_master_variance,
+        estimated_master_drift,
+        utc_reasonable,
+    })
+}
+
+fn decode_follow_up(cursor: &mut Cursor<'_>, notes: &mut Vec<Note>) -> Result<FollowUp, DecodeError> {
+    cursor.skip("reserved", 2)?;
+    Ok(FollowUp {
+        associated_sequence_id: cursor.u16("associatedSequenceId")?,
+        precise_origin_timestamp: wire::timestamp(cursor, "preciseOriginTimestamp", notes)?,
+    })
+}
+
+fn decode_delay_resp(cursor: &mut Cursor<'_>, notes: &mut Vec<Note>) -> Result<DelayResp, DecodeError> {
+    let delay_receipt_timestamp = wire::timestamp(cursor, "delayReceiptTimestamp", notes)?;
+    cursor.skip("reserved", 1)?;
+    Ok(DelayResp {
+        delay_receipt_timestamp,
+        requesting_source_communication_technology: cursor.u8("requestingSourceCommunicationTechnology")?,
+        requesting_source: wire::port(cursor, "requestingSourceUuid", 0, "requestingSourcePortId")?,
+        requesting_source_sequence_id: cursor.u16("requestingSourceSequenceId")?,
+    })
 }
