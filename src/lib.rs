@@ -20,5 +20,6 @@ pub mod findings;
 pub mod frame;
 pub mod observations;
 pub mod ptp;
+pub mod report;
 pub mod statistics;
 pub mod units;

@@ -86,6 +86,11 @@ impl Domain {
         self.counts.get(&kind).copied().unwrap_or(0)
     }
 
+    /// Offers that clocks made in management answers only: DEFAULT_DATA_SET of clocks that keep silent.
+    pub fn silent_candidates(&self) -> impl Iterator<Item = Candidate> {
+        self.ports.values().filter(|port| port.offer.is_none()).filter_map(|port| port.default_data_set)
+    }
+
     /// Takes in a v2 message.
     pub(super) fn push_v2(&mut self, observation: &Observation, message: &v2::Message) {
         let header = &message.header;

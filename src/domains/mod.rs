@@ -14,6 +14,7 @@ mod key;
 mod port;
 mod requests;
 mod set;
+mod standing;
 mod tenure;
 
 pub use announcer::{
@@ -30,4 +31,5 @@ pub use key::{ClockId, DomainKey, DomainName, PortId};
 pub use port::{ClockPort, Kind, SourceAddress, TimeProperties};
 pub use requests::{ANSWER_WINDOW, Mechanism, OUTAGE_RUN, Outage, Requester};
 pub use set::Domains;
+pub use standing::Standing;
 pub use tenure::{EndedBy, Rivalry, Tenure};

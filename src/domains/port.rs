@@ -94,6 +94,8 @@ pub struct ClockPort {
     pub minor_versions: BTreeSet<u8>,
     /// Addresses it sent from, by number of messages.
     pub addresses: BTreeMap<SourceAddress, u64>,
+    /// Its own data set as it told in a management answer (DEFAULT_DATA_SET), unless it is follower-only.
+    pub default_data_set: Option<Candidate>,
     /// v1: the port it says it follows.
     pub parent: Option<PortId>,
     /// First message.
@@ -113,6 +115,7 @@ impl ClockPort {
             alternate_offers: 0,
             minor_versions: BTreeSet::new(),
             addresses: BTreeMap::new(),
+            default_data_set: None,
             parent: None,
             first: place,
             last: place,

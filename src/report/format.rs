@@ -32,6 +32,11 @@ pub(super) fn duration(seconds: f64) -> String {
     format!("{text} {unit}")
 }
 
+/// Nanoseconds with the unit that suits them.
+pub(super) fn duration_ns(ns: i64) -> String {
+    duration(seconds(Nanos(ns)))
+}
+
 /// A count with thin grouping: `1 234 567`.
 pub(super) fn count(number: u64) -> String {
     let digits = number.to_string();

@@ -1,1 +1,206 @@
-//! t
+//! The report for a terminal: what needs attention first, then who leads, who follows, what happened.
+//!
+//! It is written from the document alone and fits 80 columns; text from files and packets is escaped.
+
+mod devices;
+mod domains;
+
+use std::io;
+use std::io::Write;
+
+use super::document::Document;
+use super::document::EvidenceDocument;
+use super::document::FindingDocument;
+use super::document::FrameReference;
+use super::document::SeverityName;
+use super::document::VerdictName;
+use super::format::count;
+use super::format::duration;
+use super::format::plain;
+
+/// Columns that the text keeps to.
+const WIDTH: usize = 80;
+
+/// Events shown; all of them are in the JSON report.
+const EVENTS_SHOWN: usize = 16;
+
+/// Pieces of evidence shown of one finding.
+const EVIDENCE_SHOWN: usize = 6;
+
+/// Writes the report.
+///
+/// # Errors
+/// Where `out` cannot be written.
+pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    verdict(document, out)?;
+    for finding in &document.findings {
+        self::finding(finding, document.captures.len() > 1, out)?;
+    }
+    for domain in &document.domains {
+        domains::write(domain, document, out)?;
+    }
+    devices::write(document, out)?;
+    events(document, out)?;
+    capture_quality(document, out)?;
+    if !document.not_judged.is_empty() {
+        writeln!(out, "\nNot judged")?;
+        for rule in &document.not_judged {
+            paragraph(out, 2, &format!("{}: ", rule.id), &rule.why)?;
+        }
+    }
+    writeln!(out)?;
+    paragraph(out, 0, "", document.caution)
+}
+
+fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    let word = match document.verdict {
+        VerdictName::Sound => "SOUND",
+        VerdictName::Watch => "WATCH",
+        VerdictName::Fault => "FAULT",
+        VerdictName::CannotTell => "CANNOT TELL",
+    };
+    paragraph(out, 0, &format!("{word}: "), &document.verdict_because)?;
+    let span = &document.span;
+    let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
+    let begin = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
+    let files = match document.captures.as_slice() {
+        [one] => plain(&one.file),
+        several => format!("{} files", several.len()),
+    };
+    let text = format!(
+        "{files}: {length}{begin}, {} frames, {} PTP messages",
+        count(span.frames),
+        count(span.ptp_messages)
+    );
+    paragraph(out, 0, "", &text)
+}
+
+fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) -> io::Result<()> {
+    let severity = match finding.severity {
+        SeverityName::Info => "info",
+        SeverityName::Minor => "minor",
+        SeverityName::Major => "major",
+        SeverityName::Critical => "critical",
+    };
+    let strength = match finding.strength {
+        super::StrengthName::Shown => "shown",
+        super::StrengthName::Inferred => "inferred",
+        super::StrengthName::CannotTell => "cannot tell",
+    };
+    writeln!(out, "\n{severity}, {strength}: {}", finding.id)?;
+    paragraph(out, 2, "", &plain(&finding.title))?;
+    for evidence in finding.evidence.iter().take(EVIDENCE_SHOWN) {
+        let place = place(evidence, many_files);
+        paragraph(out, 4, &place, &plain(&evidence.text))?;
+    }
+    let more = finding.evidence.len().saturating_sub(EVIDENCE_SHOWN);
+    if more > 0 {
+        writeln!(out, "    and {more} more (see --format json)")?;
+    }
+    for step in &finding.next {
+        paragraph(out, 2, "do: ", step)?;
+    }
+    paragraph(out, 2, "source: ", &finding.sources.join("; "))
+}
+
+fn place(evidence: &EvidenceDocument, many_files: bool) -> String {
+    match (evidence.frame, &evidence.file) {
+        (Some(frame), Some(file)) if many_files => format!("{} frame {frame}: ", plain(file)),
+        (Some(frame), _) => format!("frame {frame}: "),
+        (None, _) => String::new(),
+    }
+}
+
+fn events(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    if document.events.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "\nWhat happened (seconds from the first frame)")?;
+    let several = document.domains.len() > 1;
+    for event in document.events.iter().take(EVENTS_SHOWN) {
+        let domain = event.domain.as_deref().filter(|_| several).map(|domain| format!("{domain}: "));
+        let frames: Vec<String> = event.frames.iter().map(frame).collect();
+        let frames = if frames.is_empty() { String::new() } else { format!(" (frame {})", frames.join(", ")) };
+        let text = format!("{}{}{frames}", plain(&domain.unwrap_or_default()), plain(&event.text));
+        paragraph(out, 0, &format!("{:>12.3}  ", event.at_s), &text)?;
+    }
+    let more = document.events.len().saturating_sub(EVENTS_SHOWN);
+    if more > 0 {
+        writeln!(out, "              and {more} more (see --format json)")?;
+    }
+    Ok(())
+}
+
+fn frame(frame: &FrameReference) -> String {
+    match frame {
+        FrameReference::Number(number) => number.to_string(),
+        FrameReference::InFile { file, frame } => format!("{} {frame}", plain(file)),
+    }
+}
+
+/// What is odd about the files; nothing where nothing is.
+fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    let mut lines = Vec::new();
+    for capture in &document.captures {
+        let mut say = |text: String| lines.push((plain(&capture.file), text));
+        for damage in &capture.damage {
+            say(format!("damaged at octet {}: {}", damage.offset, plain(&damage.text)));
+        }
+        for problem in &capture.problems {
+            let (count, text) = (count(problem.count), &problem.text);
+            say(format!("{count} frames: {}, first in frame {}", plain(text), problem.first_frame));
+        }
+        if let Some(drops) = capture.drops_reported.filter(|drops| *drops > 0) {
+            say(format!("the capturing machine lost {} frames", count(drops)));
+        }
+        if capture.time_backsteps > 0 {
+            say(format!("time goes backwards {} times", count(capture.time_backsteps)));
+        }
+        if capture.resolution_ns.is_some_and(|step| step > 1000) {
+            let step = capture.resolution_ns.unwrap_or_default();
+            say(format!("stamps are no finer than {step} ns"));
+        }
+    }
+    for gap in &document.gaps {
+        let text = format!("{} missing before {}", duration(gap.duration_s), plain(&gap.before_file));
+        lines.push((plain(&gap.after_file), text));
+    }
+    for file in &document.unreadable {
+        lines.push((plain(&file.file), format!("not read: {}", plain(&file.text))));
+    }
+    if document.span.mirror_copies > 0 {
+        let copies = count(document.span.mirror_copies);
+        lines.push(("all".to_owned(), format!("{copies} PTP frames were captured twice and counted once")));
+    }
+    if document.span.frames_outside > 0 {
+        let outside = count(document.span.frames_outside);
+        lines.push(("all".to_owned(), format!("{outside} frames lie outside the span asked for")));
+    }
+    if !lines.is_empty() {
+        writeln!(out, "\nThe capture itself")?;
+        for (file, text) in lines {
+            paragraph(out, 2, &format!("{file}: "), &text)?;
+        }
+    }
+    Ok(())
+}
+
+/// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.
+fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
+    let hang = (indent + label.chars().count()).min(WIDTH / 3);
+    let mut line = format!("{:indent$}{label}", "");
+    let mut empty = true;
+    for word in text.split(' ') {
+        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
+            writeln!(out, "{}", line.trim_end())?;
+            line = format!("{:hang$}", "");
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    writeln!(out, "{}", line.trim_end())
+}

@@ -3,6 +3,7 @@
 mod announce;
 mod header;
 mod message;
+pub mod registry;
 
 pub use announce::{Announce, ClockQuality};
 pub use header::{Flags, Header, MessageType};

@@ -130,7 +130,7 @@ fn clock(port: &ClockPort) -> ClockDocument {
         variance: two.map(|data| i32::from(data.variance)).or(one.map(|data| i32::from(data.variance))),
         preferred: one.map(|data| data.preferred),
         stratum: one.map(|data| data.stratum),
-        identifier: one.map(|data| v1::identifier_text(data.identifier)),
+        identifier: one.map(|data| v1::clock_identifier_text(&data.identifier)),
         boundary_clock: one.map(|data| data.is_boundary_clock),
         time_source: properties.and_then(|properties| properties.time_source),
         utc_offset_s: properties.map(|properties| properties.current_utc_offset),

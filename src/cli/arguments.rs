@@ -1,0 +1,138 @@
+//! What can be typed. `--help` comes from here.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use clap::Parser;
+use clap::Subcommand;
+use clap::ValueEnum;
+use downbeat::analysis::Bound;
+use downbeat::findings::Severity;
+use downbeat::units::CaptureTime;
+use downbeat::units::Nanos;
+
+/// Reads packet captures from audio/video-over-IP networks and says whether the network's clock is healthy.
+#[derive(Debug, Parser)]
+#[command(name = "downbeat", version, about, long_about = None, arg_required_else_help = true)]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Verdict, clock domains, elections, devices, and what is wrong with evidence and next steps
+    Check(Check),
+}
+
+const AFTER_CHECK: &str = "\
+Exit status: 0 nothing at or above --fail-on; 1 findings at or above it; 2 no report possible;
+3 cannot tell (no PTP in the capture, or too little to judge).
+
+The report is advice for people who know the site. Changing clock settings, switches or cabling on a live
+system interrupts it and can hurt where sound or machinery depends on it.";
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_CHECK)]
+pub(crate) struct Check {
+    /// Captures: pcap or pcapng, plain, gzip or zstd; `-` is standard input; several files, a folder or a
+    /// quoted pattern are joined in time order as one capture
+    #[arg(value_name = "FILE", required = true)]
+    pub(crate) files: Vec<PathBuf>,
+
+    /// How the report is written
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+
+    /// Write the report to this file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+
+    /// Look at frames from here on: RFC 3339, or seconds from the first frame
+    #[arg(long, value_name = "TIME", value_parser = bound)]
+    pub(crate) from: Option<Bound>,
+
+    /// Look at frames up to here: RFC 3339, or seconds from the first frame
+    #[arg(long, value_name = "TIME", value_parser = bound)]
+    pub(crate) until: Option<Bound>,
+
+    /// The site's PTP domain; without it, the one that most devices follow in
+    #[arg(long, value_name = "N")]
+    pub(crate) domain: Option<u8>,
+
+    /// The least severity that makes the exit status 1
+    #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
+    pub(crate) fail_on: FailOn,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For people, 80 columns
+    Text,
+    /// For programs: downbeat.report/1
+    Json,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum FailOn {
+    Critical,
+    Major,
+    Minor,
+    Never,
+}
+
+impl FailOn {
+    pub(crate) const fn severity(self) -> Option<Severity> {
+        match self {
+            Self::Critical => Some(Severity::Critical),
+            Self::Major => Some(Severity::Major),
+            Self::Minor => Some(Severity::Minor),
+            Self::Never => None,
+        }
+    }
+}
+
+/// A time as the user writes it: RFC 3339, or seconds from the first frame with up to nine decimals.
+fn bound(text: &str) -> Result<Bound, String> {
+    if let Some(after) = decimal_seconds(text.strip_suffix('s').unwrap_or(text)) {
+        return Ok(Bound::FromStart(after));
+    }
+    let timestamp: jiff::Timestamp = text.parse().map_err(|_| {
+        "give RFC 3339 (2026-10-03T19:28:05Z) or seconds from the first frame (12.5)".to_owned()
+    })?;
+    let ns = i64::try_from(timestamp.as_nanosecond()).map_err(|_| "beyond the year 2262".to_owned())?;
+    Ok(Bound::At(CaptureTime(ns)))
+}
+
+/// Exact nanoseconds of a plain decimal number; `None` where it is not one.
+fn decimal_seconds(text: &str) -> Option<Nanos> {
+    let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
+    let digits = |part: &str| part.bytes().all(|octet| octet.is_ascii_digit());
+    if whole.is_empty() || !digits(whole) || !digits(fraction) || fraction.len() > 9 {
+        return None;
+    }
+    let seconds: i64 = whole.parse().ok()?;
+    let fraction: i64 = format!("{fraction:0<9}").parse().ok()?;
+    seconds.checked_mul(1_000_000_000)?.checked_add(fraction).map(Nanos)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_arguments_are_consistent() {
+        use clap::CommandFactory;
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn times_are_seconds_or_rfc_3339_and_exact() {
+        assert_eq!(bound("12.000000001"), Ok(Bound::FromStart(Nanos(12_000_000_001))));
+        assert_eq!(bound("0.5s"), Ok(Bound::FromStart(Nanos(500_000_000))));
+        assert_eq!(bound("1970-01-01T00:00:01.5Z"), Ok(Bound::At(CaptureTime(1_500_000_000))));
+        for wrong in ["", "-1", "1.0000000001", "noon", "1e3", "99999999999999999999"] {
+            assert!(bound(wrong).is_err(), "{wrong}");
+        }
+    }
+}

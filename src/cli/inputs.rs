@@ -1,0 +1,114 @@
+//! From what is named to what can be read: files, folders, patterns, standard input.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::fs::File;
+use std::io;
+use std::io::Read;
+use std::path::Path;
+use std::path::PathBuf;
+
+use downbeat::capture::Error;
+use downbeat::capture::Input;
+use downbeat::capture::Reader;
+
+use super::progress::Progress;
+
+/// What was named, with what could not be taken.
+pub(crate) struct Found {
+    pub(crate) inputs: Vec<Input>,
+    pub(crate) warnings: Vec<String>,
+}
+
+/// Finds the captures that `named` stands for, each once. A folder gives the captures directly in it.
+pub(crate) fn find(named: &[PathBuf], progress: &Progress) -> Result<Found, String> {
+    let mut found = Found { inputs: Vec::new(), warnings: Vec::new() };
+    let mut files = Vec::new();
+    let mut takes_stdin = false;
+    for name in named {
+        if name.as_os_str() == "-" {
+            if !takes_stdin {
+                takes_stdin = true;
+                found.inputs.push(Input::once("-", progress.wrap(io::stdin())));
+            }
+        } else if name.is_dir() {
+            folder(name, &mut files, &mut found.warnings)?;
+        } else if name.exists() {
+            files.push(name.clone());
+        } else {
+            pattern(name, &mut files)?;
+        }
+    }
+    let mut seen = BTreeSet::new();
+    for file in files {
+        let canonical = fs::canonicalize(&file).unwrap_or_else(|_| file.clone());
+        if !seen.insert(canonical) {
+            continue;
+        }
+        progress.expect(fs::metadata(&file).map_or(0, |metadata| metadata.len()));
+        found.inputs.push(input(file, progress.clone()));
+    }
+    Ok(found)
+}
+
+fn input(file: PathBuf, progress: Progress) -> Input {
+    let name = file.display().to_string();
+    // A pipe can be read once only; asking for its first record and opening it again would lose it.
+    let is_regular = fs::metadata(&file).is_ok_and(|metadata| metadata.is_file());
+    if is_regular {
+        Input::reopening(name, move || Ok(progress.wrap(File::open(&file)?)))
+    } else {
+        match File::open(&file) {
+            Ok(source) => Input::once(name, progress.wrap(source)),
+            Err(error) => {
+                let kind = error.kind();
+                let text = error.to_string();
+                Input::reopening(name, move || Err(io::Error::new(kind, text.clone())))
+            }
+        }
+    }
+}
+
+/// The captures directly in a folder, by name; told apart by content, so a README beside them does no harm.
+fn folder(folder: &Path, files: &mut Vec<PathBuf>, warnings: &mut Vec<String>) -> Result<(), String> {
+    let entries = fs::read_dir(folder).map_err(|error| format!("{}: {error}", folder.display()))?;
+    let mut paths: Vec<PathBuf> = Vec::new();
+    for entry in entries {
+        match entry {
+            Ok(entry) => paths.push(entry.path()),
+            Err(error) => warnings.push(format!("{}: {error}", folder.display())),
+        }
+    }
+    paths.sort();
+    let before = files.len();
+    for path in paths.into_iter().filter(|path| path.is_file()) {
+        let opened = File::open(&path).map_err(|source| Error::Io { offset: 0, source });
+        match opened.and_then(Reader::new) {
+            Err(Error::NotACapture { .. } | Error::Empty) => {}
+            // Whatever else is wrong with it is said when it is read.
+            Ok(_) | Err(_) => files.push(path),
+        }
+    }
+    if files.len() == before {
+        warnings.push(format!("{}: no capture in this folder", folder.display()));
+    }
+    Ok(())
+}
+
+fn pattern(pattern: &Path, files: &mut Vec<PathBuf>) -> Result<(), String> {
+    let text = pattern.to_string_lossy();
+    if !text.contains(['*', '?', '[']) {
+        return Err(format!("{text}: there is no such file or folder"));
+    }
+    let paths = glob::glob(&text).map_err(|error| format!("{text}: {error}"))?;
+    let mut matched: Vec<PathBuf> = paths.filter_map(Result::ok).filter(|path| path.is_file()).collect();
+    if matched.is_empty() {
+        return Err(format!("{text}: no file has such a name"));
+    }
+    matched.sort();
+    files.append(&mut matched);
+    Ok(())
+}
+
+/// A source that can cross threads.
+pub(crate) type Source = Box<dyn Read + Send>;

@@ -1,0 +1,37 @@
+//! What is typed, what is opened, what is printed, and the exit status. Nothing is decoded or computed here.
+#![allow(clippy::print_stderr, reason = "warnings and errors go to standard error, here only")]
+
+mod arguments;
+mod check;
+mod exit;
+mod inputs;
+mod output;
+mod progress;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use self::arguments::Arguments;
+use self::arguments::Command;
+use self::exit::Status;
+
+pub(crate) fn run() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version go to standard output and are a success; a closed pipe is none of our business.
+            let status = if error.use_stderr() { Status::NoReport } else { Status::Clear };
+            drop(error.print());
+            return status.into();
+        }
+    };
+    let Command::Check(check) = arguments.command;
+    match check::run(&check) {
+        Ok(status) => status.into(),
+        Err(text) => {
+            eprintln!("downbeat: {text}");
+            Status::NoReport.into()
+        }
+    }
+}

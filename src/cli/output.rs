@@ -1,0 +1,55 @@
+//! Where the report goes: standard output, or a file that is whole or not there.
+
+use std::fs;
+use std::fs::File;
+use std::io;
+use std::io::BufWriter;
+use std::io::Write;
+use std::io::stdout;
+use std::path::Path;
+
+/// Writes what `write` writes. A closed pipe is quiet success; a file is written beside and renamed.
+pub(crate) fn deliver(
+    out: Option<&Path>,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), String> {
+    match out {
+        None => {
+            let mut to = BufWriter::new(stdout().lock());
+            match write(&mut to).and_then(|()| to.flush()) {
+                Err(error) if error.kind() == io::ErrorKind::BrokenPipe => {
+                    // The rest of the buffer has nowhere to go; dropping it would try again.
+                    drop(to.into_parts());
+                    Ok(())
+                }
+                outcome => outcome.map_err(|error| format!("standard output: {error}")),
+            }
+        }
+        Some(path) => to_file(path, write).map_err(|error| format!("{}: {error}", path.display())),
+    }
+}
+
+fn to_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> io::Result<()> {
+    if path.exists() && !path.is_file() {
+        // A device or a named pipe cannot be renamed over.
+        let mut to = BufWriter::new(File::create(path)?);
+        return write(&mut to).and_then(|()| to.flush());
+    }
+    let Some(name) = path.file_name() else {
+        return Err(io::Error::new(io::ErrorKind::InvalidInput, "this is no file name"));
+    };
+    let mut partial = std::ffi::OsString::from(".");
+    partial.push(name);
+    partial.push(format!(".{}.partial", std::process::id()));
+    let beside = path.with_file_name(partial);
+    let written = File::create(&beside).and_then(|file| {
+        let mut to = BufWriter::new(file);
+        write(&mut to)?;
+        to.flush()
+    });
+    let outcome = written.and_then(|()| fs::rename(&beside, path));
+    if outcome.is_err() {
+        drop(fs::remove_file(&beside));
+    }
+    outcome
+}

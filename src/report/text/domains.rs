@@ -1,0 +1,139 @@
+//! One domain: leader, data, cadence, followers.
+
+use std::io;
+use std::io::Write;
+
+use super::super::document::CadenceDocument;
+use super::super::document::ClockDocument;
+use super::super::document::Document;
+use super::super::document::DomainDocument;
+use super::super::format::count;
+use super::super::format::duration;
+use super::super::format::plain;
+use super::paragraph;
+use crate::ptp::v2::registry;
+
+/// Width of the labels in a domain's block.
+const LABEL: usize = 12;
+
+pub(super) fn write(domain: &DomainDocument, document: &Document, out: &mut impl Write) -> io::Result<()> {
+    let is_site = document.site_domain.keys.contains(&domain.key);
+    let role = match (is_site, document.site_domain.assumed) {
+        (true, true) if document.domains.len() > 1 => ", taken for the site's: most devices follow here",
+        (true, false) => ", the site's",
+        _ => "",
+    };
+    let transports = domain.transports.join(", ");
+    writeln!(out)?;
+    let head = format!("Domain {} (PTP {}, {transports}{role})", plain(&domain.key), domain.ptp_version);
+    paragraph(out, 0, "", &head)?;
+    leader(domain, out)?;
+    let leading = leading_port(domain);
+    if let Some(port) = leading {
+        line(out, "", &data(port))?;
+        series(out, "announce", port.announce.as_ref(), "")?;
+        let steps = match port.two_step {
+            Some(true) => ", two-step",
+            Some(false) => ", one-step",
+            None => "",
+        };
+        series(out, "sync", port.sync.as_ref(), steps)?;
+    }
+    if !domain.succession.is_empty() {
+        line(out, "next", &domain.succession.join(", then "))?;
+    }
+    if domain.rightful.is_some() && domain.leader.is_some() && domain.rightful != domain.leader {
+        let rightful = domain.rightful.as_deref().unwrap_or_default();
+        line(out, "should lead", &format!("{rightful}, by {}", domain.decided_by.unwrap_or_default()))?;
+    }
+    answers(domain, out)?;
+    for note in &domain.notes {
+        line(out, "odd", &format!("{} ({} times)", plain(&note.text), count(note.count)))?;
+    }
+    Ok(())
+}
+
+fn line(out: &mut impl Write, label: &str, text: &str) -> io::Result<()> {
+    paragraph(out, 2, &format!("{label:<LABEL$}"), text)
+}
+
+fn leader(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
+    let Some(leader) = &domain.leader else {
+        return line(out, "leader", "nobody at the end of the capture");
+    };
+    let tenure = domain.tenures.last();
+    let won = tenure.map(|tenure| match (&tenure.won_against, tenure.won_on) {
+        (Some(other), field) => format!(", won on {field} against {other}"),
+        (None, field) => format!(", {}", field.replace('-', " ")),
+    });
+    let since = tenure.map(|tenure| format!(" since {:.3} s", tenure.from_at_s)).unwrap_or_default();
+    line(out, "leader", &format!("{leader}{since}{}", won.unwrap_or_default()))
+}
+
+/// The port that announces the leader with the fewest steps.
+fn leading_port(domain: &DomainDocument) -> Option<&ClockDocument> {
+    let offers = domain.clocks.iter().filter(|clock| clock.grandmaster.is_some() && clock.grandmaster == domain.leader);
+    offers.min_by_key(|clock| (clock.steps_removed, clock.announce.is_none()))
+}
+
+fn data(port: &ClockDocument) -> String {
+    let mut parts = Vec::new();
+    if let Some(stratum) = port.stratum {
+        let identifier = port.identifier.as_deref().map(plain).unwrap_or_default();
+        parts.push(format!("stratum {stratum} ({identifier})"));
+        parts.push(format!("preferred {}", if port.preferred == Some(true) { "yes" } else { "no" }));
+    }
+    if let (Some(one), Some(two)) = (port.priority1, port.priority2) {
+        parts.push(format!("priority {one}/{two}"));
+    }
+    if let Some(class) = port.clock_class {
+        parts.push(format!("class {class}"));
+    }
+    if let Some(accuracy) = port.clock_accuracy {
+        let name = registry::clock_accuracy_name(accuracy);
+        parts.push(format!("accuracy {}", name.map_or_else(|| format!("0x{accuracy:02x}"), str::to_owned)));
+    }
+    if let Some(variance) = port.variance {
+        parts.push(if port.stratum.is_some() { format!("variance {variance}") } else { format!("variance 0x{variance:04x}") });
+    }
+    if let Some(source) = port.time_source {
+        let name = registry::time_source_name(source);
+        parts.push(format!("source {}", name.map_or_else(|| format!("0x{source:02x}"), str::to_owned)));
+    }
+    if let Some(offset) = port.utc_offset_s {
+        let valid = port.stratum.is_some() || port.flags.contains(&"current_utc_offset_valid");
+        parts.push(format!("UTC offset {offset} s{}", if valid { "" } else { " (not marked valid)" }));
+    }
+    if let Some(steps) = port.steps_removed.filter(|steps| *steps > 0) {
+        parts.push(format!("{steps} steps away"));
+    }
+    parts.join(", ")
+}
+
+fn series(out: &mut impl Write, label: &str, series: Option<&CadenceDocument>, tail: &str) -> io::Result<()> {
+    let Some(series) = series else { return Ok(()) };
+    let declared = series.declared_s.map_or_else(|| "no interval declared".to_owned(), |s| format!("every {} as declared", duration(s)));
+    let measured = series.median_s.map_or_else(|| "seen once".to_owned(), |s| format!("median {}", duration(s)));
+    let text = format!(
+        "{declared}, {measured}, {} seen, {} missed{tail}",
+        count(series.count),
+        count(series.missed)
+    );
+    line(out, label, &text)
+}
+
+fn answers(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
+    let answers = &domain.answers;
+    if answers.answered + answers.unanswered == 0 {
+        return Ok(());
+    }
+    let median = answers.response_time_ns.as_ref().map(|spread| spread.median);
+    let time = median.map(|ns| format!(", after {} (median)", super::super::format::duration_ns(ns))).unwrap_or_default();
+    let text = format!(
+        "{} ports ask; {} requests answered, {} not{time}",
+        answers.requesters,
+        count(answers.answered),
+        count(answers.unanswered)
+    );
+    line(out, "requests", &text)
+}
