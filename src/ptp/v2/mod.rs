@@ -3,7 +3,6 @@
 mod announce;
 mod header;
 mod message;
-pub mod registry;
 
 pub use announce::{Announce, ClockQuality};
 pub use header::{Flags, Header, MessageType};
