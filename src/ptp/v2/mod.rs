@@ -2,7 +2,9 @@
 
 mod announce;
 mod header;
+pub mod management;
 mod message;
+pub mod registry;
 
 pub use announce::{Announce, ClockQuality};
 pub use header::{Flags, Header, MessageType};
