@@ -21,8 +21,7 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     for warning in &found.warnings {
         eprintln!("downbeat: {warning}");
     }
-    let settings =
-        Settings { domain: check.domain, range: Range { from: check.from, until: check.until } };
+    let settings = Settings { domain: check.domain, range: Range { from: check.from, until: check.until } };
     let mut reading = Reading::new(settings);
     let mut joined = Joined::new(found.inputs);
     while let Some((file, record)) = joined.next_record() {

@@ -22,7 +22,9 @@ impl Progress {
         if !stderr().is_terminal() {
             bar.set_draw_target(ProgressDrawTarget::hidden());
         }
-        if let Ok(style) = ProgressStyle::with_template("{bar:30} {bytes} of {total_bytes}, {bytes_per_sec}, {eta} left") {
+        if let Ok(style) =
+            ProgressStyle::with_template("{bar:30} {bytes} of {total_bytes}, {bytes_per_sec}, {eta} left")
+        {
             bar.set_style(style);
         }
         Self { bar }

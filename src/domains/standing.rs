@@ -57,7 +57,10 @@ impl Standing {
 
     /// Everybody but `leader`, best first.
     pub fn succession(&self, leader: Option<ClockId>) -> impl Iterator<Item = ClockId> {
-        self.candidates.iter().map(|candidate| candidate.grandmaster).filter(move |clock| Some(*clock) != leader)
+        self.candidates
+            .iter()
+            .map(|candidate| candidate.grandmaster)
+            .filter(move |clock| Some(*clock) != leader)
     }
 }
 

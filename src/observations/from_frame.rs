@@ -15,7 +15,7 @@ use crate::ptp;
 type Decode = fn(&[u8]) -> Result<ptp::Message, DecodeError>;
 
 /// What decodes a message that the capture cut; the switch to `ptp::decode_snapped` is this one line.
-const DECODE_SNAPPED: Decode = ptp::decode;
+const DECODE_SNAPPED: Decode = ptp::decode_snapped;
 
 /// Makes an observation of a frame that is PTP: UDP to port 319 or 320, whatever the source port
 /// (1588-2008 Annex D, from memory), or Ethertype 0x88F7. `None` for every other frame.

@@ -30,16 +30,40 @@ pub enum Message {
     V2(v2::Message),
 }
 
+/// What becomes of a message whose octets end after its fixed body but before its own length.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Cut {
+    /// The message is not decoded.
+    Refused,
+    /// What is there is decoded, if header and fixed body are whole.
+    Noted,
+}
+
 /// Decodes one PTP message; octets after its own length (pads, frame check sequence) are counted, not read.
 ///
 /// # Errors
 /// Where the version is neither 1 nor 2, or the octets end inside the header or the fixed body.
 pub fn decode(octets: &[u8]) -> Result<Message, DecodeError> {
+    decode_either(octets, Cut::Refused)
+}
+
+/// Decodes one PTP message that the capture is known to have cut short.
+///
+/// A v2 message whose header and fixed body are whole is decoded as far as its octets go and carries
+/// [`Note::CutByCapture`]. A v1 message has nothing after its fixed body that could be left out.
+///
+/// # Errors
+/// As [`decode`], but not for octets missing after the fixed body.
+pub fn decode_snapped(octets: &[u8]) -> Result<Message, DecodeError> {
+    decode_either(octets, Cut::Noted)
+}
+
+fn decode_either(octets: &[u8], cut: Cut) -> Result<Message, DecodeError> {
     let mut cursor = Cursor::new(octets);
     let [_, second] = cursor.take::<2>("versionPTP")?;
     match second & 0x0F {
         1 => v1::decode(octets).map(Message::V1),
-        2 => v2::decode(octets).map(Message::V2),
+        2 => v2::decode(octets, cut).map(Message::V2),
         other => Err(DecodeError::Value {
             field: "versionPTP",
             offset: 1,

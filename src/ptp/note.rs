@@ -41,6 +41,14 @@ pub enum Note {
         /// What it holds.
         value: u64,
     },
+    /// The capture kept fewer octets than `messageLength` says, and the cut lies after the fixed body: TLVs
+    /// from the cut on are not read.
+    CutByCapture {
+        /// `messageLength`.
+        message_length: u16,
+        /// Octets the capture kept.
+        available: usize,
+    },
     /// A v1 message whose `control` and `messageType` do not belong together.
     ClassMismatch,
     /// A v1 time whose sign bit is set where an instant is meant.
@@ -78,6 +86,9 @@ impl fmt::Display for Note {
                 write!(f, "TLV 0x{tlv_type:04x}: {extra_octets} octets beyond the known layout")
             }
             Self::ReservedValue { field, value } => write!(f, "{field} holds the reserved value {value}"),
+            Self::CutByCapture { message_length, available } => {
+                write!(f, "the capture kept {available} of the message's {message_length} octets")
+            }
             Self::ClassMismatch => write!(f, "messageType and control do not belong together"),
             Self::NegativeTime { field } => write!(f, "{field} lies before the epoch"),
             Self::ParametersTooShort { key, length } => {

@@ -14,7 +14,11 @@ pub(super) fn rfc3339(time: CaptureTime) -> String {
 }
 
 /// Seconds as a number; exact to the nanosecond up to 104 days.
-#[allow(clippy::as_conversions, clippy::cast_precision_loss, reason = "the report is where floating point begins")]
+#[allow(
+    clippy::as_conversions,
+    clippy::cast_precision_loss,
+    reason = "the report is where floating point begins"
+)]
 pub(super) fn seconds(duration: Nanos) -> f64 {
     duration.0 as f64 / 1e9
 }

@@ -120,7 +120,8 @@ fn events(document: &Document, out: &mut impl Write) -> io::Result<()> {
     for event in document.events.iter().take(EVENTS_SHOWN) {
         let domain = event.domain.as_deref().filter(|_| several).map(|domain| format!("{domain}: "));
         let frames: Vec<String> = event.frames.iter().map(frame).collect();
-        let frames = if frames.is_empty() { String::new() } else { format!(" (frame {})", frames.join(", ")) };
+        let frames =
+            if frames.is_empty() { String::new() } else { format!(" (frame {})", frames.join(", ")) };
         let text = format!("{}{}{frames}", plain(&domain.unwrap_or_default()), plain(&event.text));
         paragraph(out, 0, &format!("{:>12.3}  ", event.at_s), &text)?;
     }

@@ -24,3 +24,4 @@ mod support;
 
 mod ptp_v1_management;
 mod ptp_v1_vectors;
+mod ptp_v2_vectors;

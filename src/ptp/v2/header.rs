@@ -1,5 +1,10 @@
 //! The common header, 34 octets (1588-2008 13.3, 1588-2019 13.3, from memory; layout checked on real captures).
 
+use std::fmt;
+
+use super::fields;
+use crate::bytes::Cursor;
+use crate::bytes::DecodeError;
 use crate::ptp::PortIdentity;
 use crate::units::LogInterval;
 use crate::units::TimeInterval;
@@ -29,6 +34,82 @@ pub enum MessageType {
     Management,
     /// 0x4 to 0x7, 0xE, 0xF: counted, not decoded.
     Reserved(u8),
+}
+
+impl MessageType {
+    /// The type that the low four bits of `nibble` name (1588-2008 Table 19, from memory; values seen in real
+    /// captures but for the reserved ones and Pdelay_Resp, Pdelay_Resp_Follow_Up and Signaling).
+    #[must_use]
+    pub const fn from_nibble(nibble: u8) -> Self {
+        match nibble & 0x0F {
+            0x0 => Self::Sync,
+            0x1 => Self::DelayReq,
+            0x2 => Self::PdelayReq,
+            0x3 => Self::PdelayResp,
+            0x8 => Self::FollowUp,
+            0x9 => Self::DelayResp,
+            0xA => Self::PdelayRespFollowUp,
+            0xB => Self::Announce,
+            0xC => Self::Signaling,
+            0xD => Self::Management,
+            other => Self::Reserved(other),
+        }
+    }
+
+    /// The value on the wire, 0 to 15.
+    #[must_use]
+    pub const fn nibble(self) -> u8 {
+        match self {
+            Self::Sync => 0x0,
+            Self::DelayReq => 0x1,
+            Self::PdelayReq => 0x2,
+            Self::PdelayResp => 0x3,
+            Self::FollowUp => 0x8,
+            Self::DelayResp => 0x9,
+            Self::PdelayRespFollowUp => 0xA,
+            Self::Announce => 0xB,
+            Self::Signaling => 0xC,
+            Self::Management => 0xD,
+            Self::Reserved(nibble) => nibble & 0x0F,
+        }
+    }
+
+    /// A name for machines: the standard's, in lower case with underscores; every reserved type is `reserved`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Sync => "sync",
+            Self::DelayReq => "delay_req",
+            Self::PdelayReq => "pdelay_req",
+            Self::PdelayResp => "pdelay_resp",
+            Self::FollowUp => "follow_up",
+            Self::DelayResp => "delay_resp",
+            Self::PdelayRespFollowUp => "pdelay_resp_follow_up",
+            Self::Announce => "announce",
+            Self::Signaling => "signaling",
+            Self::Management => "management",
+            Self::Reserved(_) => "reserved",
+        }
+    }
+}
+
+impl fmt::Display for MessageType {
+    /// The standard's spelling, such as `Delay_Req`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Sync => "Sync",
+            Self::DelayReq => "Delay_Req",
+            Self::PdelayReq => "Pdelay_Req",
+            Self::PdelayResp => "Pdelay_Resp",
+            Self::FollowUp => "Follow_Up",
+            Self::DelayResp => "Delay_Resp",
+            Self::PdelayRespFollowUp => "Pdelay_Resp_Follow_Up",
+            Self::Announce => "Announce",
+            Self::Signaling => "Signaling",
+            Self::Management => "Management",
+            Self::Reserved(nibble) => return write!(f, "reserved 0x{nibble:x}"),
+        })
+    }
 }
 
 /// The header of every v2 message.
@@ -63,6 +144,45 @@ pub struct Header {
 }
 
 impl Header {
+    /// Octets of every v2 header.
+    pub const OCTETS: usize = 34;
+
+    /// Reads the 34 octets; says nothing of whether `messageLength` fits.
+    ///
+    /// | offset | octets | field |
+    /// |---|---|---|
+    /// | 0 | 1 | `majorSdoId` high nibble, `messageType` low |
+    /// | 1 | 1 | `minorVersionPTP` high nibble, `versionPTP` low |
+    /// | 2 | 2 | `messageLength` |
+    /// | 4 | 1 | `domainNumber` |
+    /// | 5 | 1 | `minorSdoId` |
+    /// | 6 | 2 | `flagField` |
+    /// | 8 | 8 | `correctionField` |
+    /// | 16 | 4 | `messageTypeSpecific` |
+    /// | 20 | 10 | `sourcePortIdentity` |
+    /// | 30 | 2 | `sequenceId` |
+    /// | 32 | 1 | `controlField` |
+    /// | 33 | 1 | `logMessageInterval` |
+    pub(super) fn decode(cursor: &mut Cursor<'_>) -> Result<Self, DecodeError> {
+        let first = cursor.u8("messageType")?;
+        let second = cursor.u8("versionPTP")?;
+        Ok(Self {
+            major_sdo_id: first >> 4,
+            message_type: MessageType::from_nibble(first),
+            minor_version_ptp: second >> 4,
+            message_length: cursor.u16("messageLength")?,
+            domain_number: cursor.u8("domainNumber")?,
+            minor_sdo_id: cursor.u8("minorSdoId")?,
+            flags: Flags(cursor.u16("flagField")?),
+            correction_field: fields::time_interval(cursor, "correctionField")?,
+            message_type_specific: cursor.u32("messageTypeSpecific")?,
+            source_port_identity: fields::port_identity(cursor, "sourcePortIdentity")?,
+            sequence_id: cursor.u16("sequenceId")?,
+            control_field: cursor.u8("controlField")?,
+            log_message_interval: LogInterval(cursor.i8("logMessageInterval")?),
+        })
+    }
+
     /// `sdoId`, 12 bits: `majorSdoId` and `minorSdoId` together (1588-2019 7.1.4, from memory).
     #[must_use]
     pub fn sdo_id(&self) -> u16 {
@@ -147,5 +267,30 @@ impl Flags {
     #[must_use]
     pub const fn frequency_traceable(self) -> bool {
         self.0 & 0x0020 != 0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_nibble_goes_to_a_type_and_back() {
+        for nibble in 0..16 {
+            assert_eq!(MessageType::from_nibble(nibble).nibble(), nibble);
+            assert_eq!(MessageType::from_nibble(nibble | 0xF0).nibble(), nibble);
+        }
+        assert_eq!(MessageType::from_nibble(0x4), MessageType::Reserved(4));
+        assert_eq!(MessageType::from_nibble(0xF), MessageType::Reserved(15));
+    }
+
+    #[test]
+    fn a_type_has_one_name_for_machines_and_one_for_people() {
+        assert_eq!(MessageType::PdelayRespFollowUp.name(), "pdelay_resp_follow_up");
+        assert_eq!(MessageType::PdelayRespFollowUp.to_string(), "Pdelay_Resp_Follow_Up");
+        assert_eq!(MessageType::DelayReq.name(), "delay_req");
+        assert_eq!(MessageType::DelayReq.to_string(), "Delay_Req");
+        assert_eq!(MessageType::Reserved(7).name(), "reserved");
+        assert_eq!(MessageType::Reserved(7).to_string(), "reserved 0x7");
     }
 }

@@ -1,21 +1,18 @@
 //! IEEE 1588-2008 (2.0) and IEEE 1588-2019 (2.1), and IEEE 802.1AS messages, which use the same layout.
 
 mod announce;
+mod body;
+mod fields;
 mod header;
 pub mod management;
 mod message;
 pub mod registry;
+pub mod tlv;
 
 pub use announce::{Announce, ClockQuality};
+pub use body::{Action, Body};
 pub use header::{Flags, Header, MessageType};
-pub use message::{Body, Message};
+pub use message::Message;
+pub use tlv::{Tlv, tlv_name};
 
-use crate::bytes::DecodeError;
-
-/// Decodes one message.
-///
-/// # Errors
-/// Where the octets end inside the header or the fixed body, or `messageLength` is too small or too large.
-pub(super) fn decode(octets: &[u8]) -> Result<Message, DecodeError> {
-    message::decode(octets)
-}
+pub(super) use message::decode;

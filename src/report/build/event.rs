@@ -14,8 +14,11 @@ use crate::report::format::seconds;
 
 /// All events of all domains in time order.
 pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
-    let mut events: Vec<_> =
-        analysis.domains.iter().flat_map(|domain| domain.events.iter().map(move |event| (event, domain.key))).collect();
+    let mut events: Vec<_> = analysis
+        .domains
+        .iter()
+        .flat_map(|domain| domain.events.iter().map(move |event| (event, domain.key)))
+        .collect();
     events.sort_by_key(|(event, key)| (event.time, *key));
     let documents = events.into_iter().map(|(event, key)| {
         let (clock, text) = words(event);
@@ -40,7 +43,9 @@ fn words(event: &Event) -> (ClockId, String) {
         }
         Happening::LeaderBegan { clock, after: Some(before), because, gap, won_on } => {
             let why = because.map_or("", crate::domains::EndedBy::name);
-            let gap = gap.filter(|gap| gap.0 > 0).map(|gap| format!(", {} after its last message", duration(seconds(gap))));
+            let gap = gap
+                .filter(|gap| gap.0 > 0)
+                .map(|gap| format!(", {} after its last message", duration(seconds(gap))));
             let gap = gap.unwrap_or_default();
             (*clock, format!("{clock} leads after {before} ({why}{gap}), won on {}", won_on.name()))
         }

@@ -8,11 +8,12 @@ mod event;
 pub use capture::{CaptureDocument, DamageDocument, ProblemDocument};
 pub use device::{DeviceDocument, StateName, StrengthName};
 pub use domain::{
-    AnswersDocument, CadenceDocument, ClockDocument, DomainDocument, MessageCounts, NoteDocument, SourceDocument,
-    SpreadDocument, TenureDocument,
+    AnswersDocument, CadenceDocument, ClockDocument, DomainDocument, MessageCounts, NoteDocument,
+    SourceDocument, SpreadDocument, TenureDocument,
 };
 pub use event::{
-    EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName, VerdictName,
+    EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName,
+    VerdictName,
 };
 
 use schemars::JsonSchema;

@@ -72,7 +72,10 @@ fn leader(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
 
 /// The port that announces the leader with the fewest steps.
 fn leading_port(domain: &DomainDocument) -> Option<&ClockDocument> {
-    let offers = domain.clocks.iter().filter(|clock| clock.grandmaster.is_some() && clock.grandmaster == domain.leader);
+    let offers = domain
+        .clocks
+        .iter()
+        .filter(|clock| clock.grandmaster.is_some() && clock.grandmaster == domain.leader);
     offers.min_by_key(|clock| (clock.steps_removed, clock.announce.is_none()))
 }
 
@@ -94,7 +97,11 @@ fn data(port: &ClockDocument) -> String {
         parts.push(format!("accuracy {}", name.map_or_else(|| format!("0x{accuracy:02x}"), str::to_owned)));
     }
     if let Some(variance) = port.variance {
-        parts.push(if port.stratum.is_some() { format!("variance {variance}") } else { format!("variance 0x{variance:04x}") });
+        parts.push(if port.stratum.is_some() {
+            format!("variance {variance}")
+        } else {
+            format!("variance 0x{variance:04x}")
+        });
     }
     if let Some(source) = port.time_source {
         let name = registry::time_source_name(source);
@@ -112,8 +119,11 @@ fn data(port: &ClockDocument) -> String {
 
 fn series(out: &mut impl Write, label: &str, series: Option<&CadenceDocument>, tail: &str) -> io::Result<()> {
     let Some(series) = series else { return Ok(()) };
-    let declared = series.declared_s.map_or_else(|| "no interval declared".to_owned(), |s| format!("every {} as declared", duration(s)));
-    let measured = series.median_s.map_or_else(|| "seen once".to_owned(), |s| format!("median {}", duration(s)));
+    let declared = series
+        .declared_s
+        .map_or_else(|| "no interval declared".to_owned(), |s| format!("every {} as declared", duration(s)));
+    let measured =
+        series.median_s.map_or_else(|| "seen once".to_owned(), |s| format!("median {}", duration(s)));
     let text = format!(
         "{declared}, {measured}, {} seen, {} missed{tail}",
         count(series.count),
@@ -128,7 +138,9 @@ fn answers(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
         return Ok(());
     }
     let median = answers.response_time_ns.as_ref().map(|spread| spread.median);
-    let time = median.map(|ns| format!(", after {} (median)", super::super::format::duration_ns(ns))).unwrap_or_default();
+    let time = median
+        .map(|ns| format!(", after {} (median)", super::super::format::duration_ns(ns)))
+        .unwrap_or_default();
     let text = format!(
         "{} ports ask; {} requests answered, {} not{time}",
         answers.requesters,

@@ -5,3 +5,7 @@ pub(crate) mod reference;
 
 pub(crate) mod capture_writer;
 pub(crate) mod craft;
+
+pub(crate) mod management_json;
+pub(crate) mod ptp_v2_json;
+pub(crate) mod vectors;

@@ -1,0 +1,208 @@
+//! The fixed body of each message type (1588-2008 clause 13, from memory; layouts checked on real captures but for
+//! Pdelay_Resp, Pdelay_Resp_Follow_Up and Signaling, which were checked against an open-source implementation).
+
+use std::fmt;
+
+use super::announce::Announce;
+use super::fields;
+use super::header::MessageType;
+use crate::bytes::Cursor;
+use crate::bytes::DecodeError;
+use crate::ptp::Note;
+use crate::ptp::PortIdentity;
+use crate::units::Timestamp;
+
+/// The fixed body of each message type.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Body {
+    /// Sync: `originTimestamp`.
+    Sync {
+        /// `originTimestamp`; reserved in gPTP two-step.
+        origin_timestamp: Timestamp,
+    },
+    /// Delay_Req: `originTimestamp`, 0 allowed.
+    DelayReq {
+        /// `originTimestamp`.
+        origin_timestamp: Timestamp,
+    },
+    /// Pdelay_Req: `originTimestamp`, 0 allowed.
+    PdelayReq {
+        /// `originTimestamp`.
+        origin_timestamp: Timestamp,
+    },
+    /// Pdelay_Resp.
+    PdelayResp {
+        /// `requestReceiptTimestamp`.
+        request_receipt_timestamp: Timestamp,
+        /// `requestingPortIdentity`.
+        requesting_port_identity: PortIdentity,
+    },
+    /// Follow_Up.
+    FollowUp {
+        /// `preciseOriginTimestamp`.
+        precise_origin_timestamp: Timestamp,
+    },
+    /// Delay_Resp.
+    DelayResp {
+        /// `receiveTimestamp`.
+        receive_timestamp: Timestamp,
+        /// `requestingPortIdentity`.
+        requesting_port_identity: PortIdentity,
+    },
+    /// Pdelay_Resp_Follow_Up.
+    PdelayRespFollowUp {
+        /// `responseOriginTimestamp`.
+        response_origin_timestamp: Timestamp,
+        /// `requestingPortIdentity`.
+        requesting_port_identity: PortIdentity,
+    },
+    /// Announce.
+    Announce(Announce),
+    /// Signaling; what it says is in its TLVs.
+    Signaling {
+        /// `targetPortIdentity`.
+        target_port_identity: PortIdentity,
+    },
+    /// Management; what it asks or tells is in its TLV.
+    Management {
+        /// `targetPortIdentity`.
+        target_port_identity: PortIdentity,
+        /// `startingBoundaryHops`.
+        starting_boundary_hops: u8,
+        /// `boundaryHops`, counted down by each boundary clock on the way.
+        boundary_hops: u8,
+        /// `actionField`.
+        action: Action,
+    },
+    /// A reserved `messageType`: nothing is decoded.
+    Reserved,
+}
+
+/// `actionField` of a Management message, 4 bits (1588-2008 Table 38, from memory; 0 and 2 seen in real captures).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Action {
+    /// 0: asks for a value; a data field that follows is a filler.
+    Get,
+    /// 1: sets a value.
+    Set,
+    /// 2: answers a GET or SET.
+    Response,
+    /// 3: starts an event.
+    Command,
+    /// 4: answers a COMMAND.
+    Acknowledge,
+    /// 5 to 15.
+    Reserved(u8),
+}
+
+impl Action {
+    /// The action that the low four bits of `nibble` name.
+    #[must_use]
+    pub const fn from_nibble(nibble: u8) -> Self {
+        match nibble & 0x0F {
+            0 => Self::Get,
+            1 => Self::Set,
+            2 => Self::Response,
+            3 => Self::Command,
+            4 => Self::Acknowledge,
+            other => Self::Reserved(other),
+        }
+    }
+
+    /// The value on the wire, 0 to 15.
+    #[must_use]
+    pub const fn nibble(self) -> u8 {
+        match self {
+            Self::Get => 0,
+            Self::Set => 1,
+            Self::Response => 2,
+            Self::Command => 3,
+            Self::Acknowledge => 4,
+            Self::Reserved(nibble) => nibble & 0x0F,
+        }
+    }
+}
+
+impl fmt::Display for Action {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Get => "GET",
+            Self::Set => "SET",
+            Self::Response => "RESPONSE",
+            Self::Command => "COMMAND",
+            Self::Acknowledge => "ACKNOWLEDGE",
+            Self::Reserved(nibble) => return write!(f, "reserved {nibble}"),
+        })
+    }
+}
+
+impl Body {
+    /// Octets of the fixed body, after the header.
+    pub(super) const fn octets(message_type: MessageType) -> usize {
+        match message_type {
+            MessageType::Sync | MessageType::DelayReq | MessageType::FollowUp | MessageType::Signaling => 10,
+            MessageType::PdelayReq
+            | MessageType::PdelayResp
+            | MessageType::DelayResp
+            | MessageType::PdelayRespFollowUp => 20,
+            MessageType::Announce => 30,
+            MessageType::Management => 14,
+            MessageType::Reserved(_) => 0,
+        }
+    }
+
+    /// Reads the body of `message_type`; `cursor` stands behind the header.
+    pub(super) fn decode(
+        cursor: &mut Cursor<'_>,
+        message_type: MessageType,
+        notes: &mut Vec<Note>,
+    ) -> Result<Self, DecodeError> {
+        const REQUESTING: &str = "requestingPortIdentity";
+        Ok(match message_type {
+            MessageType::Sync => {
+                Self::Sync { origin_timestamp: fields::timestamp(cursor, "originTimestamp", notes)? }
+            }
+            MessageType::DelayReq => {
+                Self::DelayReq { origin_timestamp: fields::timestamp(cursor, "originTimestamp", notes)? }
+            }
+            MessageType::PdelayReq => {
+                let origin_timestamp = fields::timestamp(cursor, "originTimestamp", notes)?;
+                cursor.skip("reserved", 10)?;
+                Self::PdelayReq { origin_timestamp }
+            }
+            MessageType::PdelayResp => Self::PdelayResp {
+                request_receipt_timestamp: fields::timestamp(cursor, "requestReceiptTimestamp", notes)?,
+                requesting_port_identity: fields::port_identity(cursor, REQUESTING)?,
+            },
+            MessageType::FollowUp => Self::FollowUp {
+                precise_origin_timestamp: fields::timestamp(cursor, "preciseOriginTimestamp", notes)?,
+            },
+            MessageType::DelayResp => Self::DelayResp {
+                receive_timestamp: fields::timestamp(cursor, "receiveTimestamp", notes)?,
+                requesting_port_identity: fields::port_identity(cursor, REQUESTING)?,
+            },
+            MessageType::PdelayRespFollowUp => Self::PdelayRespFollowUp {
+                response_origin_timestamp: fields::timestamp(cursor, "responseOriginTimestamp", notes)?,
+                requesting_port_identity: fields::port_identity(cursor, REQUESTING)?,
+            },
+            MessageType::Announce => Self::Announce(Announce::decode(cursor, notes)?),
+            MessageType::Signaling => {
+                Self::Signaling { target_port_identity: fields::port_identity(cursor, "targetPortIdentity")? }
+            }
+            MessageType::Management => Self::management(cursor, notes)?,
+            MessageType::Reserved(_) => Self::Reserved,
+        })
+    }
+
+    fn management(cursor: &mut Cursor<'_>, notes: &mut Vec<Note>) -> Result<Self, DecodeError> {
+        let target_port_identity = fields::port_identity(cursor, "targetPortIdentity")?;
+        let starting_boundary_hops = cursor.u8("startingBoundaryHops")?;
+        let boundary_hops = cursor.u8("boundaryHops")?;
+        let action = Action::from_nibble(cursor.u8("actionField")?);
+        cursor.skip("reserved", 1)?;
+        if let Action::Reserved(nibble) = action {
+            notes.push(Note::ReservedValue { field: "actionField", value: u64::from(nibble) });
+        }
+        Ok(Self::Management { target_port_identity, starting_boundary_hops, boundary_hops, action })
+    }
+}

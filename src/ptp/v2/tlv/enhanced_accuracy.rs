@@ -1,0 +1,82 @@
+//! ENHANCED_ACCURACY_METRICS (1588-2019 16.12, from memory; layout seen in public source).
+
+use crate::bytes::Cursor;
+use crate::bytes::DecodeError;
+use crate::ptp::v2::fields;
+use crate::units::TimeInterval;
+
+/// An IEEE 754 double as its bits, so that equal messages compare equal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Float64(pub u64);
+
+impl Float64 {
+    /// The number, which may be infinite or not one at all.
+    #[must_use]
+    pub const fn value(self) -> f64 {
+        f64::from_bits(self.0)
+    }
+}
+
+/// A bound and a spread of one cause of inaccuracy.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Inaccuracy {
+    /// The `max…Inaccuracy` field.
+    pub max: TimeInterval,
+    /// The `var…Inaccuracy` field, s².
+    pub variance_s2: Float64,
+}
+
+/// How inaccurate the time may have become on its way here.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct EnhancedAccuracyMetrics {
+    /// `bcHopCount`.
+    pub bc_hop_count: u8,
+    /// `tcHopCount`.
+    pub tc_hop_count: u8,
+    /// `maxGmInaccuracy`, `varGmInaccuracy`.
+    pub gm: Inaccuracy,
+    /// `maxTransientInaccuracy`, `varTransientInaccuracy`.
+    pub transient: Inaccuracy,
+    /// `maxDynamicInaccuracy`, `varDynamicInaccuracy`.
+    pub dynamic: Inaccuracy,
+    /// `maxStaticInstanceInaccuracy`, `varStaticInstanceInaccuracy`.
+    pub static_instance: Inaccuracy,
+    /// `maxStaticMediumInaccuracy`, `varStaticMediumInaccuracy`.
+    pub static_medium: Inaccuracy,
+}
+
+impl EnhancedAccuracyMetrics {
+    /// Offset 0 `bcHopCount`, 1 `tcHopCount`, 2 reserved, then at 4, 20, 36, 52, 68 bound and variance of each cause.
+    pub(super) fn decode(cursor: &mut Cursor<'_>) -> Result<Self, DecodeError> {
+        let bc_hop_count = cursor.u8("bcHopCount")?;
+        let tc_hop_count = cursor.u8("tcHopCount")?;
+        cursor.skip("reserved", 2)?;
+        Ok(Self {
+            bc_hop_count,
+            tc_hop_count,
+            gm: Inaccuracy::decode(cursor, "maxGmInaccuracy", "varGmInaccuracy")?,
+            transient: Inaccuracy::decode(cursor, "maxTransientInaccuracy", "varTransientInaccuracy")?,
+            dynamic: Inaccuracy::decode(cursor, "maxDynamicInaccuracy", "varDynamicInaccuracy")?,
+            static_instance: Inaccuracy::decode(
+                cursor,
+                "maxStaticInstanceInaccuracy",
+                "varStaticInstanceInaccuracy",
+            )?,
+            static_medium: Inaccuracy::decode(
+                cursor,
+                "maxStaticMediumInaccuracy",
+                "varStaticMediumInaccuracy",
+            )?,
+        })
+    }
+}
+
+impl Inaccuracy {
+    fn decode(
+        cursor: &mut Cursor<'_>,
+        max: &'static str,
+        variance: &'static str,
+    ) -> Result<Self, DecodeError> {
+        Ok(Self { max: fields::time_interval(cursor, max)?, variance_s2: Float64(cursor.u64(variance)?) })
+    }
+}
