@@ -118,7 +118,8 @@ impl Election {
             let (silent_since, timeout, deadline) = (last.last, last.timeout_at(), last.lost_at());
             tenure.close(silent_since, last.last_place, last.silence_reason());
             self.closed.push(tenure);
-            let survivors = || self.announcers.values().filter(|a| a.is_alive(deadline));
+            // Strictly later: the lost leader itself is still "alive" at its own deadline.
+            let survivors = || self.announcers.values().filter(|a| a.lost_at() > deadline);
             if let Some(best) = Self::best_announcer(survivors()) {
                 let from = if best.run_first > silent_since { best.run_first } else { timeout };
                 let against = survivors().filter(|a| a.candidate.grandmaster != best.candidate.grandmaster);
