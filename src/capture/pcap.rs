@@ -89,8 +89,7 @@ impl Pcap {
         }
         let (fractions, fraction_nanos) =
             if magic == MAGIC_NANOSECONDS { (1_000_000_000, 1) } else { (1_000_000, 1_000) };
-        let [upper, lower, type_high, type_low] = link.to_be_bytes();
-        let _ = lower;
+        let [upper, _, type_high, type_low] = link.to_be_bytes();
         // Top four bits: length in 16-bit words; bit 26 says whether they count.
         let fcs_octets = (upper & 0x04 != 0).then_some((upper >> 4) * 2);
         Ok(Self {

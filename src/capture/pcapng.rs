@@ -36,6 +36,8 @@ const BYTE_ORDER_MAGIC: u32 = 0x1A2B_3C4D;
 
 /// Octets that tell a block's type, length and, for a section header, byte order.
 pub(super) const SECTION_START: usize = 12;
+/// Octets of a section header without options.
+pub(super) const SECTION_LEAST: usize = 28;
 /// Type, length before and length after.
 const FRAMING: u32 = 12;
 /// Where a packet's octets begin in an Enhanced or obsolete Packet Block, counted from its body.
@@ -88,7 +90,7 @@ impl Pcapng {
     /// Begins at a section header whose first octets are `start`; walking begins with that block.
     pub(super) fn new(start: &[u8], order: ByteOrder) -> Result<Self, Error> {
         match order.u16_at(start, 12) {
-            None => Err(Error::CutHeader { available: start.len(), needed: SECTION_START + 2 }),
+            None => Err(Error::CutHeader { available: start.len(), needed: SECTION_LEAST }),
             Some(1) => Ok(Self { order, interfaces: Vec::new(), section_base: 0, lost: None }),
             Some(major) => Err(Error::Unsupported {
                 offset: 12,
@@ -239,9 +241,11 @@ impl Pcapng {
                 taken,
             });
         }
-        let (Some(high), Some(low), Some(captured), Some(original)) =
-            (order.u32_at(body, 4), order.u32_at(body, 8), order.u32_at(body, 12), order.u32_at(body, 16))
-        else {
+        let fields = body.first_chunk::<PACKET_DATA>().and_then(|fixed| {
+            let field = |at| order.u32_at(fixed, at);
+            Some((field(4)?, field(8)?, field(12)?, field(16)?))
+        });
+        let Some((high, low, captured, original)) = fields else {
             damage.repeat(place.at, "a packet block is too short for its fields; it is left out");
             return None;
         };

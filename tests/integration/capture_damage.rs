@@ -342,6 +342,7 @@ proptest! {
             octets.truncate(cut.index(octets.len()));
         }
         let total = octets.len();
+        let at_once = (format < 3 && Reader::new(&octets[..]).is_ok()).then(|| read_all(&octets[..]));
         if let Ok(mut reader) = Reader::new(Trickle { octets: io::Cursor::new(octets), lengths, turn: 0 }) {
             let mut count = 0_u64;
             while let Some(record) = reader.next_record().unwrap() {
@@ -353,6 +354,10 @@ proptest! {
             let summary = reader.finish("test");
             prop_assert_eq!(summary.packets, count);
             prop_assert!(summary.damage.len() < 120);
+            // How the octets come in must not show in what is made of them.
+            if let Some((_, whole)) = at_once {
+                prop_assert_eq!(summary, whole);
+            }
         }
     }
 }
