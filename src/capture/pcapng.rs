@@ -50,6 +50,7 @@ const PLAUSIBLE_BLOCK: u32 = PLAUSIBLE + 4096;
 const INTERFACES: usize = 65_536;
 
 const NEXT: &str = "plausible block";
+const TOO_SHORT: &str = "a packet block is too short for its fields; it is left out";
 
 /// A walker, knowing the interfaces so far.
 #[derive(Debug)]
@@ -229,7 +230,10 @@ impl Pcapng {
             return None;
         };
         if kind == SIMPLE_PACKET {
-            let original = order.u32_at(body, 0)?;
+            let Some(original) = order.u32_at(body, 0) else {
+                damage.repeat(place.at, TOO_SHORT);
+                return None;
+            };
             let captured = interface.simple_captured(original, body.len().saturating_sub(4));
             return Some(Frame {
                 time: None,
@@ -246,7 +250,7 @@ impl Pcapng {
             Some((field(4)?, field(8)?, field(12)?, field(16)?))
         });
         let Some((high, low, captured, original)) = fields else {
-            damage.repeat(place.at, "a packet block is too short for its fields; it is left out");
+            damage.repeat(place.at, TOO_SHORT);
             return None;
         };
         let time = interface.tick.time(u64::from(high) << 32 | u64::from(low), interface.offset_seconds);

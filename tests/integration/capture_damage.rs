@@ -217,6 +217,16 @@ fn a_length_past_the_end_does_not_swallow_the_records_before_it() {
 }
 
 #[test]
+fn a_wrong_stamp_before_the_damage_does_not_mislead_the_search() {
+    let mut file = pcap(Order::Big, PcapKind::Microseconds, 0..5);
+    file.record(1, 0, b"the clock was not set").raw(&[0xFF; 50]);
+    file.raw(&pcap(Order::Big, PcapKind::Microseconds, 5..7).octets[24..]);
+    let (numbers, damage) = whole_frames(&file.octets);
+    assert_eq!(numbers, [0, 1, 2, 3, 4, 5, 6]);
+    assert_eq!(damage.len(), 1);
+}
+
+#[test]
 fn odd_but_readable_fields_keep_their_record() {
     let mut file = PcapFile::new(Order::Little, PcapKind::Microseconds);
     file.record(NOON, 0, b"frame 0")
@@ -259,7 +269,11 @@ fn packets_that_cannot_be_placed_are_left_out_and_told() {
         1,
         b"wrong one",
     );
-    file.statistics(9, 0, &[]).block(6, &[0; 8]).block(1, &[0; 4]).packet(0, 5_000_000, b"right");
+    file.statistics(9, 0, &[])
+        .block(6, &[0; 8])
+        .block(3, &[])
+        .block(1, &[0; 4])
+        .packet(0, 5_000_000, b"right");
     let (records, summary) = read_all(&file.octets[..]);
     assert_eq!(records.iter().map(|record| record.octets.as_slice()).collect::<Vec<_>>(), [b"right"]);
     let texts: Vec<_> = summary.damage.iter().map(|damage| damage.text.as_str()).collect();
@@ -268,7 +282,7 @@ fn packets_that_cannot_be_placed_are_left_out_and_told() {
         [
             "a packet of an interface that was not described; it is left out (3 times, first here)",
             "statistics of an interface that was not described; they are left out",
-            "a packet block is too short for its fields; it is left out",
+            "a packet block is too short for its fields; it is left out (2 times, first here)",
             "an interface description is too short; it is left out",
         ]
     );
