@@ -250,6 +250,38 @@ fn odd_but_readable_fields_keep_their_record() {
 }
 
 #[test]
+fn blocks_and_records_are_believed_up_to_sixteen_mebibytes() {
+    let mut file = PcapngFile::new(Order::Little);
+    file.interface(1, 0, &[]).block(0x0BAD, &vec![0xEE; 3 << 20]).packet(0, 1, &vec![7; 1 << 20]);
+    let at = file.octets.len() as u64;
+    file.block(0x0BAD, &vec![0xEE; 16 << 20]).packet(0, 2, b"after");
+    let (records, summary) = read_all(&file.octets[..]);
+    assert_eq!(records.iter().map(|record| record.octets.len()).collect::<Vec<_>>(), [1 << 20, 5]);
+    assert_eq!((summary.damage.len(), summary.damage[0].offset), (1, at));
+    let start = "a block of type 0xbad says it is 16777228 octets long; skipped 16777228 octets";
+    assert!(summary.damage[0].text.starts_with(start), "{}", summary.damage[0].text);
+
+    let mut file = PcapFile::new(Order::Little, PcapKind::Microseconds);
+    file.octets[16..20].copy_from_slice(&(2_u32 << 20).to_le_bytes());
+    file.record(NOON, 0, &vec![7; 1 << 20]).record(NOON, 1, b"after");
+    let (records, summary) = read_all(&file.octets[..]);
+    assert_eq!(records.iter().map(|record| record.octets.len()).collect::<Vec<_>>(), [1 << 20, 5]);
+    assert_eq!(summary.damage, []);
+}
+
+#[test]
+fn a_file_full_of_damage_gives_a_short_list() {
+    let mut file = PcapngFile::new(Order::Little);
+    file.interface(1, 0, &[]);
+    for number in 0..300 {
+        file.raw(&[0xEE; 10]).packet(0, u64::from(NOON + number) * 1_000_000, &frame(number));
+    }
+    let (numbers, damage) = whole_frames(&file.octets);
+    assert_eq!((numbers.len(), damage.len()), (300, 101));
+    assert_eq!(damage[100].1, "200 more places of damage from here on are not listed");
+}
+
+#[test]
 fn a_tail_of_zeros_is_no_row_of_empty_records() {
     let mut file = pcap(Order::Little, PcapKind::Microseconds, 0..3);
     let at = file.octets.len() as u64;
