@@ -248,6 +248,7 @@ impl Pcap {
     /// Looks for the next place that makes sense; ends with `lost` taken or the window used up.
     fn search(&mut self, window: &[u8], place: Place, damage: &mut DamageList) -> Step {
         let Some(lost) = self.lost.as_ref() else { return Step::Pass(0) };
+        // Never the place where sense was lost: so each search moves on.
         let from = usize::from(lost.from == place.at);
         match find(window.len(), from, |at| self.chain(window, at, place.ended, self.known)) {
             Some((at, Verdict::Yes)) => {

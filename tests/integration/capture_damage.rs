@@ -217,6 +217,29 @@ fn a_length_past_the_end_does_not_swallow_the_records_before_it() {
 }
 
 #[test]
+fn one_header_that_makes_sense_is_not_enough_after_damage() {
+    let mut file = pcap(Order::Little, PcapKind::Microseconds, 0..5);
+    let at = file.octets.len() as u64;
+    file.raw(&[0xFF; 20]).record(NOON, 0, &[0xFF; 30]).raw(&[0xFF; 20]);
+    let after = file.octets.len();
+    file.raw(&pcap(Order::Little, PcapKind::Microseconds, 5..20).octets[24..]);
+    let (numbers, damage) = whole_frames(&file.octets);
+    assert_eq!(numbers, (0..20).collect::<Vec<_>>());
+    assert_eq!((damage.len(), damage[0].0), (1, at));
+    assert!(damage[0].1.ends_with(&format!("plausible record at {after}")), "{}", damage[0].1);
+}
+
+#[test]
+fn zeros_before_the_first_record_are_one_piece_of_damage() {
+    let mut file = PcapFile::new(Order::Little, PcapKind::Microseconds);
+    file.raw(&[0; 1_000]).raw(&pcap(Order::Little, PcapKind::Microseconds, 0..9).octets[24..]);
+    let (numbers, damage) = whole_frames(&file.octets);
+    assert_eq!(numbers, (0..9).collect::<Vec<_>>());
+    let text = "a record header is all zero; skipped 1000 octets to the next plausible record at 1024";
+    assert_eq!(damage, [(24, text.to_owned())]);
+}
+
+#[test]
 fn a_wrong_stamp_before_the_damage_does_not_mislead_the_search() {
     let mut file = pcap(Order::Big, PcapKind::Microseconds, 0..5);
     file.record(1, 0, b"the clock was not set").raw(&[0xFF; 50]);
