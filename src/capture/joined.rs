@@ -172,8 +172,16 @@ impl Joined {
     }
 
     fn advance(&mut self) -> Option<u32> {
-        if let Some(index) = self.current.take() {
-            self.move_on(index);
+        if let Some(index) = self.current.take()
+            && let Some(place) = self.move_on(index)
+        {
+            // Most often the same file goes on: then the heap need not be touched.
+            let is_first = self.heads.peek().is_none_or(|Reverse(head)| (place, index) < *head);
+            let nothing_due = self.files.get(self.waiting).is_none_or(|file| place < file.place);
+            if is_first && nothing_due {
+                return Some(self.give(index));
+            }
+            self.heads.push(Reverse((place, index)));
         }
         while let Some(file) = self.files.get(self.waiting) {
             let due = self.heads.peek().is_none_or(|Reverse((place, _))| file.place <= *place);
@@ -183,23 +191,26 @@ impl Joined {
             self.open_next();
         }
         let Reverse((_, index)) = self.heads.pop()?;
+        Some(self.give(index))
+    }
+
+    /// Notes that the record at hand of a file is given.
+    fn give(&mut self, index: u32) -> u32 {
         let time = self.files.get(size(index)).and_then(File::time);
         if let Some(time) = time.filter(|time| self.latest.is_none_or(|(latest, _)| *time > latest)) {
             self.latest = Some((time, index));
         }
         self.current = Some(index);
-        Some(index)
+        index
     }
 
-    /// Takes the next record of an open file, or closes it.
-    fn move_on(&mut self, index: u32) {
-        let Some(file) = self.files.get_mut(size(index)) else { return };
+    /// Takes the next record of an open file and says its place in time, or closes the file.
+    fn move_on(&mut self, index: u32) -> Option<i64> {
+        let file = self.files.get_mut(size(index))?;
         if let Err(error) = file.move_on() {
             self.unreadable.push((file.input.name.clone(), error));
         }
-        if let State::Open(_) = file.state {
-            self.heads.push(Reverse((file.place, index)));
-        }
+        matches!(file.state, State::Open(_)).then_some(file.place)
     }
 
     fn open_next(&mut self) {
@@ -242,7 +253,7 @@ impl File {
     /// Stamp of the record at hand.
     fn time(&self) -> Option<CaptureTime> {
         match &self.state {
-            State::Open(reader) => reader.record()?.time,
+            State::Open(reader) => reader.time_at_hand()?,
             State::Waiting | State::Done(_) => None,
         }
     }
@@ -271,8 +282,8 @@ impl File {
     /// Learns the place of the record at hand, or ends the file where there is none.
     fn settle(&mut self) {
         let State::Open(reader) = &self.state else { return };
-        match reader.record() {
-            Some(record) => self.place = record.time.map_or(self.place, |time| time.0),
+        match reader.time_at_hand() {
+            Some(time) => self.place = time.map_or(self.place, |time| time.0),
             None => {
                 if let State::Open(reader) = std::mem::replace(&mut self.state, State::Waiting) {
                     self.state = State::Done(Box::new(reader.finish(&self.input.name)));

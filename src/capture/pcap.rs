@@ -51,7 +51,8 @@ pub(super) struct Pcap {
     link: LinkType,
     fcs_octets: Option<u8>,
     longest: u32,
-    last_seconds: Option<u32>,
+    /// Seconds of the first good record and of the last: one of them may itself be damaged.
+    known: Option<(u32, u32)>,
     lost: Option<Lost>,
 }
 
@@ -89,8 +90,7 @@ impl Pcap {
         }
         let (fractions, fraction_nanos) =
             if magic == MAGIC_NANOSECONDS { (1_000_000_000, 1) } else { (1_000_000, 1_000) };
-        let [upper, lower, type_high, type_low] = link.to_be_bytes();
-        let _ = lower;
+        let [upper, _, type_high, type_low] = link.to_be_bytes();
         // Top four bits: length in 16-bit words; bit 26 says whether they count.
         let fcs_octets = (upper & 0x04 != 0).then_some((upper >> 4) * 2);
         Ok(Self {
@@ -101,7 +101,7 @@ impl Pcap {
             link: LinkType(u16::from_be_bytes([type_high, type_low])),
             fcs_octets,
             longest: snaplen.clamp(PLAUSIBLE, LONGEST),
-            last_seconds: None,
+            known: None,
             lost: None,
         })
     }
@@ -145,7 +145,8 @@ impl Pcap {
             }
             return self.cut_record(head, window, place, damage);
         }
-        self.last_seconds = Some(head.seconds);
+        let first = self.known.map_or(head.seconds, |(first, _)| first);
+        self.known = Some((first, head.seconds));
         Step::Frame(self.frame(head, whole))
     }
 
@@ -225,8 +226,9 @@ impl Pcap {
 
     /// A record that goes on after the end of the file: cut off, or its length is wrong.
     fn cut_record(&mut self, head: Head, window: &[u8], place: Place, damage: &mut DamageList) -> Step {
-        let near = self.last_seconds.or(Some(head.seconds));
-        if find(window.len(), 1, |at| self.chain(window, at, true, near)).is_some() {
+        let known = self.known.or(Some((head.seconds, head.seconds)));
+        if find(window.len(), 1, |at| self.chain(window, at, true, known)).is_some() {
+            self.known = known;
             let why = format!("a record says it holds {} octets, past the file's end", head.captured);
             self.lost = Some(Lost { from: place.at, why });
             return self.search(window, place, damage);
@@ -246,8 +248,9 @@ impl Pcap {
     /// Looks for the next place that makes sense; ends with `lost` taken or the window used up.
     fn search(&mut self, window: &[u8], place: Place, damage: &mut DamageList) -> Step {
         let Some(lost) = self.lost.as_ref() else { return Step::Pass(0) };
+        // Never the place where sense was lost: so each search moves on.
         let from = usize::from(lost.from == place.at);
-        match find(window.len(), from, |at| self.chain(window, at, place.ended, self.last_seconds)) {
+        match find(window.len(), from, |at| self.chain(window, at, place.ended, self.known)) {
             Some((at, Verdict::Yes)) => {
                 if let Some(lost) = self.lost.take() {
                     lost.found(place.at.saturating_add(position(at)), NEXT, damage);
@@ -263,25 +266,25 @@ impl Pcap {
 
     /// Whether [`CHAIN`] records in a row make sense from `at` on, the first of them near a time if there is
     /// one to go by; fewer will do where the file ends with them.
-    fn chain(&self, window: &[u8], at: usize, ended: bool, near: Option<u32>) -> Verdict {
-        let enough_at_end = if near.is_some() { 1 } else { 2 };
+    fn chain(&self, window: &[u8], at: usize, ended: bool, known: Option<(u32, u32)>) -> Verdict {
+        let enough_at_end = if known.is_some() { 1 } else { 2 };
         let if_ended = |yes| match (ended, yes) {
             (false, _) => Verdict::Open,
             (true, true) => Verdict::Yes,
             (true, false) => Verdict::No,
         };
         let mut at = at;
-        let mut near = near;
+        let mut known = known;
         for seen in 0..CHAIN {
             let Some(rest) = window.get(at..) else { return if_ended(seen >= 2) };
             if rest.is_empty() {
                 return if_ended(seen >= enough_at_end);
             }
             let Some(head) = self.head(rest) else { return if_ended(seen >= 2) };
-            if !self.plausible(head, near) {
+            if !self.plausible(head, known) {
                 return Verdict::No;
             }
-            near = near.or(Some(head.seconds));
+            known = known.or(Some((head.seconds, head.seconds)));
             at = at.saturating_add(self.record_header).saturating_add(size(head.captured));
         }
         Verdict::Yes
@@ -292,23 +295,24 @@ impl Pcap {
     fn vouched(&self, odd: Head, window: &[u8], whole: usize, ended: bool) -> Verdict {
         let rest = window.get(whole..).unwrap_or_default();
         match self.head(rest) {
-            Some(head) if head.captured <= self.longest && Self::is_near(head, Some(odd.seconds)) => {
-                Verdict::Yes
-            }
+            Some(head) if head.captured <= self.longest && head.is_near(odd.seconds) => Verdict::Yes,
             Some(_) => Verdict::No,
             None if ended => Verdict::Yes,
             None => Verdict::Open,
         }
     }
 
-    fn plausible(&self, head: Head, near: Option<u32>) -> bool {
+    fn plausible(&self, head: Head, known: Option<(u32, u32)>) -> bool {
         // No empty records: a run of zeros would be an endless row of them.
         let length = head.captured > 0 && head.captured <= PLAUSIBLE && head.original >= head.captured;
-        length && head.fraction < self.fractions && Self::is_near(head, near)
+        let near = known.is_none_or(|(first, last)| head.is_near(first) || head.is_near(last));
+        length && head.fraction < self.fractions && near
     }
+}
 
-    fn is_near(head: Head, near: Option<u32>) -> bool {
-        let distance = near.map_or(0, |near| i64::from(head.seconds) - i64::from(near));
+impl Head {
+    fn is_near(self, seconds: u32) -> bool {
+        let distance = i64::from(self.seconds) - i64::from(seconds);
         (-PLAUSIBLE_BEFORE..=PLAUSIBLE_AFTER).contains(&distance)
     }
 }

@@ -36,6 +36,8 @@ const BYTE_ORDER_MAGIC: u32 = 0x1A2B_3C4D;
 
 /// Octets that tell a block's type, length and, for a section header, byte order.
 pub(super) const SECTION_START: usize = 12;
+/// Octets of a section header without options.
+pub(super) const SECTION_LEAST: usize = 28;
 /// Type, length before and length after.
 const FRAMING: u32 = 12;
 /// Where a packet's octets begin in an Enhanced or obsolete Packet Block, counted from its body.
@@ -48,6 +50,7 @@ const PLAUSIBLE_BLOCK: u32 = PLAUSIBLE + 4096;
 const INTERFACES: usize = 65_536;
 
 const NEXT: &str = "plausible block";
+const TOO_SHORT: &str = "a packet block is too short for its fields; it is left out";
 
 /// A walker, knowing the interfaces so far.
 #[derive(Debug)]
@@ -88,7 +91,7 @@ impl Pcapng {
     /// Begins at a section header whose first octets are `start`; walking begins with that block.
     pub(super) fn new(start: &[u8], order: ByteOrder) -> Result<Self, Error> {
         match order.u16_at(start, 12) {
-            None => Err(Error::CutHeader { available: start.len(), needed: SECTION_START + 2 }),
+            None => Err(Error::CutHeader { available: start.len(), needed: SECTION_LEAST }),
             Some(1) => Ok(Self { order, interfaces: Vec::new(), section_base: 0, lost: None }),
             Some(major) => Err(Error::Unsupported {
                 offset: 12,
@@ -227,7 +230,10 @@ impl Pcapng {
             return None;
         };
         if kind == SIMPLE_PACKET {
-            let original = order.u32_at(body, 0)?;
+            let Some(original) = order.u32_at(body, 0) else {
+                damage.repeat(place.at, TOO_SHORT);
+                return None;
+            };
             let captured = interface.simple_captured(original, body.len().saturating_sub(4));
             return Some(Frame {
                 time: None,
@@ -239,10 +245,12 @@ impl Pcapng {
                 taken,
             });
         }
-        let (Some(high), Some(low), Some(captured), Some(original)) =
-            (order.u32_at(body, 4), order.u32_at(body, 8), order.u32_at(body, 12), order.u32_at(body, 16))
-        else {
-            damage.repeat(place.at, "a packet block is too short for its fields; it is left out");
+        let fields = body.first_chunk::<PACKET_DATA>().and_then(|fixed| {
+            let field = |at| order.u32_at(fixed, at);
+            Some((field(4)?, field(8)?, field(12)?, field(16)?))
+        });
+        let Some((high, low, captured, original)) = fields else {
+            damage.repeat(place.at, TOO_SHORT);
             return None;
         };
         let time = interface.tick.time(u64::from(high) << 32 | u64::from(low), interface.offset_seconds);

@@ -2,6 +2,8 @@
 
 use std::io::Read;
 
+use crate::units::CaptureTime;
+
 use super::buffer::Buffer;
 use super::compression;
 use super::compression::Source;
@@ -129,6 +131,11 @@ impl<R: Read> Reader<R> {
         })
     }
 
+    /// Stamp of the record at hand; the outer `None` is no record.
+    pub(super) fn time_at_hand(&self) -> Option<Option<CaptureTime>> {
+        self.frame.as_ref().map(|frame| frame.time)
+    }
+
     /// What the file held, as far as it was read; `file` is the name to give it.
     #[must_use]
     pub fn finish(self, file: &str) -> CaptureSummary {
@@ -216,7 +223,7 @@ fn recognise(first: &[u8]) -> Result<Walker, Error> {
         match pcapng::section_order(first) {
             Some(order) => return Pcapng::new(first, order).map(|walker| Walker::Pcapng(Box::new(walker))),
             None if first.len() < pcapng::SECTION_START => {
-                return Err(Error::CutHeader { available: first.len(), needed: pcapng::SECTION_START + 2 });
+                return Err(Error::CutHeader { available: first.len(), needed: pcapng::SECTION_LEAST });
             }
             None => {}
         }

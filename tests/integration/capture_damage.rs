@@ -203,17 +203,49 @@ fn an_impossible_length_costs_its_own_record_only() {
 }
 
 #[test]
-fn a_length_past_the_end_does_not_swallow_the_records_before_it() {
-    let mut file = pcap(Order::Little, PcapKind::Microseconds, 0..10);
-    file.octets[24 + 8..24 + 12].copy_from_slice(&50_000_u32.to_le_bytes());
-    file.octets[24 + 12..24 + 16].copy_from_slice(&50_000_u32.to_le_bytes());
+fn a_length_past_the_end_does_not_swallow_the_records_after_it() {
+    for records in [2, 10] {
+        let mut file = pcap(Order::Little, PcapKind::Microseconds, 0..records);
+        file.octets[24 + 8..24 + 12].copy_from_slice(&50_000_u32.to_le_bytes());
+        file.octets[24 + 12..24 + 16].copy_from_slice(&50_000_u32.to_le_bytes());
+        let (numbers, damage) = whole_frames(&file.octets);
+        assert_eq!(numbers, (1..records).collect::<Vec<_>>());
+        let start = "a record says it holds 50000 octets, past the file's end";
+        assert!(damage[0].1.starts_with(start), "{}", damage[0].1);
+    }
+}
+
+#[test]
+fn one_header_that_makes_sense_is_not_enough_after_damage() {
+    let mut file = pcap(Order::Little, PcapKind::Microseconds, 0..5);
+    let at = file.octets.len() as u64;
+    file.raw(&[0xFF; 20]).record(NOON, 0, &[0xFF; 30]).raw(&[0xFF; 20]);
+    let after = file.octets.len();
+    file.raw(&pcap(Order::Little, PcapKind::Microseconds, 5..20).octets[24..]);
     let (numbers, damage) = whole_frames(&file.octets);
-    assert_eq!(numbers, (1..10).collect::<Vec<_>>());
-    assert!(
-        damage[0].1.starts_with("a record says it holds 50000 octets, past the file's end"),
-        "{}",
-        damage[0].1
-    );
+    assert_eq!(numbers, (0..20).collect::<Vec<_>>());
+    assert_eq!((damage.len(), damage[0].0), (1, at));
+    assert!(damage[0].1.ends_with(&format!("plausible record at {after}")), "{}", damage[0].1);
+}
+
+#[test]
+fn zeros_before_the_first_record_are_one_piece_of_damage() {
+    let mut file = PcapFile::new(Order::Little, PcapKind::Microseconds);
+    file.raw(&[0; 1_000]).raw(&pcap(Order::Little, PcapKind::Microseconds, 0..9).octets[24..]);
+    let (numbers, damage) = whole_frames(&file.octets);
+    assert_eq!(numbers, (0..9).collect::<Vec<_>>());
+    let text = "a record header is all zero; skipped 1000 octets to the next plausible record at 1024";
+    assert_eq!(damage, [(24, text.to_owned())]);
+}
+
+#[test]
+fn a_wrong_stamp_before_the_damage_does_not_mislead_the_search() {
+    let mut file = pcap(Order::Big, PcapKind::Microseconds, 0..5);
+    file.record(1, 0, b"the clock was not set").raw(&[0xFF; 50]);
+    file.raw(&pcap(Order::Big, PcapKind::Microseconds, 5..7).octets[24..]);
+    let (numbers, damage) = whole_frames(&file.octets);
+    assert_eq!(numbers, [0, 1, 2, 3, 4, 5, 6]);
+    assert_eq!(damage.len(), 1);
 }
 
 #[test]
@@ -240,6 +272,38 @@ fn odd_but_readable_fields_keep_their_record() {
 }
 
 #[test]
+fn blocks_and_records_are_believed_up_to_sixteen_mebibytes() {
+    let mut file = PcapngFile::new(Order::Little);
+    file.interface(1, 0, &[]).block(0x0BAD, &vec![0xEE; 3 << 20]).packet(0, 1, &vec![7; 1 << 20]);
+    let at = file.octets.len() as u64;
+    file.block(0x0BAD, &vec![0xEE; 16 << 20]).packet(0, 2, b"after");
+    let (records, summary) = read_all(&file.octets[..]);
+    assert_eq!(records.iter().map(|record| record.octets.len()).collect::<Vec<_>>(), [1 << 20, 5]);
+    assert_eq!((summary.damage.len(), summary.damage[0].offset), (1, at));
+    let start = "a block of type 0xbad says it is 16777228 octets long; skipped 16777228 octets";
+    assert!(summary.damage[0].text.starts_with(start), "{}", summary.damage[0].text);
+
+    let mut file = PcapFile::new(Order::Little, PcapKind::Microseconds);
+    file.octets[16..20].copy_from_slice(&(2_u32 << 20).to_le_bytes());
+    file.record(NOON, 0, &vec![7; 1 << 20]).record(NOON, 1, b"after");
+    let (records, summary) = read_all(&file.octets[..]);
+    assert_eq!(records.iter().map(|record| record.octets.len()).collect::<Vec<_>>(), [1 << 20, 5]);
+    assert_eq!(summary.damage, []);
+}
+
+#[test]
+fn a_file_full_of_damage_gives_a_short_list() {
+    let mut file = PcapngFile::new(Order::Little);
+    file.interface(1, 0, &[]);
+    for number in 0..300 {
+        file.raw(&[0xEE; 10]).packet(0, u64::from(NOON + number) * 1_000_000, &frame(number));
+    }
+    let (numbers, damage) = whole_frames(&file.octets);
+    assert_eq!((numbers.len(), damage.len()), (300, 101));
+    assert_eq!(damage[100].1, "200 more places of damage from here on are not listed");
+}
+
+#[test]
 fn a_tail_of_zeros_is_no_row_of_empty_records() {
     let mut file = pcap(Order::Little, PcapKind::Microseconds, 0..3);
     let at = file.octets.len() as u64;
@@ -259,7 +323,11 @@ fn packets_that_cannot_be_placed_are_left_out_and_told() {
         1,
         b"wrong one",
     );
-    file.statistics(9, 0, &[]).block(6, &[0; 8]).block(1, &[0; 4]).packet(0, 5_000_000, b"right");
+    file.statistics(9, 0, &[])
+        .block(6, &[0; 8])
+        .block(3, &[])
+        .block(1, &[0; 4])
+        .packet(0, 5_000_000, b"right");
     let (records, summary) = read_all(&file.octets[..]);
     assert_eq!(records.iter().map(|record| record.octets.as_slice()).collect::<Vec<_>>(), [b"right"]);
     let texts: Vec<_> = summary.damage.iter().map(|damage| damage.text.as_str()).collect();
@@ -268,7 +336,7 @@ fn packets_that_cannot_be_placed_are_left_out_and_told() {
         [
             "a packet of an interface that was not described; it is left out (3 times, first here)",
             "statistics of an interface that was not described; they are left out",
-            "a packet block is too short for its fields; it is left out",
+            "a packet block is too short for its fields; it is left out (2 times, first here)",
             "an interface description is too short; it is left out",
         ]
     );
@@ -342,6 +410,7 @@ proptest! {
             octets.truncate(cut.index(octets.len()));
         }
         let total = octets.len();
+        let at_once = (format < 3 && Reader::new(&octets[..]).is_ok()).then(|| read_all(&octets[..]));
         if let Ok(mut reader) = Reader::new(Trickle { octets: io::Cursor::new(octets), lengths, turn: 0 }) {
             let mut count = 0_u64;
             while let Some(record) = reader.next_record().unwrap() {
@@ -353,6 +422,10 @@ proptest! {
             let summary = reader.finish("test");
             prop_assert_eq!(summary.packets, count);
             prop_assert!(summary.damage.len() < 120);
+            // How the octets come in must not show in what is made of them.
+            if let Some((_, whole)) = at_once {
+                prop_assert_eq!(summary, whole);
+            }
         }
     }
 }

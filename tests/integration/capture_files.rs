@@ -348,7 +348,7 @@ fn a_source_that_fails_is_an_error_with_its_place_and_then_the_end() {
 fn stamps_going_back_are_counted_by_interface() {
     let mut file = PcapngFile::new(Order::Little);
     file.interface(1, 0, &[]).interface(1, 0, &[]);
-    for (interface, ticks) in [(0, 100), (1, 50), (0, 101), (1, 49), (0, 99), (0, 100), (1, 60)] {
+    for (interface, ticks) in [(0, 100), (1, 50), (0, 101), (1, 49), (0, 99), (0, 100), (0, 100), (1, 60)] {
         file.packet(interface, ticks, b"frame");
     }
     let (_, summary) = read_all(&file.octets[..]);

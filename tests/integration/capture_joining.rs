@@ -145,6 +145,45 @@ fn a_stream_is_opened_once_and_loses_nothing() {
     assert_eq!(names(&summary), ["a", "-"]);
 }
 
+/// Gives one piece per read and says how many were asked for.
+struct Pieces {
+    pieces: std::vec::IntoIter<Vec<u8>>,
+    asked: Arc<AtomicUsize>,
+}
+
+impl Read for Pieces {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        self.asked.fetch_add(1, Ordering::SeqCst);
+        let piece = self.pieces.next().unwrap_or_default();
+        into[..piece.len()].copy_from_slice(&piece);
+        Ok(piece.len())
+    }
+}
+
+#[test]
+fn a_live_stream_gives_each_record_as_soon_as_it_is_there() {
+    let whole = file(&[1, 2, 3]);
+    let record = (whole.len() - 24) / 3;
+    let mut pieces = vec![whole[..24].to_vec()];
+    pieces.extend(whole[24..].chunks(record).map(<[u8]>::to_vec));
+    let asked = Arc::new(AtomicUsize::new(0));
+    let source = Pieces { pieces: pieces.into_iter(), asked: Arc::clone(&asked) };
+    let mut joined = Joined::new(vec![Input::once("-", source)]);
+    for number in 1..=3 {
+        assert!(joined.next_record().is_some());
+        assert_eq!(asked.load(Ordering::SeqCst), number + 1);
+    }
+    assert!(joined.next_record().is_none());
+}
+
+#[test]
+fn a_row_of_captures_can_go_to_another_thread() {
+    fn sendable<T: Send>(value: T) -> T {
+        value
+    }
+    assert!(sendable(Joined::new(Vec::new())).next_record().is_none());
+}
+
 /// Counts how many of its kind are open.
 struct Counted {
     octets: io::Cursor<Vec<u8>>,

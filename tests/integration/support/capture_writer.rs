@@ -1,5 +1,7 @@
 //! Writes capture files octet by octet, from draft-ietf-opsawg-pcap and draft-ietf-opsawg-pcapng (from memory);
-//! the modified pcap variant from libpcap's `sf-pcap.c` (from memory).
+//! the modified pcap variant from libpcap's `sf-pcap.c` (from memory). Files of each pcap magic and order, and
+//! pcapng files with each resolution, offset, Packet Block, Simple Packet Block and statistics, were printed
+//! with tcpdump 4.99.3 (libpcap 1.10.3) once: it reads them and shows the stamps that the tests expect.
 
 /// Byte order of a file or section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
