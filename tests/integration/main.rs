@@ -10,3 +10,4 @@
 
 mod ptp_v1_management;
 mod ptp_v1_vectors;
+mod ptp_v2_management;
