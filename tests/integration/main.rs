@@ -11,3 +11,4 @@
 mod ptp_v1_management;
 mod ptp_v1_vectors;
 mod ptp_v2_management;
+mod scapy_agreement;
