@@ -71,7 +71,7 @@ fn value_of(id: &str) -> Vec<u8> {
 fn respond(value: &[u8]) -> (Data, Vec<Note>) {
     let mut notes = Vec::new();
     let tlv = management::decode(management::RESPONSE, value, &mut notes);
-    assert_eq!(usize::from(tlv.length), value.len());
+    assert_eq!(tlv.length, value.len());
     (tlv.data, notes)
 }
 
@@ -144,7 +144,7 @@ fn spelled(tlv: &management::ManagementTlv, value: &[u8]) -> Value {
             "profileIdentity": hex(&set.profile_identity),
             // No note says that octets are left, so the layout took them all.
             "octetsUsed": value.len() - 2,
-            "octetsTotal": usize::from(tlv.length) - 2,
+            "octetsTotal": tlv.length - 2,
         }),
         Data::TimePropertiesDataSet(set) => json!({
             "currentUtcOffset": set.current_utc_offset,
@@ -163,7 +163,7 @@ fn spelled(tlv: &management::ManagementTlv, value: &[u8]) -> Value {
         }),
         other => panic!("no vector holds {other:?}"),
     };
-    data["name"] = json!(management::management_name(tlv.management_id));
+    data["name"] = json!(tlv.management_id.and_then(management::management_name));
     json!({ "tlvType": 1, "lengthField": tlv.length, "managementId": tlv.management_id, "data": data })
 }
 
@@ -229,7 +229,7 @@ fn a_get_is_never_read_as_data_whatever_its_body_holds() {
             let mut notes = Vec::new();
             let tlv = management::decode(action, &vector.value, &mut notes);
             assert_eq!((tlv.data, notes), (Data::NotData, vec![]), "{}", vector.id);
-            assert_eq!(tlv.management_id, vector.tlv["managementId"].as_u64().unwrap() as u16);
+            assert_eq!(tlv.management_id.map(u64::from), vector.tlv["managementId"].as_u64());
         }
     }
 }
@@ -298,8 +298,8 @@ fn every_shorter_length_is_noted_and_kept_as_identifier_and_length() {
             let tlv = management::decode(management::RESPONSE, &value[..len], &mut notes);
             let length = u16::try_from(len).unwrap();
             assert_eq!(tlv.data, Data::Undecoded, "0x{id:04x} cut at {len}");
-            assert_eq!(tlv.management_id, if len < 2 { 0 } else { id });
-            assert_eq!(tlv.length, length);
+            assert_eq!(tlv.management_id, (len >= 2).then_some(id));
+            assert_eq!(tlv.length, len);
             assert_eq!(notes, [Note::TlvTooShort { tlv_type: 1, length }], "0x{id:04x} cut at {len}");
         }
     }
@@ -404,7 +404,7 @@ fn an_identifier_without_a_layout_keeps_its_length() {
         let value = [&id.to_be_bytes()[..], &[1, 2, 3, 4]].concat();
         let mut notes = Vec::new();
         let tlv = management::decode(management::SET, &value, &mut notes);
-        assert_eq!((tlv.management_id, tlv.length, tlv.data), (id, 6, Data::Undecoded));
+        assert_eq!((tlv.management_id, tlv.length, tlv.data), (Some(id), 6, Data::Undecoded));
         assert_eq!(notes, []);
     }
 }
@@ -436,7 +436,7 @@ proptest! {
         let value = [&id.to_be_bytes()[..], &data].concat();
         let mut notes = Vec::new();
         let tlv = management::decode(action, &value, &mut notes);
-        prop_assert_eq!(tlv.management_id, id);
+        prop_assert_eq!(tlv.management_id, Some(id));
         let _ = management::decode_error_status(&value, &mut notes);
     }
 
@@ -453,6 +453,6 @@ proptest! {
         }
         let mut notes = Vec::new();
         let tlv = management::decode(management::RESPONSE, &value, &mut notes);
-        prop_assert_eq!(usize::from(tlv.length), value.len());
+        prop_assert_eq!(tlv.length, value.len());
     }
 }
