@@ -8,7 +8,7 @@
 //! - It names bits 4, 5 and 6 of the first flag octet as profile specific 1, 2 and reserved; IEEE 1588-2008
 //!   Table 20 (from memory) has them at 5, 6 and 7. No name, no matter.
 //! - `correctionField`, `logMessageInterval` and `currentUtcOffset` are signed in the standard (1588-2008
-//!   13.3.2.7, 13.3.2.11 and 13.5.2.1, from memory) and unsigned in scapy.
+//!   13.3.2.7, 13.3.2.11 and 13.5.2.2, from memory) and unsigned in scapy.
 //! - Pdelay_Req's reserved octets, and the `requestingPortIdentity` of Pdelay_Resp, Delay_Resp and
 //!   Pdelay_Resp_Follow_Up, are not in scapy: the script puts random octets there and we must find them.
 //! - `grandmasterClockVariance` is its name for `offsetScaledLogVariance`.
