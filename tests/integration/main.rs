@@ -25,3 +25,5 @@ mod support;
 mod ptp_v1_management;
 mod ptp_v1_vectors;
 mod ptp_v2_vectors;
+mod ptp_v2_management;
+mod scapy_agreement;

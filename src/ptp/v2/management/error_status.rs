@@ -25,8 +25,7 @@ pub struct ErrorStatus {
 pub fn decode_error_status(value: &[u8], notes: &mut Vec<Note>) -> Option<ErrorStatus> {
     let mut cursor = Cursor::new(value);
     let Ok(status) = read(&mut cursor) else {
-        let length = u16::try_from(value.len()).unwrap_or(u16::MAX);
-        notes.push(Note::TlvTooShort { tlv_type: MANAGEMENT_ERROR_STATUS, length });
+        notes.push(super::too_short(MANAGEMENT_ERROR_STATUS, value));
         return None;
     };
     super::note_extra_octets(MANAGEMENT_ERROR_STATUS, &cursor, notes);

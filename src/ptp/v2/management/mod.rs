@@ -43,12 +43,12 @@ pub const ACKNOWLEDGE: u8 = 4;
 /// A MANAGEMENT TLV.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ManagementTlv {
-    /// `managementId`; its name is [`management_name`]. 0 where the value ends inside it.
-    pub management_id: u16,
+    /// `managementId`, or `None` where the value ends inside it; its name is [`management_name`].
+    pub management_id: Option<u16>,
     /// The data field.
     pub data: ManagementData,
     /// `lengthField`: octets of identifier and data field.
-    pub length: u16,
+    pub length: usize,
 }
 
 /// The data field of a SET or RESPONSE.
@@ -111,21 +111,32 @@ pub enum ManagementData {
 /// A value that is too short is noted and kept as identifier and length; octets beyond the layout are noted.
 #[must_use]
 pub fn decode(action: u8, value: &[u8], notes: &mut Vec<Note>) -> ManagementTlv {
-    // `lengthField` has 16 bits, so a value that came from a TLV never saturates.
-    let length = u16::try_from(value.len()).unwrap_or(u16::MAX);
+    let length = value.len();
     let mut cursor = Cursor::new(value);
     let Ok(management_id) = cursor.u16("managementId") else {
-        notes.push(Note::TlvTooShort { tlv_type: MANAGEMENT, length });
-        return ManagementTlv { management_id: 0, data: ManagementData::Undecoded, length };
+        notes.push(too_short(MANAGEMENT, value));
+        return ManagementTlv { management_id: None, data: ManagementData::Undecoded, length };
     };
-    if action != SET && action != RESPONSE {
-        return ManagementTlv { management_id, data: ManagementData::NotData, length };
-    }
+    let data = if action == SET || action == RESPONSE {
+        decode_data_set(management_id, value, cursor, notes)
+    } else {
+        ManagementData::NotData
+    };
+    ManagementTlv { management_id: Some(management_id), data, length }
+}
+
+fn decode_data_set(
+    management_id: u16,
+    value: &[u8],
+    mut cursor: Cursor<'_>,
+    notes: &mut Vec<Note>,
+) -> ManagementData {
+    // Notes on fields of a value that is then not kept would point at nothing.
     let mut found = Vec::new();
-    let data = match decode_data(management_id, &mut cursor, &mut found) {
+    match decode_data(management_id, &mut cursor, &mut found) {
         None => ManagementData::Undecoded,
         Some(Err(_)) => {
-            notes.push(Note::TlvTooShort { tlv_type: MANAGEMENT, length });
+            notes.push(too_short(MANAGEMENT, value));
             ManagementData::Undecoded
         }
         Some(Ok(data)) => {
@@ -133,8 +144,12 @@ pub fn decode(action: u8, value: &[u8], notes: &mut Vec<Note>) -> ManagementTlv 
             note_extra_octets(MANAGEMENT, &cursor, notes);
             data
         }
-    };
-    ManagementTlv { management_id, data, length }
+    }
+}
+
+fn too_short(tlv_type: u16, value: &[u8]) -> Note {
+    // `lengthField` has 16 bits, so a value that came from a TLV never saturates.
+    Note::TlvTooShort { tlv_type, length: u16::try_from(value.len()).unwrap_or(u16::MAX) }
 }
 
 /// Notes octets beyond the layout; one that makes the length even belongs to it.
