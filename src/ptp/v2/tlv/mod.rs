@@ -13,6 +13,8 @@ mod path_trace;
 pub mod power_profile;
 mod slave_event_monitoring;
 pub mod synchronization_metadata;
+#[cfg(test)]
+mod testing;
 mod text;
 pub mod types;
 mod unicast;
