@@ -1,6 +1,6 @@
 //! TLVs: what follows the fixed body (1588-2008 clause 14, 1588-2019 clause 14, from memory).
 //!
-//! Each is `tlvType`, `lengthField` and that many octets. [`decode_all`] walks by `lengthField` alone; a value longer
+//! Each is `tlvType`, `lengthField` and that many octets. The walk goes by `lengthField` alone; a value longer
 //! than its known layout is decoded as far as that goes, a shorter one is kept as type and length, and either is noted.
 
 mod alternate_time_offset;
