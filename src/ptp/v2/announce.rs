@@ -139,6 +139,18 @@ mod tests {
     }
 
     #[test]
+    fn every_octet_but_the_reserved_one_counts() {
+        for at in (0..ANNOUNCE.len()).filter(|at| *at != 12) {
+            for bit in 0..8 {
+                let mut octets = ANNOUNCE;
+                octets[at] ^= 1 << bit;
+                let (announce, _) = decode(&octets).unwrap();
+                assert_ne!(announce, expected(), "octet {at} bit {bit}");
+            }
+        }
+    }
+
+    #[test]
     fn a_negative_utc_offset_and_late_nanoseconds_are_kept() {
         let mut octets = ANNOUNCE;
         octets[6..12].copy_from_slice(&[0x3B, 0x9A, 0xCA, 0x00, 0xFF, 0xDB]);

@@ -126,7 +126,6 @@ impl Tlv {
             }
             _ => {}
         }
-        let notes_before = notes.len();
         let mut cursor = Cursor::new(value);
         match Self::decode_value(tlv_type, length, &mut cursor, notes) {
             Ok(tlv) => {
@@ -137,7 +136,6 @@ impl Tlv {
                 tlv
             }
             Err(_) => {
-                notes.truncate(notes_before);
                 notes.push(Note::TlvTooShort { tlv_type, length });
                 other
             }
