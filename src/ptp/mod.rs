@@ -72,3 +72,30 @@ fn decode_either(octets: &[u8], cut: Cut) -> Result<Message, DecodeError> {
         }),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_unknown_version_is_told_with_its_number() {
+        for version in (0..=15).filter(|version| *version != 1 && *version != 2) {
+            // The high nibble is `minorVersionPTP` and does not decide.
+            let octets = [0x00, 0x10 | version];
+            for result in [decode(&octets), decode_snapped(&octets)] {
+                let Err(DecodeError::Value { field: "versionPTP", offset: 1, value, .. }) = result else {
+                    panic!("{result:?}")
+                };
+                assert_eq!(value, u64::from(version));
+            }
+        }
+    }
+
+    #[test]
+    fn fewer_than_two_octets_have_no_version() {
+        for length in 0..2 {
+            let short = DecodeError::Short { field: "versionPTP", offset: 0, needed: 2, available: length };
+            assert_eq!(decode(&[0x00, 0x02][..length]), Err(short));
+        }
+    }
+}

@@ -110,6 +110,20 @@ fn noise_after_message_length_is_counted_and_not_read() {
     }
 }
 
+#[test]
+fn a_missing_key_and_a_wrong_value_are_told_apart_from_an_extra_key() {
+    let expected = serde_json::json!({ "a": [{ "b": 1, "c": 2.0 }] });
+    let compared = |found: Value| {
+        let mut differences = Vec::new();
+        compare("", &expected, &found, &mut differences);
+        differences
+    };
+    assert_eq!(compared(serde_json::json!({ "a": [{ "b": 1, "c": 2.0, "d": 3 }] })), Vec::<String>::new());
+    assert_eq!(compared(serde_json::json!({ "a": [{ "b": 1 }] })), ["/a/0/c is not there, 2.0 expected"]);
+    assert_eq!(compared(serde_json::json!({ "a": [{ "b": 2, "c": 2.0 }] })), ["/a/0/b is 2, 1 expected"]);
+    assert_eq!(compared(serde_json::json!({ "a": [] })).len(), 1);
+}
+
 proptest! {
     #[test]
     fn random_octets_never_panic(octets in proptest::collection::vec(any::<u8>(), 0..300)) {

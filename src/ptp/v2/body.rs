@@ -206,3 +206,147 @@ impl Body {
         Ok(Self::Management { target_port_identity, starting_boundary_hops, boundary_hops, action })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ptp::ClockIdentity;
+
+    const PORT: &str = "02005efffe100001 0203";
+    const TIME: &str = "010203040506 3b9ac9ff";
+    /// One nanosecond more than a `nanosecondsField` may hold.
+    const LATE: &str = "010203040506 3b9aca00";
+
+    fn port() -> PortIdentity {
+        let clock_identity = ClockIdentity([0x02, 0, 0x5E, 0xFF, 0xFE, 0x10, 0, 1]);
+        PortIdentity { clock_identity, port_number: 0x0203 }
+    }
+
+    fn time(nanoseconds: u32) -> Timestamp {
+        Timestamp { seconds: 0x0102_0304_0506, nanoseconds }
+    }
+
+    fn octets(hex: &str) -> Vec<u8> {
+        let digits: String = hex.split_whitespace().collect();
+        (0..digits.len()).step_by(2).map(|at| u8::from_str_radix(&digits[at..at + 2], 16).unwrap()).collect()
+    }
+
+    fn decode(message_type: MessageType, hex: &str) -> (Body, Vec<Note>) {
+        let octets = octets(hex);
+        let mut cursor = Cursor::new(&octets);
+        let mut notes = Vec::new();
+        let body = Body::decode(&mut cursor, message_type, &mut notes).unwrap();
+        assert_eq!(cursor.offset(), Body::octets(message_type), "octets read");
+        assert_eq!(cursor.rest(), []);
+        (body, notes)
+    }
+
+    /// Each type that carries a timestamp: its octets around the time, the time's field, the body.
+    fn timed(nanoseconds: u32) -> Vec<(MessageType, String, &'static str, Body)> {
+        let time = time(nanoseconds);
+        let requesting_port_identity = port();
+        vec![
+            (MessageType::Sync, String::new(), "originTimestamp", Body::Sync { origin_timestamp: time }),
+            (
+                MessageType::DelayReq,
+                String::new(),
+                "originTimestamp",
+                Body::DelayReq { origin_timestamp: time },
+            ),
+            (
+                MessageType::PdelayReq,
+                "00".repeat(10),
+                "originTimestamp",
+                Body::PdelayReq { origin_timestamp: time },
+            ),
+            (
+                MessageType::PdelayResp,
+                PORT.to_owned(),
+                "requestReceiptTimestamp",
+                Body::PdelayResp { request_receipt_timestamp: time, requesting_port_identity },
+            ),
+            (
+                MessageType::FollowUp,
+                String::new(),
+                "preciseOriginTimestamp",
+                Body::FollowUp { precise_origin_timestamp: time },
+            ),
+            (
+                MessageType::DelayResp,
+                PORT.to_owned(),
+                "receiveTimestamp",
+                Body::DelayResp { receive_timestamp: time, requesting_port_identity },
+            ),
+            (
+                MessageType::PdelayRespFollowUp,
+                PORT.to_owned(),
+                "responseOriginTimestamp",
+                Body::PdelayRespFollowUp { response_origin_timestamp: time, requesting_port_identity },
+            ),
+        ]
+    }
+
+    #[test]
+    fn every_timed_body_is_read_field_by_field() {
+        for (message_type, rest, _, expected) in timed(999_999_999) {
+            assert_eq!(decode(message_type, &format!("{TIME} {rest}")), (expected, vec![]), "{message_type}");
+        }
+    }
+
+    #[test]
+    fn nanoseconds_beyond_a_second_are_kept_and_noted_by_field() {
+        for (message_type, rest, field, expected) in timed(1_000_000_000) {
+            let notes = vec![Note::NanosecondsOutOfRange { field }];
+            assert_eq!(decode(message_type, &format!("{LATE} {rest}")), (expected, notes), "{message_type}");
+        }
+    }
+
+    #[test]
+    fn the_reserved_half_of_a_pdelay_req_changes_nothing() {
+        let expected = Body::PdelayReq { origin_timestamp: time(999_999_999) };
+        let hex = format!("{TIME} {}", "ff".repeat(10));
+        assert_eq!(decode(MessageType::PdelayReq, &hex), (expected, vec![]));
+    }
+
+    #[test]
+    fn signaling_names_its_target() {
+        let expected = Body::Signaling { target_port_identity: port() };
+        assert_eq!(decode(MessageType::Signaling, PORT), (expected, vec![]));
+    }
+
+    #[test]
+    fn management_reads_hops_and_the_low_nibble_of_action() {
+        for (octet, action) in [
+            ("00", Action::Get),
+            ("01", Action::Set),
+            ("f2", Action::Response),
+            ("03", Action::Command),
+            ("a4", Action::Acknowledge),
+        ] {
+            let expected = Body::Management {
+                target_port_identity: port(),
+                starting_boundary_hops: 5,
+                boundary_hops: 4,
+                action,
+            };
+            let hex = format!("{PORT} 05 04 {octet} ff");
+            assert_eq!(decode(MessageType::Management, &hex), (expected, vec![]));
+        }
+    }
+
+    #[test]
+    fn a_reserved_action_is_kept_and_noted() {
+        let (body, notes) = decode(MessageType::Management, &format!("{PORT} 05 04 05 00"));
+        assert!(matches!(body, Body::Management { action: Action::Reserved(5), .. }));
+        assert_eq!(notes, [Note::ReservedValue { field: "actionField", value: 5 }]);
+    }
+
+    #[test]
+    fn every_action_nibble_goes_to_an_action_and_back() {
+        for nibble in 0..16 {
+            assert_eq!(Action::from_nibble(nibble).nibble(), nibble);
+        }
+        assert_eq!(Action::Acknowledge.to_string(), "ACKNOWLEDGE");
+        assert_eq!(Action::Reserved(9).to_string(), "reserved 9");
+    }
+}

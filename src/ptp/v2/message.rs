@@ -88,3 +88,140 @@ const fn action_of(body: &Body) -> Option<Action> {
         | Body::Reserved => None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ptp::ClockIdentity;
+    use crate::ptp::PortIdentity;
+    use crate::ptp::v2::Flags;
+    use crate::ptp::v2::MessageType;
+    use crate::units::LogInterval;
+    use crate::units::TimeInterval;
+    use crate::units::Timestamp;
+
+    /// A Sync of version 2.1 in which every header field has a value of its own.
+    const SYNC: [u8; 44] = [
+        0x10, 0x12, 0x00, 0x2C, 0x05, 0x06, 0x03, 0x7F, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFE, 0x80, 0x00, 0x01,
+        0x02, 0x03, 0x04, 0x02, 0x00, 0x5E, 0xFF, 0xFE, 0x10, 0x00, 0x01, 0x00, 0x07, 0x01, 0x02, 0x09, 0xFD,
+        0x00, 0x00, 0x65, 0x53, 0xF1, 0x00, 0x00, 0x00, 0x00, 0x08,
+    ];
+
+    fn with(at: usize, octet: u8) -> [u8; 44] {
+        let mut octets = SYNC;
+        octets[at] = octet;
+        octets
+    }
+
+    fn strict(octets: &[u8]) -> Result<Message, DecodeError> {
+        decode(octets, Cut::Refused)
+    }
+
+    #[test]
+    fn a_header_is_read_field_by_field() {
+        let message = strict(&SYNC).unwrap();
+        let expected = Header {
+            major_sdo_id: 1,
+            message_type: MessageType::Sync,
+            minor_version_ptp: 1,
+            message_length: 44,
+            domain_number: 5,
+            minor_sdo_id: 6,
+            flags: Flags(0x037F),
+            correction_field: TimeInterval(-0x1_8000),
+            message_type_specific: 0x0102_0304,
+            source_port_identity: PortIdentity {
+                clock_identity: ClockIdentity([0x02, 0, 0x5E, 0xFF, 0xFE, 0x10, 0, 1]),
+                port_number: 7,
+            },
+            sequence_id: 0x0102,
+            control_field: 9,
+            log_message_interval: LogInterval(-3),
+        };
+        assert_eq!(message.header, expected);
+        assert_eq!(message.header.sdo_id(), 0x106);
+        let origin_timestamp = Timestamp { seconds: 0x6553_F100, nanoseconds: 8 };
+        assert_eq!(message.body, Body::Sync { origin_timestamp });
+        assert_eq!((message.tlvs, message.notes, message.suffix_octets), (vec![], vec![], 0));
+    }
+
+    #[test]
+    fn a_reserved_flag_is_kept_and_has_no_name() {
+        let plain = strict(&with(6, 0x00)).unwrap().header.flags;
+        let reserved = strict(&with(6, 0x98)).unwrap().header.flags;
+        assert_eq!(reserved, Flags(0x987F));
+        assert!(reserved.names().eq(plain.names()));
+    }
+
+    #[test]
+    fn the_obsolete_control_field_does_not_decide_the_type() {
+        for control in 0..=5 {
+            assert_eq!(strict(&with(32, control)).unwrap().header.message_type, MessageType::Sync);
+        }
+    }
+
+    #[test]
+    fn a_message_length_below_the_fixed_body_is_an_error() {
+        for length in 0..44 {
+            let error = strict(&with(3, length)).unwrap_err();
+            let DecodeError::Value { field: "messageLength", offset: 2, value, rule } = error else {
+                panic!("{error}")
+            };
+            assert_eq!(value, u64::from(length));
+            assert_eq!(rule.contains("header alone"), length < 34, "{rule}");
+            assert_eq!(decode(&with(3, length), Cut::Noted), Err(error));
+        }
+    }
+
+    #[test]
+    fn a_message_length_beyond_the_octets_is_an_error_unless_the_capture_cut_them() {
+        let octets = with(3, 60);
+        let expected = DecodeError::Short {
+            field: "the octets messageLength counts",
+            offset: 44,
+            needed: 16,
+            available: 0,
+        };
+        assert_eq!(strict(&octets), Err(expected));
+        let message = decode(&octets, Cut::Noted).unwrap();
+        assert_eq!(message.notes, [Note::CutByCapture { message_length: 60, available: 44 }]);
+        assert_eq!(message.tlvs, []);
+    }
+
+    #[test]
+    fn a_cut_inside_the_fixed_body_is_an_error_either_way() {
+        for length in 0..SYNC.len() {
+            let error = strict(&SYNC[..length]).unwrap_err();
+            let DecodeError::Short { offset, needed, .. } = error else { panic!("{error}") };
+            assert!(offset <= length && length < offset + needed, "cut at {length}");
+            assert_eq!(decode(&SYNC[..length], Cut::Noted), Err(error));
+        }
+    }
+
+    #[test]
+    fn reserved_types_are_counted_and_not_decoded() {
+        for nibble in [4, 5, 6, 7, 14, 15] {
+            let message = strict(&with(0, nibble)).unwrap();
+            assert_eq!(message.header.message_type, MessageType::Reserved(nibble));
+            assert_eq!((message.body, message.tlvs, message.notes), (Body::Reserved, vec![], vec![]));
+        }
+    }
+
+    #[test]
+    fn a_broken_tlv_keeps_the_message_and_its_earlier_tlvs() {
+        let mut octets = with(3, 56).to_vec();
+        octets.extend([0x80, 0x08, 0x00, 0x02, 0xA5, 0xA5, 0x80, 0x08, 0x00, 0x06, 0xA5, 0xA5]);
+        let message = strict(&octets).unwrap();
+        assert_eq!(message.tlvs, [Tlv::Pad { length: 2 }]);
+        let why = "lengthField runs past messageLength";
+        assert_eq!(message.notes, [Note::TlvBroken { tlv_type: 0x8008, offset: 50, why }]);
+    }
+
+    #[test]
+    fn octets_after_message_length_are_counted_even_where_they_look_like_a_tlv() {
+        let mut octets = SYNC.to_vec();
+        octets.extend([0x80, 0x08, 0x00, 0x02, 0xA5, 0xA5]);
+        let message = strict(&octets).unwrap();
+        assert_eq!((message.tlvs, message.suffix_octets), (vec![], 6));
+    }
+}

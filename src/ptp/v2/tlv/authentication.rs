@@ -28,3 +28,22 @@ impl Authentication {
         Ok(Self { spp, sec_param_indicator, key_id, remaining_octets })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Tlv;
+    use super::super::testing;
+    use super::super::types;
+    use super::*;
+
+    #[test]
+    fn the_key_is_read_and_the_check_value_counted() {
+        let value = testing::octets("03 80 00000102 a5a5a5a5a5a5a5a5a5a5a5a5a5a5a5a5");
+        let (tlv, notes) = testing::decode(types::AUTHENTICATION, &value);
+        let expected =
+            Authentication { spp: 3, sec_param_indicator: 0x80, key_id: 0x0102, remaining_octets: 16 };
+        assert_eq!(tlv, Tlv::Authentication(expected));
+        assert_eq!(notes, []);
+        testing::assert_every_shorter_value_is_kept_as_type_and_length(types::AUTHENTICATION, &value[..6]);
+    }
+}

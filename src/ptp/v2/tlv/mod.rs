@@ -1,6 +1,6 @@
 //! TLVs: what follows the fixed body (1588-2008 clause 14, 1588-2019 clause 14, from memory).
 //!
-//! Each is `tlvType`, `lengthField` and that many octets. [`decode_all`] walks by `lengthField` alone; a value longer
+//! Each is `tlvType`, `lengthField` and that many octets. The walk goes by `lengthField` alone; a value longer
 //! than its known layout is decoded as far as that goes, a shorter one is kept as type and length, and either is noted.
 
 mod alternate_time_offset;
@@ -13,6 +13,8 @@ mod path_trace;
 pub mod power_profile;
 mod slave_event_monitoring;
 pub mod synchronization_metadata;
+#[cfg(test)]
+mod testing;
 mod text;
 pub mod types;
 mod unicast;
@@ -124,7 +126,6 @@ impl Tlv {
             }
             _ => {}
         }
-        let notes_before = notes.len();
         let mut cursor = Cursor::new(value);
         match Self::decode_value(tlv_type, length, &mut cursor, notes) {
             Ok(tlv) => {
@@ -135,7 +136,6 @@ impl Tlv {
                 tlv
             }
             Err(_) => {
-                notes.truncate(notes_before);
                 notes.push(Note::TlvTooShort { tlv_type, length });
                 other
             }

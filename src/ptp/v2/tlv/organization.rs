@@ -130,3 +130,144 @@ impl OrganizationContent {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Tlv;
+    use super::super::gptp::ScaledNs;
+    use super::super::testing;
+    use super::*;
+    use crate::ptp::Note;
+
+    const TYPE: u16 = types::ORGANIZATION_EXTENSION;
+
+    /// Decodes `hex` and checks what must hold for every known content: it is decoded without a note, is kept as
+    /// unknown where it is cut, and may be longer.
+    fn known(hex: &str) -> OrganizationContent {
+        let value = testing::octets(hex);
+        let (tlv, notes) = testing::decode(TYPE, &value);
+        assert_eq!(notes, []);
+        let Tlv::Organization(extension) = tlv else { panic!("{tlv:?}") };
+        assert_eq!(extension.propagation, Propagation::Unspecified);
+        assert_eq!(extension.organization_id, value[..3]);
+        assert_eq!(extension.organization_sub_type, value[3..6]);
+        testing::assert_a_longer_value_is_noted(TYPE, &value);
+        testing::assert_every_shorter_value_is_kept_as_type_and_length(TYPE, &value[..6]);
+        for length in (6..value.len()).step_by(2) {
+            let (tlv, notes) = testing::decode(TYPE, &value[..length]);
+            let content = OrganizationContent::Unknown { octets: length - 6 };
+            assert_eq!(tlv, Tlv::Organization(OrganizationExtension { content, ..extension }));
+            let length = u16::try_from(length).unwrap();
+            assert_eq!(notes, [Note::TlvTooShort { tlv_type: TYPE, length }]);
+        }
+        extension.content
+    }
+
+    #[test]
+    fn follow_up_information_keeps_signs_and_all_96_bits() {
+        let hex = "0080c2 000001 fffffffe 0102 ffffffff fffffffffffe8000 7fffffff";
+        let expected = FollowUpInformation {
+            cumulative_scaled_rate_offset: -2,
+            gm_time_base_indicator: 0x0102,
+            last_gm_phase_change: ScaledNs(-0x1_8000),
+            scaled_last_gm_freq_change: i32::MAX,
+        };
+        assert_eq!(known(hex), OrganizationContent::FollowUpInformation(expected));
+        let hex = "0080c2 000001 00000000 0000 00000001 0000000000000003 80000000";
+        let OrganizationContent::FollowUpInformation(information) = known(hex) else { panic!() };
+        assert_eq!(information.last_gm_phase_change, ScaledNs((1 << 64) + 3));
+        assert_eq!(information.scaled_last_gm_freq_change, i32::MIN);
+    }
+
+    #[test]
+    fn a_message_interval_request_keeps_its_special_values() {
+        let expected = MessageIntervalRequest {
+            link_delay_interval_log2_s: 127,
+            time_sync_interval_log2_s: -128,
+            announce_interval_log2_s: 126,
+            flags: 0x05,
+        };
+        let hex = "0080c2 000002 7f 80 7e 05";
+        assert_eq!(known(&format!("{hex} 0000")), OrganizationContent::MessageIntervalRequest(expected));
+        assert_eq!(known(&format!("{hex} ffff")), OrganizationContent::MessageIntervalRequest(expected));
+    }
+
+    #[test]
+    fn a_gptp_capable_tlv_tells_its_interval() {
+        let expected = GptpCapable { log_gptp_capable_message_interval_log2_s: -3, flags: 1 };
+        assert_eq!(known("0080c2 000004 fd 01 00000000"), OrganizationContent::GptpCapable(expected));
+        assert_eq!(known("0080c2 000004 fd 01 ffffffff"), OrganizationContent::GptpCapable(expected));
+    }
+
+    #[test]
+    fn synchronization_metadata_is_read_field_by_field() {
+        let hex = "6897e8 000001 00000019 00000001 03 02 ffffffff 00000e10
+                   000000000001 000000000002 010000000003 fffff1f0 05 01";
+        let expected = SynchronizationMetadata {
+            default_system_frame_rate_numerator: 25,
+            default_system_frame_rate_denominator: 1,
+            master_locking_status: 3,
+            time_address_flags: 2,
+            current_local_offset_s: -1,
+            jump_seconds: 3600,
+            time_of_next_jump_s: 1,
+            time_of_next_jam_s: 2,
+            time_of_previous_jam_s: 0x0100_0000_0003,
+            previous_jam_local_offset_s: -3600,
+            daylight_saving: 5,
+            leap_second_jump: 1,
+        };
+        assert_eq!(known(hex), OrganizationContent::SynchronizationMetadata(expected));
+    }
+
+    #[test]
+    fn both_power_profiles_are_told_apart() {
+        let expected = PowerProfile2011 {
+            grandmaster_id: 3,
+            grandmaster_time_inaccuracy_ns: 50,
+            network_time_inaccuracy_ns: 200,
+        };
+        for reserved in ["0000", "ffff"] {
+            let hex = format!("1c129d 000001 0003 00000032 000000c8 {reserved}");
+            assert_eq!(known(&hex), OrganizationContent::PowerProfile2011(expected));
+        }
+        let expected = PowerProfile2017 { grandmaster_id: 3, total_time_inaccuracy_ns: 250 };
+        for reserved in ["00", "ff"] {
+            let (four, two) = (reserved.repeat(4), reserved.repeat(2));
+            let hex = format!("1c129d 000002 0003 {four} 000000fa {two}");
+            assert_eq!(known(&hex), OrganizationContent::PowerProfile2017(expected));
+        }
+    }
+
+    #[test]
+    fn an_interface_rate_is_kept_raw() {
+        let expected = InterfaceRate {
+            interface_bit_period: 0x0102_0304_0506_0708,
+            bits_before_timestamp: 64,
+            bits_after_timestamp: 720,
+        };
+        let hex = "0019a7 000002 0102030405060708 0040 02d0";
+        assert_eq!(known(hex), OrganizationContent::InterfaceRate(expected));
+    }
+
+    #[test]
+    fn an_unknown_organization_is_kept_with_its_size_whatever_type_carries_it() {
+        let value = testing::octets("02005e 00000a 01020304");
+        for (tlv_type, propagation) in [
+            (types::ORGANIZATION_EXTENSION, Propagation::Unspecified),
+            (types::ORGANIZATION_EXTENSION_PROPAGATE, Propagation::Propagate),
+            (types::ORGANIZATION_EXTENSION_DO_NOT_PROPAGATE, Propagation::DoNotPropagate),
+        ] {
+            let (tlv, notes) = testing::decode(tlv_type, &value);
+            assert_eq!(tlv.tlv_type(), tlv_type);
+            let expected = OrganizationExtension {
+                propagation,
+                organization_id: [0x02, 0x00, 0x5E],
+                organization_sub_type: [0, 0, 0x0A],
+                content: OrganizationContent::Unknown { octets: 4 },
+            };
+            assert_eq!(tlv, Tlv::Organization(expected));
+            assert_eq!(notes, []);
+        }
+    }
+}

@@ -67,3 +67,20 @@ pub const fn tlv_name(tlv_type: u16) -> Option<&'static str> {
         _ => return None,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn listed_types_have_the_standards_name_and_experimental_ones_none() {
+        assert_eq!(tlv_name(0x0008), Some("PATH_TRACE"));
+        assert_eq!(tlv_name(0x8001), Some("L1_SYNC"));
+        assert_eq!(tlv_name(0x8009), Some("AUTHENTICATION"));
+        for experimental in [0x2004, 0x3FFF, 0x7F00, 0x7FFF] {
+            assert_eq!(tlv_name(experimental), None);
+        }
+        let named = (0..=u16::MAX).filter(|tlv_type| tlv_name(*tlv_type).is_some()).count();
+        assert_eq!(named, 25, "types of the registry table");
+    }
+}

@@ -80,3 +80,68 @@ impl UnicastCancel {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Tlv;
+    use super::super::testing;
+    use super::super::types;
+    use super::*;
+
+    fn grant() -> Tlv {
+        Tlv::GrantUnicastTransmission(UnicastGrant {
+            message_type: MessageType::DelayResp,
+            log_inter_message_period: LogInterval(-4),
+            duration_field_s: 300,
+            renewal_invited: true,
+        })
+    }
+
+    #[test]
+    fn a_request_names_type_period_and_duration() {
+        let value = testing::octets("b0 01 0000012c");
+        let request = UnicastRequest {
+            message_type: MessageType::Announce,
+            log_inter_message_period: LogInterval(1),
+            duration_field_s: 300,
+        };
+        let tlv_type = types::REQUEST_UNICAST_TRANSMISSION;
+        assert_eq!(testing::decode(tlv_type, &value), (Tlv::RequestUnicastTransmission(request), vec![]));
+        testing::assert_every_shorter_value_is_kept_as_type_and_length(tlv_type, &value);
+        testing::assert_a_longer_value_is_noted(tlv_type, &value);
+    }
+
+    #[test]
+    fn a_grant_also_says_whether_to_ask_again() {
+        let value = testing::octets("90 fc 0000012c 00 01");
+        let tlv_type = types::GRANT_UNICAST_TRANSMISSION;
+        assert_eq!(testing::decode(tlv_type, &value), (grant(), vec![]));
+        testing::assert_every_shorter_value_is_kept_as_type_and_length(tlv_type, &value);
+        testing::assert_a_longer_value_is_noted(tlv_type, &value);
+    }
+
+    #[test]
+    fn reserved_bits_of_a_grant_change_nothing() {
+        let value = testing::octets("9f fc 0000012c ff ff");
+        assert_eq!(testing::decode(types::GRANT_UNICAST_TRANSMISSION, &value), (grant(), vec![]));
+    }
+
+    #[test]
+    fn a_cancel_says_who_gives_up() {
+        let value = testing::octets("02 00");
+        let cancel =
+            UnicastCancel { message_type: MessageType::Sync, maintain_request: false, maintain_grant: true };
+        assert_eq!(
+            testing::decode(types::CANCEL_UNICAST_TRANSMISSION, &value),
+            (Tlv::CancelUnicastTransmission(cancel), vec![])
+        );
+        let cancel = UnicastCancel { maintain_request: true, maintain_grant: false, ..cancel };
+        // Bits 2 and 3 and the second octet are reserved.
+        let value = testing::octets("0d ff");
+        let tlv_type = types::ACKNOWLEDGE_CANCEL_UNICAST_TRANSMISSION;
+        let expected = Tlv::AcknowledgeCancelUnicastTransmission(cancel);
+        assert_eq!(testing::decode(tlv_type, &value), (expected, vec![]));
+        testing::assert_every_shorter_value_is_kept_as_type_and_length(tlv_type, &value);
+        testing::assert_a_longer_value_is_noted(tlv_type, &value);
+    }
+}
