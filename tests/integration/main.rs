@@ -24,6 +24,6 @@ mod support;
 
 mod ptp_v1_management;
 mod ptp_v1_vectors;
-mod ptp_v2_vectors;
 mod ptp_v2_management;
+mod ptp_v2_vectors;
 mod scapy_agreement;

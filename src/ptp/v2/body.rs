@@ -237,7 +237,7 @@ mod tests {
         let mut notes = Vec::new();
         let body = Body::decode(&mut cursor, message_type, &mut notes).unwrap();
         assert_eq!(cursor.offset(), Body::octets(message_type), "octets read");
-        assert_eq!(cursor.rest(), []);
+        assert!(cursor.rest().is_empty());
         (body, notes)
     }
 
