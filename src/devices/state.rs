@@ -312,7 +312,14 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
         }
     }
     if reasons.is_empty() {
-        reasons.push("sent no request and no Announce in this capture".to_owned());
+        let sent: BTreeSet<&str> = own
+            .iter()
+            .flat_map(|domain| domain.ports.values())
+            .filter(|port| device.has_clock(port.port.clock))
+            .flat_map(|port| port.series.keys().map(|kind| kind.name()))
+            .collect();
+        let sent: Vec<&str> = sent.into_iter().collect();
+        reasons.push(format!("sent only {}", sent.join(", ")));
     }
     // A device comes from a domain's ports or requesters, so it has one.
     let domain = most.map_or_else(|| device.domains.first().copied(), |domain| Some(domain.key));
@@ -326,8 +333,8 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
     }
 }
 
-/// Seconds from the capture's start with three decimals, exact.
+/// Seconds from the capture's start, rounded to three decimals.
 fn at(time: CaptureTime, start: CaptureTime) -> String {
-    let ms = time.since(start).0.max(0) / (NANOS_PER_SECOND / 1000);
+    let ms = (time.since(start).0.max(0) + NANOS_PER_SECOND / 2000) / (NANOS_PER_SECOND / 1000);
     format!("{}.{:03} s", ms / 1000, ms % 1000)
 }

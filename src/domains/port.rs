@@ -49,19 +49,23 @@ pub enum Kind {
 }
 
 impl Kind {
-    /// Every kind that has a name in the report, in its order.
-    pub const NAMED: [Self; 10] = [
-        Self::Sync,
-        Self::FollowUp,
-        Self::DelayReq,
-        Self::DelayResp,
-        Self::PdelayReq,
-        Self::PdelayResp,
-        Self::PdelayRespFollowUp,
-        Self::Announce,
-        Self::Signaling,
-        Self::Management,
-    ];
+    /// The standard's spelling.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Sync => "Sync",
+            Self::FollowUp => "Follow_Up",
+            Self::DelayReq => "Delay_Req",
+            Self::DelayResp => "Delay_Resp",
+            Self::PdelayReq => "Pdelay_Req",
+            Self::PdelayResp => "Pdelay_Resp",
+            Self::PdelayRespFollowUp => "Pdelay_Resp_Follow_Up",
+            Self::Announce => "Announce",
+            Self::Signaling => "Signaling",
+            Self::Management => "Management",
+            Self::Reserved => "messages of a reserved type",
+        }
+    }
 }
 
 /// Time properties as the latest Announce or v1 Sync gave them.
