@@ -16,6 +16,7 @@ use crate::domains::Mechanism;
 use crate::domains::OUTAGE_RUN;
 use crate::domains::PortId;
 use crate::domains::Requester;
+use crate::ptp::v2::management::PortState;
 use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
 
@@ -256,8 +257,24 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
             };
             return Some(judged(State::Following, strength, domain, reason));
         }
+        if let Some(reason) = claims_state(device, domain, PortState::Slave) {
+            return Some(judged(State::Following, Strength::Shown, domain, reason));
+        }
     }
     None
+}
+
+/// The device's own word, where a management answer gives that port state.
+fn claims_state(device: &Device, domain: &Domain, state: PortState) -> Option<String> {
+    let ports = domain.ports.values().filter(|port| device.has_clock(port.port.clock));
+    let claimed =
+        ports.filter_map(|port| port.claims.port_state.map(|(claimed, place)| (port, claimed, place)));
+    let (port, _, place) = claimed.into_iter().find(|(_, claimed, _)| *claimed == state)?;
+    let name = state.name().unwrap_or_default();
+    Some(format!(
+        "its own management answer says that port {} is {name} (frame {})",
+        port.port.port, place.frame
+    ))
 }
 
 /// Who besides the leader answers, where a rival leads beside it.
@@ -280,6 +297,9 @@ fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<J
         });
         if let Some(quiet) = quiet {
             let reason = format!("announced until {} and yielded to a better clock", at(quiet.last, start));
+            return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
+        }
+        if let Some(reason) = claims_state(device, domain, PortState::Passive) {
             return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
         }
     }

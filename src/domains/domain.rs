@@ -88,7 +88,7 @@ impl Domain {
 
     /// Offers that clocks made in management answers only: DEFAULT_DATA_SET of clocks that keep silent.
     pub fn silent_candidates(&self) -> impl Iterator<Item = Candidate> {
-        self.ports.values().filter(|port| port.offer.is_none()).filter_map(|port| port.default_data_set)
+        self.ports.values().filter(|port| port.offer.is_none()).filter_map(|port| port.claims.candidate)
     }
 
     /// Takes in a v2 message.
@@ -120,6 +120,9 @@ impl Domain {
             v2::Body::PdelayResp { requesting_port_identity, .. } => {
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
                 self.answer(asker, place, header.sequence_id, port);
+            }
+            v2::Body::Management { action: v2::Action::Response, .. } => {
+                sender.claims.hear(port, place, message);
             }
             _ => {}
         }

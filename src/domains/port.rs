@@ -6,6 +6,7 @@ use std::net::IpAddr;
 
 use super::cadence::Cadence;
 use super::candidate::Candidate;
+use super::claims::Claims;
 use super::key::PortId;
 use crate::observations::Path;
 use crate::observations::Place;
@@ -98,8 +99,8 @@ pub struct ClockPort {
     pub minor_versions: BTreeSet<u8>,
     /// Addresses it sent from, by number of messages.
     pub addresses: BTreeMap<SourceAddress, u64>,
-    /// Its own data set as it told in a management answer (DEFAULT_DATA_SET), unless it is follower-only.
-    pub default_data_set: Option<Candidate>,
+    /// What it says of itself in management answers.
+    pub claims: Claims,
     /// v1: the port it says it follows.
     pub parent: Option<PortId>,
     /// First message.
@@ -119,7 +120,7 @@ impl ClockPort {
             alternate_offers: 0,
             minor_versions: BTreeSet::new(),
             addresses: BTreeMap::new(),
-            default_data_set: None,
+            claims: Claims::default(),
             parent: None,
             first: place,
             last: place,
