@@ -178,14 +178,10 @@ fn astray(
 }
 
 fn messages(device: &Device, domain: &Domain) -> u64 {
-    let of_port =
-        |port: &crate::domains::ClockPort| port.series.values().map(crate::domains::Cadence::count).sum();
-    domain
-        .ports
-        .values()
-        .filter(|port| device.has_clock(port.port.clock))
-        .map(of_port)
-        .fold(0, |a, b: u64| a + b)
+    let of_port = |port: &crate::domains::ClockPort| {
+        port.series.values().map(crate::domains::Cadence::count).sum::<u64>()
+    };
+    domain.ports.values().filter(|port| device.has_clock(port.port.clock)).map(of_port).sum()
 }
 
 fn leading(device: &Device, own: &[&Domain]) -> Option<Judged> {

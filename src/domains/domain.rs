@@ -25,6 +25,7 @@ use crate::observations::Transport;
 use crate::ptp::Note;
 use crate::ptp::v1;
 use crate::ptp::v2;
+use crate::statistics::Distribution;
 use crate::units::CaptureTime;
 use crate::units::LogInterval;
 use crate::units::Nanos;
@@ -84,6 +85,16 @@ impl Domain {
     #[must_use]
     pub fn count(&self, kind: Kind) -> u64 {
         self.counts.get(&kind).copied().unwrap_or(0)
+    }
+
+    /// Times from request to answer of all its ports.
+    #[must_use]
+    pub fn response_times(&self) -> Distribution {
+        let mut all = Distribution::default();
+        for requester in self.requesters.values() {
+            all.join(requester.response_time());
+        }
+        all
     }
 
     /// Offers that clocks made in management answers only: DEFAULT_DATA_SET of clocks that keep silent.
