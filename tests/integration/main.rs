@@ -27,3 +27,6 @@ mod ptp_v1_vectors;
 mod ptp_v2_management;
 mod ptp_v2_vectors;
 mod scapy_agreement;
+
+mod allantools_agreement;
+mod stability_vectors;
