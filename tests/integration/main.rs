@@ -30,3 +30,4 @@ mod scapy_agreement;
 
 mod allantools_agreement;
 mod stability_vectors;
+mod timing_vectors;
