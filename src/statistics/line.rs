@@ -72,7 +72,8 @@ pub struct LowerEnvelope {
 
 /// The Theil–Sen slope: the median of the slopes of all pairs of points (breakdown 29 %; Sen 1968, from memory).
 ///
-/// More than [`THEIL_SEN_LIMIT`] points are thinned first by [`thin`], so the cost is bounded. The 95 % interval
+/// More than [`THEIL_SEN_LIMIT`] points are thinned first by [`thin`], so the cost is bounded; where many series
+/// are to be measured, thin them further before. The 95 % interval
 /// is Sen's, from the variance n(n−1)(2n+5)/18 of Kendall's score; the standard error takes σ as 1.4826 · MAD of
 /// the residuals. `None` below three points or where fewer than three times differ.
 #[must_use]
@@ -212,6 +213,28 @@ pub fn without_slope(points: &[Point], slope_ppm: f64) -> Vec<Point> {
     points.iter().map(moved).collect()
 }
 
+/// The value at `time_ns` on the straight lines between points in order of time, rounded down; before the first
+/// and after the last point the nearest one's. `None` without points.
+///
+/// Maps an instant of one clock to the offset that holds there: θ̂ between two Syncs.
+#[must_use]
+pub fn interpolate(points: &[Point], time_ns: i64) -> Option<i128> {
+    let after = points.partition_point(|point| point.time_ns <= time_ns);
+    let before = after.checked_sub(1).and_then(|index| points.get(index));
+    let (Some(start), Some(end)) = (before, points.get(after)) else {
+        return before.or_else(|| points.first()).map(|point| point.value_scaled_ns);
+    };
+    let (run, part) = (
+        i128::from(end.time_ns) - i128::from(start.time_ns),
+        i128::from(time_ns) - i128::from(start.time_ns),
+    );
+    let rise = end.value_scaled_ns.saturating_sub(start.value_scaled_ns);
+    let exact = rise.checked_mul(part).and_then(|product| product.checked_div_euclid(run));
+    // A rise of centuries over centuries: the whole steps first, which loses less than one step.
+    let climbed = exact.or_else(|| rise.checked_div_euclid(run)?.checked_mul(part))?;
+    Some(start.value_scaled_ns.saturating_add(climbed))
+}
+
 fn order(point: &Point) -> (i64, i128) {
     (point.time_ns, point.value_scaled_ns)
 }
@@ -314,6 +337,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    type Measure = fn(&[Point]) -> Option<f64>;
+
     fn points(values: &[(i64, i128)]) -> Vec<Point> {
         values
             .iter()
@@ -387,6 +412,19 @@ mod tests {
         }
     }
 
+    #[test]
+    fn between_two_points_the_value_lies_on_their_line() {
+        let line = points(&[(0, 100), (10, 200), (10, 300), (20, -300)]);
+        let at = |time| interpolate(&line, time);
+        assert_eq!(
+            [at(-5), at(0), at(3), at(10), at(15), at(99)].map(Option::unwrap),
+            [100, 100, 130, 300, 0, -300]
+        );
+        assert_eq!(interpolate(&[], 1), None);
+        let ends = points(&[(i64::MIN, i128::MIN), (i64::MAX, i128::MAX)]);
+        assert!(interpolate(&ends, 0).is_some());
+    }
+
     fn any_points() -> impl Strategy<Value = Vec<Point>> {
         let time = prop_oneof![any::<i64>(), -9_i64..9, Just(i64::MIN), Just(i64::MAX)];
         let value = prop_oneof![any::<i128>(), -9_i128..9, Just(i128::MIN), Just(i128::MAX)];
@@ -398,7 +436,7 @@ mod tests {
         #[test]
         fn nothing_makes_them_panic(points in any_points(), limit in 0_usize..9) {
             let _ = (theil_sen(&points), least_squares(&points), lower_envelope(&points));
-            let _ = without_slope(&points, 1e9);
+            let _ = (without_slope(&points, 1e9), interpolate(&points, 0));
             let thinned = thin(&points, limit);
             prop_assert!(thinned.len() <= limit.max(1));
         }
@@ -416,7 +454,7 @@ mod tests {
                 (0..).zip(&values).map(at).collect()
             };
             let (plain, moved) = (with(0, 0), with(constant, ppm));
-            let measures: [fn(&[Point]) -> Option<f64>; 3] = [
+            let measures: [Measure; 3] = [
                 |points| theil_sen(points).map(|slope| slope.ppm),
                 |points| least_squares(points).map(|slope| slope.ppm),
                 |points| lower_envelope(points).map(|envelope| envelope.ppm),

@@ -36,7 +36,7 @@ fn scaled(value: &Value) -> i128 {
         return i128::from(whole) * 65536;
     }
     let scaled = value.as_f64().unwrap() * 65536.0;
-    assert_eq!(scaled.fract(), 0.0, "{value} is no multiple of 2⁻¹⁶ ns");
+    assert!(scaled.fract().abs() < f64::EPSILON, "{value} is no multiple of 2⁻¹⁶ ns");
     scaled as i128
 }
 
@@ -158,7 +158,7 @@ fn frequency(inputs: &Value, expected: &Value) -> usize {
     for (name, value) in expected.as_object().unwrap() {
         let theirs = value.as_f64().unwrap();
         match name.as_str() {
-            "n" => assert_eq!(robust.points_used as f64, theirs),
+            "n" => assert_eq!(robust.points_used as u64, value.as_u64().unwrap()),
             "theil_sen_ppm" => assert_close(robust.ppm, theirs, 1e-9, name),
             "ols_ppm" => assert_close(plain.ppm, theirs, 1e-9, name),
             "residual_peak_to_peak_ns" => assert_close(robust.residual_peak_to_peak_ns, theirs, 1e-9, name),
@@ -201,7 +201,8 @@ fn announce_timeout(inputs: &Value, expected: &Value) -> usize {
         ("foreignMasterTimeWindow_s", timing::foreign_master_time_window(interval)),
     ]);
     for (name, value) in expected.as_object().unwrap() {
-        assert_eq!(ours[name.as_str()].unwrap().0 as f64, value.as_f64().unwrap() * 1e9, "{name}");
+        let theirs = ScaledNanos(scaled(value) * 1_000_000_000).nanos();
+        assert_eq!(ours[name.as_str()], theirs, "{name}");
     }
     expected.as_object().unwrap().len()
 }
