@@ -28,3 +28,7 @@ mod ptp_v2_management;
 mod ptp_v2_vectors;
 mod scapy_agreement;
 mod second_opinion;
+
+mod allantools_agreement;
+mod stability_vectors;
+mod timing_vectors;
