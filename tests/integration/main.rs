@@ -27,3 +27,9 @@ mod ptp_v1_vectors;
 mod ptp_v2_management;
 mod ptp_v2_vectors;
 mod scapy_agreement;
+
+mod bmca_vectors;
+mod cuts;
+mod device_states;
+mod elections;
+mod request_pairing;
