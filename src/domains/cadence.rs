@@ -42,7 +42,7 @@ impl Cadence {
         if let Some(gap) = gap {
             self.gaps.record(gap);
             let gaps = self.gaps.count();
-            if gaps >= MEASURED_FROM && (gaps <= MEASURED_STEP || gaps % MEASURED_STEP == 0) {
+            if gaps >= MEASURED_FROM && (gaps <= MEASURED_STEP || gaps.is_multiple_of(MEASURED_STEP)) {
                 self.measured = self.gaps.median();
             }
         }

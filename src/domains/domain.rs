@@ -25,6 +25,7 @@ use crate::observations::Transport;
 use crate::ptp::Note;
 use crate::ptp::v1;
 use crate::ptp::v2;
+use crate::statistics::Distribution;
 use crate::units::CaptureTime;
 use crate::units::LogInterval;
 use crate::units::Nanos;
@@ -86,9 +87,19 @@ impl Domain {
         self.counts.get(&kind).copied().unwrap_or(0)
     }
 
+    /// Times from request to answer of all its ports.
+    #[must_use]
+    pub fn response_times(&self) -> Distribution {
+        let mut all = Distribution::default();
+        for requester in self.requesters.values() {
+            all.join(requester.response_time());
+        }
+        all
+    }
+
     /// Offers that clocks made in management answers only: DEFAULT_DATA_SET of clocks that keep silent.
     pub fn silent_candidates(&self) -> impl Iterator<Item = Candidate> {
-        self.ports.values().filter(|port| port.offer.is_none()).filter_map(|port| port.default_data_set)
+        self.ports.values().filter(|port| port.offer.is_none()).filter_map(|port| port.claims.candidate)
     }
 
     /// Takes in a v2 message.
@@ -120,6 +131,9 @@ impl Domain {
             v2::Body::PdelayResp { requesting_port_identity, .. } => {
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
                 self.answer(asker, place, header.sequence_id, port);
+            }
+            v2::Body::Management { action: v2::Action::Response, .. } => {
+                sender.claims.hear(port, place, message);
             }
             _ => {}
         }

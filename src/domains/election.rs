@@ -237,8 +237,12 @@ impl Election {
             _ => {
                 tenure.latest = leading;
                 if tenure.won_on == DecidedBy::OnlyCandidate {
-                    let others = alive().filter(|a| a.candidate.grandmaster != tenure.clock);
-                    (tenure.won_on, tenure.won_against) = won_on(&leading, others.map(|a| &a.candidate));
+                    // A better clock that is about to take over is nobody the leader has won against.
+                    let beaten = alive().filter(|a| {
+                        a.candidate.grandmaster != tenure.clock
+                            && compare(&leading, &a.candidate, None).verdict.order().is_lt()
+                    });
+                    (tenure.won_on, tenure.won_against) = won_on(&leading, beaten.map(|a| &a.candidate));
                 }
                 self.open = Some(tenure);
             }

@@ -6,6 +6,7 @@ mod announcer;
 mod cadence;
 mod candidate;
 mod changes;
+mod claims;
 mod comparison;
 mod domain;
 mod election;
@@ -23,6 +24,7 @@ pub use announcer::{
 };
 pub use cadence::Cadence;
 pub use candidate::{Candidate, DataSet, DataSetV1, DataSetV2};
+pub use claims::Claims;
 pub use comparison::{Comparison, DecidedBy, Receiver, Verdict, compare};
 pub use domain::Domain;
 pub use election::Election;

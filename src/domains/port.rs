@@ -6,6 +6,7 @@ use std::net::IpAddr;
 
 use super::cadence::Cadence;
 use super::candidate::Candidate;
+use super::claims::Claims;
 use super::key::PortId;
 use crate::observations::Path;
 use crate::observations::Place;
@@ -49,19 +50,23 @@ pub enum Kind {
 }
 
 impl Kind {
-    /// Every kind that has a name in the report, in its order.
-    pub const NAMED: [Self; 10] = [
-        Self::Sync,
-        Self::FollowUp,
-        Self::DelayReq,
-        Self::DelayResp,
-        Self::PdelayReq,
-        Self::PdelayResp,
-        Self::PdelayRespFollowUp,
-        Self::Announce,
-        Self::Signaling,
-        Self::Management,
-    ];
+    /// The standard's spelling.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Sync => "Sync",
+            Self::FollowUp => "Follow_Up",
+            Self::DelayReq => "Delay_Req",
+            Self::DelayResp => "Delay_Resp",
+            Self::PdelayReq => "Pdelay_Req",
+            Self::PdelayResp => "Pdelay_Resp",
+            Self::PdelayRespFollowUp => "Pdelay_Resp_Follow_Up",
+            Self::Announce => "Announce",
+            Self::Signaling => "Signaling",
+            Self::Management => "Management",
+            Self::Reserved => "messages of a reserved type",
+        }
+    }
 }
 
 /// Time properties as the latest Announce or v1 Sync gave them.
@@ -94,8 +99,8 @@ pub struct ClockPort {
     pub minor_versions: BTreeSet<u8>,
     /// Addresses it sent from, by number of messages.
     pub addresses: BTreeMap<SourceAddress, u64>,
-    /// Its own data set as it told in a management answer (DEFAULT_DATA_SET), unless it is follower-only.
-    pub default_data_set: Option<Candidate>,
+    /// What it says of itself in management answers.
+    pub claims: Claims,
     /// v1: the port it says it follows.
     pub parent: Option<PortId>,
     /// First message.
@@ -115,7 +120,7 @@ impl ClockPort {
             alternate_offers: 0,
             minor_versions: BTreeSet::new(),
             addresses: BTreeMap::new(),
-            default_data_set: None,
+            claims: Claims::default(),
             parent: None,
             first: place,
             last: place,

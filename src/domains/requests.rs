@@ -98,10 +98,10 @@ impl Requester {
             }
             return;
         }
-        if self.pending.len() >= PENDING_LIMIT {
-            if let Some(oldest) = self.pending.pop_front() {
-                self.miss(oldest);
-            }
+        if self.pending.len() >= PENDING_LIMIT
+            && let Some(oldest) = self.pending.pop_front()
+        {
+            self.miss(oldest);
         }
         self.pending.push_back(request);
     }

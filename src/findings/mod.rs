@@ -1,4 +1,4 @@
-//! What is wrong, how surely, and what to do: small rules over an [`Analysis`], listed in [`RULES`].
+//! What is wrong, how surely, and what to do: small rules over an [`Analysis`](crate::analysis::Analysis), listed in [`RULES`].
 //!
 //! A rule reads the analysis and nothing else, calls no other rule, and says "cannot tell" where the capture
 //! could not have shown the thing.

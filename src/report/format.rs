@@ -54,6 +54,16 @@ pub(super) fn count(number: u64) -> String {
     text
 }
 
+/// How often: `once`, `3 times`.
+pub(super) fn times(number: u64) -> String {
+    if number == 1 { "once".to_owned() } else { format!("{} times", count(number)) }
+}
+
+/// A count of things: `1 port`, `12 ports`.
+pub(super) fn things(number: u64, one: &str) -> String {
+    format!("{} {one}{}", count(number), if number == 1 { "" } else { "s" })
+}
+
 /// Text from a file or a packet for a terminal: control and format characters are written as escapes.
 pub(super) fn plain(text: &str) -> String {
     let hidden = |c: char| {

@@ -17,6 +17,7 @@ use super::document::VerdictName;
 use super::format::count;
 use super::format::duration;
 use super::format::plain;
+use super::format::times;
 
 /// Columns that the text keeps to.
 const WIDTH: usize = 80;
@@ -72,7 +73,11 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         count(span.frames),
         count(span.ptp_messages)
     );
-    paragraph(out, 0, "", &text)
+    paragraph(out, 0, "", &text)?;
+    for step in &document.verdict_next {
+        paragraph(out, 2, "do: ", step)?;
+    }
+    Ok(())
 }
 
 fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) -> io::Result<()> {
@@ -155,7 +160,7 @@ fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> 
             say(format!("the capturing machine lost {} frames", count(drops)));
         }
         if capture.time_backsteps > 0 {
-            say(format!("time goes backwards {} times", count(capture.time_backsteps)));
+            say(format!("time goes backwards {}", times(capture.time_backsteps)));
         }
         if capture.resolution_ns.is_some_and(|step| step > 1000) {
             let step = capture.resolution_ns.unwrap_or_default();

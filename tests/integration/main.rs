@@ -27,6 +27,7 @@ mod ptp_v1_vectors;
 mod ptp_v2_management;
 mod ptp_v2_vectors;
 mod scapy_agreement;
+mod second_opinion;
 
 mod bmca_vectors;
 mod cuts;

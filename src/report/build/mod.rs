@@ -73,6 +73,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
             Verdict::CannotTell => VerdictName::CannotTell,
         },
         verdict_because: judgement.because.clone(),
+        verdict_next: judgement.next.clone(),
         viewpoint: Absent,
         site_domain: SiteDomainDocument {
             keys: analysis.site.keys.iter().map(ToString::to_string).collect(),

@@ -42,6 +42,8 @@ pub struct Document {
     pub verdict: VerdictName,
     /// Why, in one sentence.
     pub verdict_because: String,
+    /// What to do where nothing could be told.
+    pub verdict_next: Vec<&'static str>,
     /// Not worked out by this version.
     pub viewpoint: Absent,
     /// The site's domain, and whether it was assumed.

@@ -130,10 +130,9 @@ impl Stage {
         self.frame += 1;
         let time = time.map(at);
         let place = Place { file: 0, frame: self.frame, time };
-        if let Some(time) = time {
-            if self.latest.is_none_or(|(latest, _)| time > latest) {
-                self.latest = Some((time, place));
-            }
+        let latest = self.latest.map(|(latest, _)| latest);
+        if let Some(time) = time.filter(|time| Some(*time) > latest) {
+            self.latest = Some((time, place));
         }
         let is_ip = actor.ip.is_some();
         let group_mac = if is_ip { [0x01, 0, 0x5E, 0, 1, 129] } else { [0x01, 0x80, 0xC2, 0, 0, 0x0E] };
