@@ -119,7 +119,8 @@ impl Reading {
         self.first = whole.first;
         self.latest = whole.latest;
         self.origin = self.origin.or(self.first.map(|(time, _)| time));
-        let Some((start, _)) = self.first else { return };
+        // Before the first frame with a time nothing is timed, so the start does not matter there.
+        let start = self.first.map_or(CaptureTime(0), |(time, _)| time);
         for observation in &observations {
             if self.mirror.is_copy(observation) {
                 self.copies += 1;

@@ -43,7 +43,7 @@ pub struct Domain {
     /// Its key.
     pub key: DomainKey,
     /// When the capture began.
-    capture_start: CaptureTime,
+    pub(super) capture_start: CaptureTime,
     /// Messages by kind.
     pub counts: BTreeMap<Kind, u64>,
     /// Transports it was seen on.

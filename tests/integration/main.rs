@@ -32,3 +32,8 @@ mod second_opinion;
 mod allantools_agreement;
 mod stability_vectors;
 mod timing_vectors;
+mod bmca_vectors;
+mod cuts;
+mod device_states;
+mod elections;
+mod request_pairing;
