@@ -19,7 +19,7 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     let progress = Progress::new();
     let found = inputs::find(&check.files, &progress)?;
     for warning in &found.warnings {
-        eprintln!("downbeat: {warning}");
+        eprintln!("downbeat: {}", report::plain(warning));
     }
     let settings = Settings { domain: check.domain, range: Range { from: check.from, until: check.until } };
     let mut reading = Reading::new(settings);
@@ -30,7 +30,7 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     progress.finish();
     let files = joined.finish();
     for (name, error) in &files.unreadable {
-        eprintln!("downbeat: {name}: {error}");
+        eprintln!("downbeat: {}", report::plain(&format!("{name}: {error}")));
     }
     if files.captures.is_empty() {
         return Err("none of the inputs can be read as a capture".to_owned());
