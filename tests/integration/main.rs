@@ -28,3 +28,16 @@ mod ptp_v2_management;
 mod ptp_v2_vectors;
 mod scapy_agreement;
 mod second_opinion;
+
+/// The report against what is known to be true.
+mod truth_demo;
+mod truth_lab;
+
+/// The JSON report's shape.
+mod json_schema;
+
+/// The program from outside.
+mod cli;
+mod hostile_names;
+mod readme;
+mod snapshots;
