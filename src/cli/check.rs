@@ -21,6 +21,9 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     for warning in &found.warnings {
         eprintln!("downbeat: {}", report::plain(warning));
     }
+    if let Some(out) = check.out.as_deref().filter(|out| out.is_file() && found.holds(out)) {
+        return Err(format!("{}: this is one of the captures; name another file with --out", out.display()));
+    }
     let settings = Settings { domain: check.domain, range: Range { from: check.from, until: check.until } };
     let mut reading = Reading::new(settings);
     let mut joined = Joined::new(found.inputs);
