@@ -183,6 +183,30 @@ fn the_named_domain_decides_who_is_astray() {
 }
 
 #[test]
+fn nobody_is_in_a_named_domain_that_the_capture_does_not_show() {
+    let file = capture("playhouse-healthy.pcapng");
+    let output = check([file.to_str().unwrap(), "--domain", "5"]);
+    assert_eq!(status(&output), FINDINGS);
+    let document = report([file.to_str().unwrap(), "--domain", "5"]);
+    let devices = document["devices"].as_array().unwrap();
+    let astray = devices.iter().filter(|device| device["state"] == "astray").count();
+    assert_eq!(astray, 14, "the two clocks and their followers");
+    let title = document["findings"][0]["title"].as_str().unwrap();
+    assert!(title.ends_with("the site's clock is in domain 5, which is not in this capture"), "{title}");
+}
+
+#[test]
+fn an_empty_span_is_told() {
+    let file = capture("playhouse-healthy.pcapng");
+    for (from, until) in [("1000", "2000"), ("30", "10")] {
+        let output = check([file.to_str().unwrap(), "--from", from, "--until", until]);
+        assert_eq!(status(&output), CANNOT_TELL);
+        let told = said(&output.stdout);
+        assert!(told.starts_with("CANNOT TELL: no frame lies in the span asked for"), "{told}");
+    }
+}
+
+#[test]
 fn out_writes_the_same_octets_and_leaves_nothing_beside() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("report");
