@@ -43,10 +43,12 @@ fn the_json_report_reads_as_agreed() {
 
 #[test]
 fn text_fits_the_terminal() {
-    for name in judged::DEMO {
-        for line in judged::demo(name).text.lines() {
-            let width = line.chars().count();
-            assert!(width <= COLUMNS || line.contains(name), "{name}: {width} columns: {line}");
+    for folder in ["captures", "captures/lab"] {
+        for (name, octets) in judged::captures_in(&judged::in_project(folder)) {
+            for line in judged::files(&[(&name, octets)]).text.lines() {
+                let width = line.chars().count();
+                assert!(width <= COLUMNS || line.contains(&name), "{name}: {width} columns: {line}");
+            }
         }
     }
 }
