@@ -156,15 +156,15 @@ fn astray(
     let site_leads =
         site.keys.iter().filter_map(|key| domains.get(key)).any(|d| d.election.leader().is_some());
     let domain = own.iter().max_by_key(|domain| messages(device, domain))?;
-    if messages(device, domain) < ASTRAY_FROM || !site_leads {
+    if messages(device, domain) < ASTRAY_FROM {
         return None;
     }
-    let home = site.keys.first().map(ToString::to_string).unwrap_or_default();
+    let home = site.name();
     if !site.assumed {
         let reason = format!("takes part in {}, the site's is {home}", domain.key);
         return Some(judged(State::Astray, Strength::Shown, domain, reason));
     }
-    if site::is_established(domain) {
+    if !site_leads || site::is_established(domain) {
         return None;
     }
     let what = if leads(device, domain) {
@@ -177,9 +177,11 @@ fn astray(
     Some(judged)
 }
 
+/// Messages that take part in a domain's time: a question to its clocks is none.
 fn messages(device: &Device, domain: &Domain) -> u64 {
     let of_port = |port: &crate::domains::ClockPort| {
-        port.series.values().map(crate::domains::Cadence::count).sum::<u64>()
+        let series = port.series.iter().filter(|(kind, _)| **kind != Kind::Management);
+        series.map(|(_, series)| series.count()).sum::<u64>()
     };
     domain.ports.values().filter(|port| device.has_clock(port.port.clock)).map(of_port).sum()
 }

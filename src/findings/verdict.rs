@@ -78,6 +78,9 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
         1 => return (Verdict::Fault, "1 finding needs attention now".to_owned(), Vec::new()),
         n => return (Verdict::Fault, format!("{n} findings need attention now"), Vec::new()),
     }
+    if analysis.frames == 0 {
+        return no_frames(analysis);
+    }
     if analysis.ptp_messages == 0 {
         return no_ptp();
     }
@@ -115,6 +118,15 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
             Vec::new(),
         ),
     }
+}
+
+fn no_frames(analysis: &Analysis) -> Answer {
+    let (because, next) = if analysis.frames_outside > 0 {
+        ("no frame lies in the span asked for", "widen the span: --from and --until")
+    } else {
+        ("there is no frame in this capture", "capture for a minute or longer")
+    };
+    (Verdict::CannotTell, because.to_owned(), vec![next])
 }
 
 fn no_ptp() -> Answer {

@@ -34,8 +34,13 @@ const EVIDENCE_SHOWN: usize = 6;
 /// Where `out` cannot be written.
 pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     verdict(document, out)?;
+    let mut after = document.findings.iter().skip(1);
     for finding in &document.findings {
         self::finding(finding, document.captures.len() > 1, out)?;
+        // What to do is said once, behind the last of the same.
+        if after.next().is_none_or(|after| after.id != finding.id || after.next != finding.next) {
+            what_to_do(finding, out)?;
+        }
     }
     for domain in &document.domains {
         domains::write(domain, document, out)?;
@@ -102,6 +107,10 @@ fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) ->
     if more > 0 {
         writeln!(out, "    and {more} more (see --format json)")?;
     }
+    Ok(())
+}
+
+fn what_to_do(finding: &FindingDocument, out: &mut impl Write) -> io::Result<()> {
     for step in &finding.next {
         paragraph(out, 2, "do: ", step)?;
     }

@@ -9,31 +9,33 @@
 #![allow(clippy::print_stdout)]
 #![allow(missing_docs)]
 
-mod captured_frames;
-mod frames;
-mod layering;
-mod observations;
-
+mod allantools_agreement;
+mod bmca_vectors;
 mod capture_damage;
 mod capture_files;
 mod capture_joining;
-
-/// The demo captures and what is true of them.
+mod captured_frames;
+mod cli;
+mod cuts;
 mod demo_captures;
-mod support;
-
+mod device_states;
+mod elections;
+mod frames;
+mod hostile_names;
+mod json_schema;
+mod layering;
+mod observations;
 mod ptp_v1_management;
 mod ptp_v1_vectors;
 mod ptp_v2_management;
 mod ptp_v2_vectors;
+mod readme;
+mod request_pairing;
 mod scapy_agreement;
 mod second_opinion;
-
-mod allantools_agreement;
+mod snapshots;
 mod stability_vectors;
+mod support;
 mod timing_vectors;
-mod bmca_vectors;
-mod cuts;
-mod device_states;
-mod elections;
-mod request_pairing;
+mod truth_demo;
+mod truth_lab;

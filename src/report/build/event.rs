@@ -83,7 +83,7 @@ fn change((field, before, after): &(AnnouncedField, i64, i64)) -> String {
 
 fn flags(value: i64) -> String {
     let names: Vec<&str> = u16::try_from(value).map(|raw| Flags(raw).names().collect()).unwrap_or_default();
-    if names.is_empty() { "none".to_owned() } else { names.join("+") }
+    if names.is_empty() { "none".to_owned() } else { names.join(" + ") }
 }
 
 fn won(field: DecidedBy) -> String {

@@ -5,6 +5,8 @@ pub(crate) mod reference;
 
 pub(crate) mod capture_writer;
 pub(crate) mod craft;
+pub(crate) mod judged;
+pub(crate) mod ring;
 
 pub(crate) mod management_json;
 pub(crate) mod ptp_v2_json;
