@@ -23,7 +23,11 @@ pub const HARDWARE_SPREAD_LIMIT: Nanos = Nanos(20_000);
 ///
 /// `None` where the stamp is not filled (0).
 #[must_use]
-pub fn from_request(origin: Timestamp, t3: CaptureTime, theta: ScaledNanos) -> Option<ScaledNanos> {
+pub fn follower_offset_from_request(
+    origin: Timestamp,
+    t3: CaptureTime,
+    theta: ScaledNanos,
+) -> Option<ScaledNanos> {
     let ahead = ScaledNanos::ZERO.minus(ScaledNanos::between(origin, t3));
     (!origin.is_zero()).then(|| ahead.plus(theta))
 }
@@ -33,7 +37,7 @@ pub fn from_request(origin: Timestamp, t3: CaptureTime, theta: ScaledNanos) -> O
 ///
 /// `None` where the stamp is not filled (0) or the correction is saturated.
 #[must_use]
-pub fn from_response(
+pub fn follower_offset_from_response(
     origin: Timestamp,
     t4: Timestamp,
     response_correction: TimeInterval,
@@ -88,12 +92,28 @@ mod tests {
 
     #[test]
     fn an_empty_stamp_says_nothing() {
-        assert_eq!(from_request(Timestamp::default(), CaptureTime(START), ScaledNanos::ZERO), None);
         assert_eq!(
-            from_response(Timestamp::default(), stamp(START), TimeInterval(0), ScaledNanos::ZERO),
+            follower_offset_from_request(Timestamp::default(), CaptureTime(START), ScaledNanos::ZERO),
             None
         );
-        assert_eq!(from_response(stamp(START), stamp(START), TimeInterval::TOO_BIG, ScaledNanos::ZERO), None);
+        assert_eq!(
+            follower_offset_from_response(
+                Timestamp::default(),
+                stamp(START),
+                TimeInterval(0),
+                ScaledNanos::ZERO
+            ),
+            None
+        );
+        assert_eq!(
+            follower_offset_from_response(
+                stamp(START),
+                stamp(START),
+                TimeInterval::TOO_BIG,
+                ScaledNanos::ZERO
+            ),
+            None
+        );
     }
 
     #[test]
@@ -119,10 +139,10 @@ mod tests {
             let origin = stamp(START + off);
             // Captured at the follower's port, so t3 is the wire time.
             let t3 = CaptureTime(START + latency + theta);
-            let one = from_request(origin, t3, ns(theta)).unwrap();
+            let one = follower_offset_from_request(origin, t3, ns(theta)).unwrap();
             prop_assert_eq!(one, ns(off - latency));
             let t4 = stamp(START + latency + path + residence);
-            let other = from_response(origin, t4, TimeInterval(residence << 16), ns(path)).unwrap();
+            let other = follower_offset_from_response(origin, t4, TimeInterval(residence << 16), ns(path)).unwrap();
             prop_assert_eq!(other, one);
             let bound = FollowerOffset { apparent: one, uncertainty: ScaledNanos::from(SOFTWARE_UNCERTAINTY) };
             prop_assert!(bound.at_least().is_none_or(|least| least <= ns(off.abs())));

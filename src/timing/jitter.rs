@@ -5,7 +5,7 @@ use super::scaled::ScaledNanos;
 /// The interarrival jitter of RFC 3550 §6.4.1 in the integer form of its appendix A.8 (formula from memory):
 /// J ← J + (|D| − J) / 16, held in sixteenths and rounded, so two filters fed alike become equal bit for bit.
 ///
-/// The unit is the caller's: RTP timestamp units as in the RFC, or 2⁻¹⁶ ns for a finer result. 33 octets or so a
+/// The unit is the caller's: RTP timestamp units as in the RFC, or 2⁻¹⁶ ns for a finer result. About 50 octets a
 /// stream.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct InterarrivalJitter {

@@ -19,8 +19,8 @@ mod step;
 mod timescale;
 
 pub use follower::{
-    FollowerOffset, HARDWARE_SPREAD_LIMIT, HARDWARE_UNCERTAINTY, SOFTWARE_UNCERTAINTY, from_request,
-    from_response, stamping_uncertainty,
+    FollowerOffset, HARDWARE_SPREAD_LIMIT, HARDWARE_UNCERTAINTY, SOFTWARE_UNCERTAINTY,
+    follower_offset_from_request, follower_offset_from_response, stamping_uncertainty,
 };
 pub use interval::{FOREIGN_MASTER_TIME_WINDOW, announce_receipt_timeout, foreign_master_time_window};
 pub use jitter::{InterarrivalJitter, delay_variation, inter_packet_delay_variation};
