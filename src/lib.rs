@@ -22,4 +22,5 @@ pub mod observations;
 pub mod ptp;
 pub mod report;
 pub mod statistics;
+pub mod timing;
 pub mod units;

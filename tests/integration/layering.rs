@@ -11,6 +11,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("capture", &["units", "bytes"]),
     ("frame", &["units", "bytes", "capture"]),
     ("ptp", &["units", "bytes"]),
+    ("timing", &["units", "statistics"]),
     ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
     ("domains", &["units", "statistics", "ptp", "observations"]),
     ("devices", &["units", "ptp", "observations", "domains"]),

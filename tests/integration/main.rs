@@ -29,6 +29,10 @@ mod ptp_v2_vectors;
 mod scapy_agreement;
 mod second_opinion;
 
+mod allantools_agreement;
+mod stability_vectors;
+mod timing_vectors;
+
 /// The report against what is known to be true.
 mod truth_demo;
 mod truth_lab;
