@@ -22,6 +22,8 @@ mod capture_joining;
 mod demo_captures;
 mod support;
 
+mod profiles;
+
 mod ptp_v1_management;
 mod ptp_v1_vectors;
 mod ptp_v2_management;
