@@ -41,40 +41,54 @@ pub(super) enum Casting {
 }
 
 /// Reads facts from a domain.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Facts<'a>(pub(super) &'a Domain);
+#[derive(Debug, Clone)]
+pub(super) struct Facts<'a> {
+    pub(super) domain: &'a Domain,
+    announce: Intervals,
+    sync: Intervals,
+    delay_req: Intervals,
+    pdelay_req: Intervals,
+}
 
-impl Facts<'_> {
-    fn marks(&self) -> impl Iterator<Item = (Kind, &Marks)> {
-        self.0.ports.values().flat_map(|port| port.marks.iter().map(|(kind, marks)| (*kind, marks)))
+impl<'a> Facts<'a> {
+    /// Intervals are worked out once: every profile asks for them, and medians are dear.
+    pub(super) fn new(domain: &'a Domain) -> Self {
+        let grants = grants(domain);
+        Self {
+            domain,
+            announce: intervals(domain, Interval::Announce, &grants),
+            sync: intervals(domain, Interval::Sync, &grants),
+            delay_req: intervals(domain, Interval::DelayReq, &grants),
+            pdelay_req: intervals(domain, Interval::PdelayReq, &grants),
+        }
     }
 
-    fn marks_of(&self, kind: Kind) -> impl Iterator<Item = &Marks> {
+    /// Intervals of one kind over all senders.
+    pub(super) const fn intervals(&self, of: Interval) -> &Intervals {
+        match of {
+            Interval::Announce => &self.announce,
+            Interval::Sync => &self.sync,
+            Interval::DelayReq => &self.delay_req,
+            Interval::PdelayReq => &self.pdelay_req,
+        }
+    }
+
+    fn marks(&self) -> impl Iterator<Item = (Kind, &'a Marks)> {
+        marks(self.domain)
+    }
+
+    fn marks_of(&self, kind: Kind) -> impl Iterator<Item = &'a Marks> {
         self.marks().filter(move |(other, _)| *other == kind).map(|(_, marks)| marks)
     }
 
     /// Ways of asking for delay that were used.
     pub(super) fn mechanisms(&self) -> BTreeSet<Mechanism> {
-        let used =
-            self.0.requesters.iter().filter(|(_, asked)| asked.seen() > 0 || asked.unseen_requests() > 0);
+        let used = self
+            .domain
+            .requesters
+            .iter()
+            .filter(|(_, asked)| asked.seen() > 0 || asked.unseen_requests() > 0);
         used.map(|((_, mechanism), _)| *mechanism).collect()
-    }
-
-    /// Intervals of one kind over all senders.
-    pub(super) fn intervals(&self, of: Interval) -> Intervals {
-        let mut intervals = Intervals::default();
-        for port in self.0.ports.values() {
-            let declared = port.series(declaring(of)).and_then(Cadence::declared);
-            intervals.declared.extend(declared.map(|interval| interval.0));
-            let median = measured(port, of);
-            intervals.measured = match (intervals.measured, median) {
-                (Some((low, high)), Some(median)) => Some((low.min(median), high.max(median))),
-                (before, median) => before.or(median.map(|median| (median, median))),
-            };
-        }
-        let granted = self.grants().into_iter().filter(|grant| granted_kind(of) == Some(grant.message_type));
-        intervals.declared.extend(granted.map(|grant| grant.log_inter_message_period.0));
-        intervals
     }
 
     /// How messages of `kind` are addressed; `None` where none was seen.
@@ -96,7 +110,7 @@ impl Facts<'_> {
 
     /// Values of a field in the offers that clocks made.
     pub(super) fn announced(&self, field: Field) -> BTreeSet<u8> {
-        let offers = self.0.ports.values().filter_map(|port| port.offer);
+        let offers = self.domain.ports.values().filter_map(|port| port.offer);
         offers
             .filter_map(|offer| match (offer.data, field) {
                 (DataSet::V2(data), Field::Priority1) => Some(data.priority1),
@@ -122,7 +136,7 @@ impl Facts<'_> {
 
     /// Grants of unicast transmission.
     pub(super) fn grants(&self) -> BTreeSet<Grant> {
-        self.marks().flat_map(|(_, marks)| marks.grants.iter().copied()).collect()
+        grants(self.domain)
     }
 
     /// `profileIdentity` values told.
@@ -144,13 +158,37 @@ impl Facts<'_> {
 
     /// Step modes of Sync senders.
     pub(super) fn two_step(&self) -> BTreeSet<bool> {
-        self.0.ports.values().filter_map(|port| port.two_step).collect()
+        self.domain.ports.values().filter_map(|port| port.two_step).collect()
     }
 
     /// From the first message to the latest.
     pub(super) fn length(&self) -> Option<Nanos> {
-        Some(self.0.last.time?.since(self.0.first.time?))
+        Some(self.domain.last.time?.since(self.domain.first.time?))
     }
+}
+
+fn marks(domain: &Domain) -> impl Iterator<Item = (Kind, &Marks)> {
+    domain.ports.values().flat_map(|port| port.marks.iter().map(|(kind, marks)| (*kind, marks)))
+}
+
+fn grants(domain: &Domain) -> BTreeSet<Grant> {
+    marks(domain).flat_map(|(_, marks)| marks.grants.iter().copied()).collect()
+}
+
+fn intervals(domain: &Domain, of: Interval, grants: &BTreeSet<Grant>) -> Intervals {
+    let mut intervals = Intervals::default();
+    for port in domain.ports.values() {
+        let declared = port.series(declaring(of)).and_then(Cadence::declared);
+        intervals.declared.extend(declared.map(|interval| interval.0));
+        let median = measured(port, of);
+        intervals.measured = match (intervals.measured, median) {
+            (Some((low, high)), Some(median)) => Some((low.min(median), high.max(median))),
+            (before, median) => before.or(median.map(|median| (median, median))),
+        };
+    }
+    let granted = grants.iter().filter(|grant| granted_kind(of) == Some(grant.message_type));
+    intervals.declared.extend(granted.map(|grant| grant.log_inter_message_period.0));
+    intervals
 }
 
 /// The kind whose `logMessageInterval` declares the interval (1588-2008 Table 24, from memory).

@@ -55,19 +55,24 @@ pub struct ProfileFit {
     pub is_characteristic: bool,
     /// Weighted sum of the deviations; 0 is full agreement. Only to compare profiles by.
     pub points: u32,
+    /// The part of [`ProfileFit::points`] that comes of rows marked [`Confidence::Unsure`].
+    pub unsure_points: u32,
 }
 
 /// Scores a domain against each known profile, best first: those that fit, then by least weighted deviations, then those
-/// whose characteristic values were all seen, then by most defaults met. Equals stay in the order of [`PROFILES`].
+/// whose characteristic values were all seen, then by least doubtful deviations, then by most defaults met. Equals stay
+/// in the order of [`PROFILES`].
 #[must_use]
 pub fn score(domain: &Domain) -> Vec<ProfileFit> {
+    let facts = Facts::new(domain);
     let mut fits: Vec<(usize, ProfileFit)> =
-        PROFILES.iter().map(|profile| (profile.signature.len(), score_against(domain, profile))).collect();
+        PROFILES.iter().map(|profile| (profile.signature.len(), fit(&facts, profile))).collect();
     fits.sort_by_key(|(signature, fit)| {
         (
             !fit.fits,
-            fit.points,
+            fit.points - fit.unsure_points,
             Reverse(if fit.is_characteristic { *signature } else { 0 }),
+            fit.unsure_points,
             Reverse(fit.at_default),
             fit.off_defaults.len(),
         )
@@ -78,7 +83,10 @@ pub fn score(domain: &Domain) -> Vec<ProfileFit> {
 /// Scores a domain against one profile, such as the one a site file names.
 #[must_use]
 pub fn score_against(domain: &Domain, profile: &Profile) -> ProfileFit {
-    let facts = Facts(domain);
+    fit(&Facts::new(domain), profile)
+}
+
+fn fit(facts: &Facts<'_>, profile: &Profile) -> ProfileFit {
     let mut fit = ProfileFit {
         name: profile.name,
         title: profile.title,
@@ -89,13 +97,14 @@ pub fn score_against(domain: &Domain, profile: &Profile) -> ProfileFit {
         not_seen: Vec::new(),
         judged: 0,
         at_default: 0,
-        is_characteristic: profile.signature.iter().all(|want| is_at_default(want, &facts)),
+        is_characteristic: profile.signature.iter().all(|want| is_at_default(want, facts)),
         points: 0,
+        unsure_points: 0,
     };
     let mut has_interval = false;
     for row in profile.rows {
         let item = row.want.item();
-        let outcome = judge(&row.want, &facts);
+        let outcome = judge(&row.want, facts);
         if outcome == Outcome::NotSeen {
             fit.not_seen.push(item);
             continue;
@@ -111,7 +120,11 @@ pub fn score_against(domain: &Domain, profile: &Profile) -> ProfileFit {
         };
         match outcome {
             Outcome::Outside { seen } => {
-                fit.points += weight(&row.want) * sureness(row.confidence);
+                let points = weight(&row.want) * sureness(row.confidence);
+                fit.points += points;
+                if row.confidence == Confidence::Unsure {
+                    fit.unsure_points += points;
+                }
                 fit.deviations.push(deviation(seen, row.want.allowed_text()));
             }
             Outcome::Inside { seen, is_default: Some(false) } => {

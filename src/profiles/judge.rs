@@ -66,7 +66,7 @@ impl Outcome {
 
 /// Judges `want` by `facts`.
 pub(super) fn judge(want: &Want, facts: &Facts<'_>) -> Outcome {
-    let key = facts.0.key;
+    let key = facts.domain.key;
     match *want {
         Want::Version(version) => {
             let seen = BTreeSet::from([if key.is_v1() { 1 } else { 2 }]);
@@ -97,7 +97,7 @@ pub(super) fn judge(want: &Want, facts: &Facts<'_>) -> Outcome {
             DomainName::Subdomain(_) => Outcome::NotSeen,
         },
         Want::Transport(allowed) => Outcome::of_values(
-            &facts.0.transports,
+            &facts.domain.transports,
             |transport| allowed.contains(transport),
             None,
             |transport| transport.name().to_owned(),
@@ -108,7 +108,7 @@ pub(super) fn judge(want: &Want, facts: &Facts<'_>) -> Outcome {
             None,
             |how| text::mechanism(*how).to_owned(),
         ),
-        Want::Interval { of, default, allowed } => interval(of, default, allowed, &facts.intervals(of)),
+        Want::Interval { of, default, allowed } => interval(of, default, allowed, facts.intervals(of)),
         Want::AboveSync { of, allowed } => above_sync(of, allowed, facts),
         Want::Cast { of, multicast } => cast(facts.casting(of), multicast),
         Want::GroupAddress(allowed) => Outcome::of_values(
@@ -220,15 +220,15 @@ fn intervals_text(seen: &Intervals) -> String {
 
 /// Only what is declared is compared: of requests nothing shorter than a minimum can be told from chance.
 fn above_sync(of: Interval, (least, most): (i8, i8), facts: &Facts<'_>) -> Outcome {
-    let sync = facts.intervals(Interval::Sync).declared;
-    let own = facts.intervals(of).declared;
+    let sync = &facts.intervals(Interval::Sync).declared;
+    let own = &facts.intervals(of).declared;
     let (Some(low), Some(high)) = (sync.first(), sync.last()) else { return Outcome::NotSeen };
     let allowed = low.saturating_add(least)..=high.saturating_add(most);
     Outcome::of_values(
-        &own,
+        own,
         |log| allowed.contains(log),
         Some(&|log: &i8| sync.contains(log)),
-        |log| format!("{} beside {}", text::interval(*log), text::both(&sync)),
+        |log| format!("{} beside {}", text::interval(*log), text::both(sync)),
     )
 }
 
@@ -249,7 +249,7 @@ fn carries(how: How, whole: u64, with: u64, facts: &Facts<'_>) -> Outcome {
         How::Every | How::Some => whole > 0,
         How::InTime => {
             with > 0
-                || (facts.0.count(Kind::Announce) > 1
+                || (facts.domain.count(Kind::Announce) > 1
                     && facts.length().is_some_and(|length| length >= TLV_PATIENCE))
         }
     };
