@@ -358,3 +358,23 @@ fn what_a_capture_does_not_show_is_no_deviation_and_too_little_fits_nothing() {
         assert!(!fit.fits && !fit.seen_enough, "{fit:#?}");
     }
 }
+
+#[test]
+fn a_tlv_that_the_capture_cut_off_is_not_called_absent() {
+    // 80 octets hold every fixed body: Announce ends at 78, Follow_Up at 58.
+    let fit = against(&Network { kept_octets: 80, ..gptp() }.domain(), "gptp");
+    assert!(fit.fits && fit.deviations.is_empty(), "{fit:#?}");
+    for item in ["Follow_Up information TLV in Follow_Up", "PATH_TRACE TLV in Announce"] {
+        assert!(fit.not_seen.iter().any(|other| other == item), "{fit:#?}");
+    }
+}
+
+#[test]
+fn unicast_sync_is_told_and_its_interval_is_not_guessed() {
+    let all_unicast = Network { unicast: true, ..aes67() }.domain();
+    let fit = against(&all_unicast, "aes67");
+    let sync = fit.deviations.iter().find(|deviation| deviation.item == "addressing of Sync").unwrap();
+    assert_eq!((sync.seen.as_str(), sync.expected.as_str()), ("unicast", "multicast"));
+    // Intervals of unicast Sync are neither declared nor measured, so they are not seen.
+    assert!(fit.not_seen.iter().any(|item| item == "logSyncInterval"), "{fit:#?}");
+}

@@ -70,6 +70,8 @@ pub(super) struct Network {
     /// TLVs of one Signaling message.
     pub(super) signaling: Option<Vec<u8>>,
     pub(super) seconds: i64,
+    /// Octets of each frame that the capture keeps.
+    pub(super) kept_octets: usize,
 }
 
 /// IEEE 1588's request-response defaults over UDP/IPv4.
@@ -108,6 +110,7 @@ pub(super) fn plain() -> Network {
         management: None,
         signaling: None,
         seconds: 60,
+        kept_octets: usize::MAX,
     }
 }
 
@@ -160,7 +163,7 @@ impl Network {
             let body = Body::Signaling { target: PortIdentity::of_mac(FOLLOWER), tlvs: tlvs.clone() };
             frames.push((5_000, self.leader_frame(&body, 0, NOT_STATED, &[])));
         }
-        only_domain(frames)
+        only_domain(frames, self.kept_octets)
     }
 
     /// Unicast messages state no interval (1588-2008 Table 24, from memory).
@@ -301,11 +304,11 @@ pub(super) fn version_1(log_sync: i8, seconds: i64) -> Domain {
         let answer = ptp_v1::delay_resp(&head(LEADER, sequence), 0, FOLLOWER, sequence);
         frames.push((at + 1000, frame(LEADER, 320, &answer)));
     }
-    only_domain(frames)
+    only_domain(frames, usize::MAX)
 }
 
 /// Puts frames through the whole way from record to domain.
-fn only_domain(mut frames: Vec<(i64, Vec<u8>)>) -> Domain {
+fn only_domain(mut frames: Vec<(i64, Vec<u8>)>, kept_octets: usize) -> Domain {
     frames.sort_by_key(|(at, _)| *at);
     let mut domains = Domains::default();
     let mut end = Place { file: 0, frame: 0, time: None };
@@ -317,7 +320,7 @@ fn only_domain(mut frames: Vec<(i64, Vec<u8>)>) -> Domain {
             interface: 0,
             original_len: u32::try_from(octets.len()).unwrap(),
             fcs_octets: None,
-            octets,
+            octets: &octets[..octets.len().min(kept_octets)],
         };
         let observation = from_frame(0, &record, &frame::decode(&record)).unwrap();
         end = observation.place;
