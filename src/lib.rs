@@ -19,6 +19,7 @@ pub mod domains;
 pub mod findings;
 pub mod frame;
 pub mod observations;
+pub mod profiles;
 pub mod ptp;
 pub mod report;
 pub mod statistics;

@@ -113,6 +113,9 @@ impl Domain {
         sender.minor_versions.insert(header.minor_version_ptp);
         let kind = kind_v2(header.message_type);
         sender.series.entry(kind).or_default().record(place, header.sequence_id, header.log_message_interval);
+        let marks = sender.marks.entry(kind).or_default();
+        marks.record_path(&observation.path);
+        marks.record_tlvs(message);
         *self.counts.entry(kind).or_insert(0) += 1;
         let multicast = observation.path.is_multicast();
         match &message.body {
@@ -156,6 +159,7 @@ impl Domain {
             v1::Body::Reserved => (Kind::Reserved, LogInterval::NOT_GIVEN),
         };
         sender.series.entry(kind).or_default().record(place, header.sequence_id, declared);
+        sender.marks.entry(kind).or_default().record_path(&observation.path);
         *self.counts.entry(kind).or_insert(0) += 1;
         match &message.body {
             v1::Body::Sync(sync) => self.sync_v1(place, header, sync),

@@ -8,6 +8,7 @@ use super::cadence::Cadence;
 use super::candidate::Candidate;
 use super::claims::Claims;
 use super::key::PortId;
+use super::marks::Marks;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::ptp::v2;
@@ -87,6 +88,8 @@ pub struct ClockPort {
     pub port: PortId,
     /// Series by kind.
     pub series: BTreeMap<Kind, Cadence>,
+    /// How each kind was addressed and marked.
+    pub marks: BTreeMap<Kind, Marks>,
     /// Its latest offer, if it ever made one.
     pub offer: Option<Candidate>,
     /// Time properties with its latest offer.
@@ -114,6 +117,7 @@ impl ClockPort {
         Self {
             port,
             series: BTreeMap::new(),
+            marks: BTreeMap::new(),
             offer: None,
             time_properties: None,
             two_step: None,

@@ -14,6 +14,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("timing", &["units", "statistics"]),
     ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
     ("domains", &["units", "statistics", "ptp", "observations"]),
+    ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
     ("devices", &["units", "ptp", "observations", "domains"]),
     ("analysis", &["units", "bytes", "statistics", "capture", "frame", "observations", "domains", "devices"]),
     ("findings", &["units", "statistics", "ptp", "observations", "domains", "devices", "analysis"]),

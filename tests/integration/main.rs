@@ -25,6 +25,7 @@ mod hostile_names;
 mod json_schema;
 mod layering;
 mod observations;
+mod profiles;
 mod ptp_v1_management;
 mod ptp_v1_vectors;
 mod ptp_v2_management;
