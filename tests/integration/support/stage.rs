@@ -150,6 +150,7 @@ impl Stage {
             destination_port: is_ip.then_some(319),
             ttl: is_ip.then_some(1),
             dscp: is_ip.then_some(0),
+            pcp: None,
         };
         let message = ptp::decode(octets).unwrap();
         let what = What::Ptp(Box::new(message));
