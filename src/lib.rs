@@ -23,3 +23,4 @@ pub mod ptp;
 pub mod report;
 pub mod statistics;
 pub mod units;
+pub mod viewpoint;

@@ -14,8 +14,25 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
     ("domains", &["units", "statistics", "ptp", "observations"]),
     ("devices", &["units", "ptp", "observations", "domains"]),
-    ("analysis", &["units", "bytes", "statistics", "capture", "frame", "observations", "domains", "devices"]),
-    ("findings", &["units", "statistics", "ptp", "observations", "domains", "devices", "analysis"]),
+    ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "devices"]),
+    (
+        "analysis",
+        &[
+            "units",
+            "bytes",
+            "statistics",
+            "capture",
+            "frame",
+            "observations",
+            "domains",
+            "devices",
+            "viewpoint",
+        ],
+    ),
+    (
+        "findings",
+        &["units", "statistics", "ptp", "observations", "domains", "devices", "viewpoint", "analysis"],
+    ),
     (
         "report",
         &[
@@ -27,6 +44,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "analysis",
             "domains",
             "devices",
+            "viewpoint",
             "findings",
         ],
     ),
