@@ -8,6 +8,8 @@ use std::collections::BTreeMap;
 use std::collections::HashMap;
 use std::hash::Hash;
 
+use super::hashing::Seeded;
+
 /// Counts that add up.
 pub(super) trait Add: Default + Copy {
     /// Adds the counts of a later stretch.
@@ -17,14 +19,14 @@ pub(super) trait Add: Default + Copy {
 /// A table of at most `LIMIT` keys; up to twice as many are held between two cuts.
 #[derive(Debug, Clone)]
 pub(super) struct Bounded<K, V, const LIMIT: usize> {
-    entries: HashMap<K, V>,
+    entries: HashMap<K, V, Seeded>,
     /// Keys above this were dropped.
     ceiling: Option<K>,
 }
 
 impl<K, V, const LIMIT: usize> Default for Bounded<K, V, LIMIT> {
     fn default() -> Self {
-        Self { entries: HashMap::new(), ceiling: None }
+        Self { entries: HashMap::default(), ceiling: None }
     }
 }
 

@@ -180,14 +180,14 @@ fn centre(signs: &Signs<'_>) -> Option<Answer> {
     let share = format!("{mac} is at one end of nearly all unicast");
     let at_port = port_of(signs, mac, Strength::Inferred, vec![share.clone(), why.clone()], false);
     at_port.or_else(|| {
-        let part = if signs.roles.speakers.contains(&mac) { "no part that was seen" } else { "no part" };
-        Some(Answer {
-            seat: Seat::Access,
-            strength: Strength::Inferred,
-            station: Some(mac),
-            shown_by: vec![share, why, format!("{mac} takes {part} in the clock")],
-            inside: false,
-        })
+        let speaks = signs.roles.speakers.contains(&mac);
+        let (seat, strength, part) = if speaks {
+            (Seat::Unknown, Strength::CannotTell, "sends PTP, and its part is not shown")
+        } else {
+            (Seat::Access, Strength::Inferred, "sends no PTP")
+        };
+        let shown_by = vec![share, why, format!("{mac} {part}")];
+        Some(Answer { seat, strength, station: Some(mac), shown_by, inside: false })
     })
 }
 

@@ -5,6 +5,7 @@
 //! The place is a hint and never a proof: where the signs are thin it is [`Seat::Unknown`].
 
 mod bounded;
+mod hashing;
 mod judge;
 mod limits;
 mod roles;

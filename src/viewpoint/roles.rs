@@ -7,14 +7,19 @@ use std::net::Ipv4Addr;
 
 use crate::domains::Domain;
 use crate::domains::Domains;
+use crate::domains::Mechanism;
 use crate::domains::PortId;
 use crate::domains::SourceAddress;
 use crate::units::MacAddress;
 
+/// Answers to a port from which its requests are taken to pass elsewhere (chosen; the request of a single one may
+/// lie before the capture's start).
+const LEAST_ANSWERS: u64 = 2;
+
 /// The parts that MAC addresses play on the clock.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Roles {
-    /// Senders of grandmasters that are elected at the end.
+    /// Senders of the grandmasters that were elected last.
     pub leaders: BTreeSet<MacAddress>,
     /// Senders that pass another clock's time on: boundary clocks.
     pub relays: BTreeSet<MacAddress>,
@@ -35,7 +40,8 @@ impl Roles {
         let mut roles = Self::default();
         let mut askers = BTreeSet::new();
         for domain in domains.iter() {
-            let leader = domain.election.leader();
+            let leader =
+                domain.election.leader().or_else(|| domain.election.tenures().last().map(|last| last.clock));
             for (port, sent) in &domain.ports {
                 let macs = macs(domain, *port);
                 for SourceAddress { mac, ip } in sent.addresses.keys() {
@@ -50,11 +56,13 @@ impl Roles {
                     roles.relays.extend(&macs);
                 }
             }
-            for ((port, _), requester) in &domain.requesters {
+            for ((port, mechanism), requester) in &domain.requesters {
                 if requester.seen() > 0 && Some(port.clock) != leader {
                     askers.extend(macs(domain, *port));
                 }
-                roles.unheard += u64::from(requester.unseen_requests() > 0);
+                let is_unheard =
+                    *mechanism == Mechanism::EndToEnd && requester.unseen_requests() >= LEAST_ANSWERS;
+                roles.unheard += u64::from(is_unheard);
             }
         }
         roles.followers = askers

@@ -75,21 +75,27 @@ impl Scope {
     #[must_use]
     pub fn can_see_unicast_between(&self, one: MacAddress, other: MacAddress) -> Sight {
         let (there, back) = (self.pairs.contains_key(&(one, other)), self.pairs.contains_key(&(other, one)));
-        match (there, back) {
-            (true, true) => return Sight::Yes,
-            (true, false) | (false, true) => {
-                return Sight::CannotTell("unicast of the two was captured in one direction only");
-            }
-            (false, false) => {}
+        if there && back {
+            return Sight::Yes;
         }
-        if self.station.is_some_and(|own| own == one || own == other)
-            && matches!(self.seat, Seat::AtLeader | Seat::AtFollower)
+        if matches!(self.seat, Seat::AtLeader | Seat::AtFollower)
+            && self.station.is_some_and(|own| own == one || own == other)
         {
             return Sight::Inferred("the capture was taken at the port of one of the two");
         }
         let has_both_ways = |mac: MacAddress| {
             self.pairs.keys().any(|(from, to)| *from == mac && self.pairs.contains_key(&(*to, *from)))
         };
+        // What the one sends passes here on its way to the other, and what the other sends to third ones passes
+        // here too; a switch sends both directions of a pair the same way.
+        if (there && has_both_ways(other)) || (back && has_both_ways(one)) {
+            return Sight::Inferred(
+                "one direction was captured, and of the other device both directions with others",
+            );
+        }
+        if there || back {
+            return Sight::CannotTell("unicast of the two was captured in one direction only");
+        }
         match self.seat {
             Seat::Mirror if has_both_ways(one) || has_both_ways(other) => {
                 Sight::Inferred("unicast of one of the two with others was captured both ways")

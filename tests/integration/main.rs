@@ -13,6 +13,7 @@ mod captured_frames;
 mod frames;
 mod layering;
 mod observations;
+mod viewpoint;
 
 mod capture_damage;
 mod capture_files;
