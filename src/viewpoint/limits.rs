@@ -1,6 +1,6 @@
 //! What is out of view at each place, in the words of the report.
 //!
-//! By place: common practice, no source. Membership reports go towards the querier only: RFC 4541 section 2.1.1.
+//! By place: common practice, no source. Membership reports go towards the querier only: RFC 4541 section 2.1.1, from memory.
 
 use super::judge::Answer;
 use super::judge::Seat;

@@ -164,6 +164,32 @@ impl Scope {
         Sight::CannotTell("other traffic than PTP was captured as well")
     }
 
+    /// Whether both directions of a conversation are here. Where not, no unicast request can be called unanswered.
+    #[must_use]
+    pub fn sees_both_directions(&self) -> Sight {
+        if self.pairs.keys().any(|(one, other)| one != other && self.pairs.contains_key(&(*other, *one))) {
+            return Sight::Yes;
+        }
+        Sight::CannotTell(if self.pairs.is_empty() {
+            "no unicast was captured"
+        } else {
+            "unicast was captured in one direction only"
+        })
+    }
+
+    /// Whether VLAN tags are kept. Adapters and cooked captures take them off.
+    #[must_use]
+    pub fn sees_vlan_tags(&self) -> Sight {
+        if self.counts.tagged > 0 {
+            return Sight::Yes;
+        }
+        Sight::CannotTell(if self.counts.cooked > 0 {
+            "this kind of capture leaves tags out"
+        } else {
+            "no tag was captured: there is none, or the adapter took it off"
+        })
+    }
+
     /// Whether media and other UDP traffic is here at all.
     #[must_use]
     pub fn sees_other_udp(&self) -> Sight {
@@ -175,7 +201,7 @@ impl Scope {
         )
     }
 
-    /// Whether queries for group members would be here. They go to every port of a VLAN (RFC 4541 section 2.1.1).
+    /// Whether queries for group members would be here. They go to every port of a VLAN (RFC 4541 section 2.1.1, from memory).
     #[must_use]
     pub fn sees_igmp_queries(&self) -> Sight {
         if self.counts.queries > 0 {
@@ -190,7 +216,7 @@ impl Scope {
     }
 
     /// Whether membership reports of others would be here. A switch that prunes sends them towards the querier
-    /// only (RFC 4541 section 2.1.1), so one host's may be its own port's.
+    /// only (RFC 4541 section 2.1.1, from memory), so one host's may be its own port's.
     #[must_use]
     pub fn sees_igmp_reports(&self) -> Sight {
         let reporting =
