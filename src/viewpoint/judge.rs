@@ -8,6 +8,7 @@ use super::limits;
 use super::roles::Roles;
 use super::signs::LEAST_FOREIGN_PAIRS;
 use super::signs::LEAST_UNANSWERED;
+use super::signs::LEAST_UNICAST;
 use super::signs::Measured;
 use super::signs::Signs;
 use super::traffic::Traffic;
@@ -180,9 +181,10 @@ fn centre(signs: &Signs<'_>) -> Option<Answer> {
     let share = format!("{mac} is at one end of nearly all unicast");
     let at_port = port_of(signs, mac, Strength::Inferred, vec![share.clone(), why.clone()], false);
     at_port.or_else(|| {
-        let speaks = signs.roles.speakers.contains(&mac);
+        // Where nothing that it sends was captured, its PTP may be missing as the rest is.
+        let speaks = signs.roles.speakers.contains(&mac) || !signs.stations.contains_key(&mac);
         let (seat, strength, part) = if speaks {
-            (Seat::Unknown, Strength::CannotTell, "sends PTP, and its part is not shown")
+            (Seat::Unknown, Strength::CannotTell, "may take part in PTP, and its part is not shown")
         } else {
             (Seat::Access, Strength::Inferred, "sends no PTP")
         };
@@ -194,7 +196,9 @@ fn centre(signs: &Signs<'_>) -> Option<Answer> {
 /// Questions to all are there and replies to others are not.
 fn access(signs: &Signs<'_>, own: Option<MacAddress>) -> Option<Answer> {
     let unanswered = signs.unanswered_without(own);
-    if unanswered < LEAST_UNANSWERED || signs.foreign(own) > 0 {
+    // A mirror of one direction has the questions without the replies too, but much other unicast.
+    let has_others = signs.foreign(own) > 0 || signs.foreign_frames(own) >= LEAST_UNICAST;
+    if unanswered < LEAST_UNANSWERED || has_others {
         return None;
     }
     let mut shown_by = vec![format!(

@@ -79,9 +79,14 @@ impl Scope {
             return Sight::Yes;
         }
         if matches!(self.seat, Seat::AtLeader | Seat::AtFollower)
-            && self.station.is_some_and(|own| own == one || own == other)
+            && let Some(own) = self.station.filter(|own| *own == one || *own == other)
         {
-            return Sight::Inferred("the capture was taken at the port of one of the two");
+            // What it sends and what others send, groups included, show that both directions are captured.
+            return if self.stations.contains_key(&own) && self.stations.len() > 1 {
+                Sight::Inferred("the capture was taken at the port of one of the two")
+            } else {
+                Sight::CannotTell("one direction of the port where this was captured is missing")
+            };
         }
         let has_both_ways = |mac: MacAddress| {
             self.pairs.keys().any(|(from, to)| *from == mac && self.pairs.contains_key(&(*to, *from)))

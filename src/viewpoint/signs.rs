@@ -92,6 +92,12 @@ impl<'a> Signs<'a> {
         self.both_ways().iter().filter(is_foreign).count()
     }
 
+    /// Unicast frames of which `own` is at neither end.
+    pub(super) fn foreign_frames(&self, own: Option<MacAddress>) -> u64 {
+        let is_foreign = |(one, other): &(MacAddress, MacAddress)| Some(*one) != own && Some(*other) != own;
+        self.pairs.iter().filter(|(pair, _)| is_foreign(pair)).map(|(_, pair)| pair.frames).sum()
+    }
+
     /// The fewest pairs seen both ways that are left without any one address.
     pub(super) fn foreign_to_all(&self) -> usize {
         let pairs = self.both_ways();

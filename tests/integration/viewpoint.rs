@@ -243,6 +243,19 @@ fn unicast_with_the_leader_and_questions_between_others_without_replies_is_the_l
 }
 
 #[test]
+fn a_mirror_of_what_one_port_sends_shows_the_port_and_not_the_answers() {
+    let towards = Scene::multicast(&[]).and((0..30).map(|_| control(LEADER, 0x21))).and(unanswered());
+    // The follower's own frames are missing: all is towards it.
+    let answered = (0..10).map(|sequence| answer(0x21, Some(0x21), sequence));
+    let scene = towards.and(answered);
+    assert_eq!(scene.seat().0, Seat::Unknown, "either end of the one pair may be the port");
+    let desk = scene.and((0..10).map(|_| control(0x90, 0x21)));
+    assert_eq!(desk.seat(), (Seat::Unknown, Some(address(0x21))));
+    assert!(!desk.analysis().scope.can_see_unicast_between(address(0x21), address(LEADER)).is_in_view());
+    assert!(!desk.analysis().scope.sees_both_directions().is_in_view());
+}
+
+#[test]
 fn unicast_of_one_follower_and_answers_to_others_is_that_followers_port() {
     let others = |answered: &[u8]| {
         let answered = answered.to_vec();
@@ -287,6 +300,9 @@ fn questions_without_replies_and_no_unicast_are_an_access_port() {
     assert!(matches!(scope.can_see_unicast_between(address(0x21), address(LEADER)), Sight::CannotTell(_)));
     assert!(matches!(scope.can_see_multicast_of(address(0x77)), Sight::Inferred(_)));
     assert_eq!(scope.can_see_multicast_of(address(0x21)), Sight::Yes);
+    // A mirror of one direction misses the replies as well.
+    let one_way = (0..10).flat_map(|_| [control(0x31, 0x32), control(0x33, 0x34)]);
+    assert_eq!(Scene::multicast(&[0x21, 0x22]).and(unanswered()).and(one_way).seat().0, Seat::Unknown);
     // With unicast of an extra host of its own.
     let scene = Scene::multicast(&[0x21, 0x22]).and(unanswered()).and(talk(0x90, 0x31)).and(talk(0x90, 0x32));
     assert_eq!(scene.seat(), (Seat::Access, Some(address(0x90))));
