@@ -25,3 +25,4 @@ pub mod report;
 pub mod statistics;
 pub mod timing;
 pub mod units;
+pub mod viewpoint;

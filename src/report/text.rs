@@ -4,6 +4,7 @@
 
 mod devices;
 mod domains;
+mod viewpoint;
 
 use std::io;
 use std::io::Write;
@@ -47,6 +48,7 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     }
     devices::write(document, out)?;
     events(document, out)?;
+    viewpoint::write(&document.viewpoint, out)?;
     capture_quality(document, out)?;
     if !document.not_judged.is_empty() {
         writeln!(out, "\nNot judged")?;

@@ -16,8 +16,25 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("domains", &["units", "statistics", "ptp", "observations"]),
     ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
     ("devices", &["units", "ptp", "observations", "domains"]),
-    ("analysis", &["units", "bytes", "statistics", "capture", "frame", "observations", "domains", "devices"]),
-    ("findings", &["units", "statistics", "ptp", "observations", "domains", "devices", "analysis"]),
+    ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "devices"]),
+    (
+        "analysis",
+        &[
+            "units",
+            "bytes",
+            "statistics",
+            "capture",
+            "frame",
+            "observations",
+            "domains",
+            "devices",
+            "viewpoint",
+        ],
+    ),
+    (
+        "findings",
+        &["units", "statistics", "ptp", "observations", "domains", "devices", "viewpoint", "analysis"],
+    ),
     (
         "report",
         &[
@@ -29,6 +46,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "analysis",
             "domains",
             "devices",
+            "viewpoint",
             "findings",
         ],
     ),

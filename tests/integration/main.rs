@@ -40,3 +40,4 @@ mod support;
 mod timing_vectors;
 mod truth_demo;
 mod truth_lab;
+mod viewpoint;
