@@ -121,25 +121,12 @@ impl Domain {
         match &message.body {
             v2::Body::Announce(announce) => self.announce(place, header, announce),
             v2::Body::Sync { .. } => self.sync(port, place.time, header.flags.two_step()),
-            v2::Body::DelayReq { .. } => {
-                self.ask(port, Mechanism::EndToEnd, place, header.sequence_id, multicast);
-            }
-            v2::Body::PdelayReq { .. } => {
-                self.ask(port, Mechanism::PeerToPeer, place, header.sequence_id, multicast);
-            }
-            v2::Body::DelayResp { requesting_port_identity, .. } => {
-                let asker = (PortId::from(*requesting_port_identity), Mechanism::EndToEnd);
-                self.answer(asker, place, header.sequence_id, port);
-            }
-            v2::Body::PdelayResp { requesting_port_identity, .. } => {
-                let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
-                self.answer(asker, place, header.sequence_id, port);
-            }
             v2::Body::Management { action: v2::Action::Response, .. } => {
                 sender.claims.hear(port, place, message);
             }
             _ => {}
         }
+        self.time_v2(port, place, multicast, message);
     }
 
     /// Takes in a v1 message.
@@ -163,17 +150,10 @@ impl Domain {
         *self.counts.entry(kind).or_insert(0) += 1;
         match &message.body {
             v1::Body::Sync(sync) => self.sync_v1(place, header, sync),
-            v1::Body::DelayReq(request) => {
-                sender.parent = Some(request.parent.into());
-                let multicast = observation.path.is_multicast();
-                self.ask(port, Mechanism::EndToEnd, place, header.sequence_id, multicast);
-            }
-            v1::Body::DelayResp(response) => {
-                let asker = (PortId::from(response.requesting_source), Mechanism::EndToEnd);
-                self.answer(asker, place, response.requesting_source_sequence_id, port);
-            }
+            v1::Body::DelayReq(request) => sender.parent = Some(request.parent.into()),
             _ => {}
         }
+        self.time_v1(port, place, observation.path.is_multicast(), message);
     }
 
     fn arrive(&mut self, path: &Path, place: Place, notes: &[Note]) {
@@ -242,23 +222,14 @@ impl Domain {
         }
     }
 
-    fn ask(&mut self, port: PortId, how: Mechanism, place: Place, sequence_id: u16, multicast: bool) {
-        if let Some(now) = place.time {
-            self.requesters.entry((port, how)).or_default().ask(now, place, sequence_id, multicast);
-        }
-    }
-
-    fn answer(&mut self, asker: (PortId, Mechanism), place: Place, sequence_id: u16, responder: PortId) {
-        if let Some(now) = place.time {
-            self.requesters.entry(asker).or_default().answer(now, sequence_id, responder);
-        }
-    }
-
     /// Ends the reading at the capture's last instant.
     pub(super) fn finish(&mut self, end: CaptureTime, place: Place) {
         self.election.finish(end, place);
         for requester in self.requesters.values_mut() {
             requester.finish(end);
+        }
+        for samples in self.ports.values_mut().filter_map(|port| port.samples.as_mut()) {
+            samples.finish(end);
         }
         let told = changes::events_of(&self.election, &self.requesters, end);
         self.events.extend(told);

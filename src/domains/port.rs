@@ -9,9 +9,11 @@ use super::candidate::Candidate;
 use super::claims::Claims;
 use super::key::PortId;
 use super::marks::Marks;
+use super::samples::LeaderSamples;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::ptp::v2;
+use crate::timing::Series;
 use crate::units::MacAddress;
 
 /// Addresses a port sent from.
@@ -104,6 +106,11 @@ pub struct ClockPort {
     pub addresses: BTreeMap<SourceAddress, u64>,
     /// What it says of itself in management answers.
     pub claims: Claims,
+    /// Where it sends Sync: what those say of the capture's clock.
+    pub samples: Option<Box<LeaderSamples>>,
+    /// Its own time by peer delay: `requestReceiptTimestamp` less the capture's time of the request, which is its
+    /// clock less the capture's, plus the way to it.
+    pub peer_stamps: Option<Box<Series>>,
     /// v1: the port it says it follows.
     pub parent: Option<PortId>,
     /// First message.
@@ -125,6 +132,8 @@ impl ClockPort {
             minor_versions: BTreeSet::new(),
             addresses: BTreeMap::new(),
             claims: Claims::default(),
+            samples: None,
+            peer_stamps: None,
             parent: None,
             first: place,
             last: place,

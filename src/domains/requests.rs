@@ -6,10 +6,17 @@ use std::collections::BTreeMap;
 use std::collections::VecDeque;
 
 use super::key::PortId;
+use super::samples::Exchange;
+use super::samples::FOLLOWER_SAMPLES;
 use crate::observations::Place;
 use crate::statistics::Distribution;
+use crate::timing::ScaledNanos;
+use crate::timing::Series;
+use crate::timing::follower_offset_from_response;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
+use crate::units::TimeInterval;
+use crate::units::Timestamp;
 
 /// How long an answer is waited for, and how much of the capture's end does not count (chosen; reference:
 /// 1 s, or 2 request intervals).
@@ -57,12 +64,33 @@ struct Request {
     place: Place,
     time: CaptureTime,
     multicast: bool,
+    stamp: RequestStamp,
 }
 
 #[derive(Debug, Clone, Copy)]
 struct Answer {
     sequence_id: u16,
     time: CaptureTime,
+    responder: PortId,
+    stamp: AnswerStamp,
+}
+
+/// What a request carries for timing.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct RequestStamp {
+    /// `originTimestamp`; `None` where it is not filled.
+    pub(crate) origin: Option<Timestamp>,
+    /// `correctionField`.
+    pub(crate) correction: TimeInterval,
+}
+
+/// What an answer carries for timing.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct AnswerStamp {
+    /// `receiveTimestamp` or `requestReceiptTimestamp`; `None` where it is not filled.
+    pub(crate) received: Option<Timestamp>,
+    /// `correctionField`.
+    pub(crate) correction: TimeInterval,
 }
 
 /// What one port asked and what it got.
@@ -81,22 +109,51 @@ pub struct Requester {
     last_request: Option<Place>,
     response_time: Distribution,
     responders: BTreeMap<PortId, u64>,
+    own_time: Option<Box<Series>>,
     outages: Vec<Outage>,
 }
 
 impl Requester {
-    pub(crate) fn ask(&mut self, now: CaptureTime, place: Place, sequence_id: u16, multicast: bool) {
+    /// Takes in the requester's own time as an answered request carries it: o′ = `originTimestamp` − (t4 − cR),
+    /// its clock less the leader's, less its latency and the way to the leader.
+    pub(super) fn hear_own_time(&mut self, exchange: &Exchange) {
+        let Some(origin) = exchange.origin else { return };
+        let ahead = follower_offset_from_response(
+            origin,
+            exchange.received,
+            exchange.response_correction,
+            ScaledNanos::ZERO,
+        );
+        if let Some(ahead) = ahead {
+            let series = self.own_time.get_or_insert_with(|| Box::new(Series::with_limit(FOLLOWER_SAMPLES)));
+            series.push(exchange.asked, ahead);
+        }
+    }
+
+    /// The requester's clock less the leader's by its own stamps, without the way between them; `None` where it
+    /// does not fill them (most v2 devices).
+    #[must_use]
+    pub fn own_time(&self) -> Option<&Series> {
+        self.own_time.as_deref()
+    }
+
+    /// Takes in a request; the exchange where its answer came first.
+    pub(crate) fn ask(
+        &mut self,
+        now: CaptureTime,
+        place: Place,
+        sequence_id: u16,
+        multicast: bool,
+        stamp: RequestStamp,
+    ) -> Option<Exchange> {
         self.seen += 1;
         self.multicast += u64::from(multicast);
         self.last_request = Some(place);
         self.give_up_before(now);
-        let request = Request { sequence_id, place, time: now, multicast };
+        let request = Request { sequence_id, place, time: now, multicast, stamp };
         if let Some(index) = self.early.iter().position(|answer| answer.sequence_id == sequence_id) {
-            if let Some(answer) = self.early.remove(index) {
-                // Who answered was counted when the answer came.
-                self.settle(request, answer.time);
-            }
-            return;
+            // Who answered was counted when the answer came.
+            return self.early.remove(index).and_then(|answer| self.settle(request, answer));
         }
         if self.pending.len() >= PENDING_LIMIT
             && let Some(oldest) = self.pending.pop_front()
@@ -104,16 +161,22 @@ impl Requester {
             self.miss(oldest);
         }
         self.pending.push_back(request);
+        None
     }
 
-    pub(crate) fn answer(&mut self, now: CaptureTime, sequence_id: u16, responder: PortId) {
+    /// Takes in an answer; the exchange where its request was seen.
+    pub(crate) fn answer(
+        &mut self,
+        now: CaptureTime,
+        sequence_id: u16,
+        responder: PortId,
+        stamp: AnswerStamp,
+    ) -> Option<Exchange> {
         self.give_up_before(now);
+        let answer = Answer { sequence_id, time: now, responder, stamp };
         *self.responders.entry(responder).or_insert(0) += 1;
         if let Some(index) = self.pending.iter().position(|request| request.sequence_id == sequence_id) {
-            if let Some(request) = self.pending.remove(index) {
-                self.settle(request, now);
-            }
-            return;
+            return self.pending.remove(index).and_then(|request| self.settle(request, answer));
         }
         // Either the request was captured after its answer, or it passes elsewhere, or a second clock answers.
         if self.seen == 0 {
@@ -122,7 +185,8 @@ impl Requester {
         if self.early.len() >= PENDING_LIMIT {
             self.early.pop_front();
         }
-        self.early.push_back(Answer { sequence_id, time: now });
+        self.early.push_back(answer);
+        None
     }
 
     /// Ends the reading: requests younger than the answer window are left open, as their answer may lie
@@ -142,15 +206,25 @@ impl Requester {
         }
     }
 
-    fn settle(&mut self, request: Request, answered_at: CaptureTime) {
+    fn settle(&mut self, request: Request, answer: Answer) -> Option<Exchange> {
         self.answered += 1;
         self.answered_multicast += u64::from(request.multicast);
-        self.response_time.record(answered_at.since(request.time));
+        self.response_time.record(answer.time.since(request.time));
         if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
             outage.until = Some(request.place);
         }
         self.trailing = 0;
         self.trailing_since = None;
+        Some(Exchange {
+            asked: request.time,
+            place: request.place,
+            origin: request.stamp.origin,
+            request_correction: request.stamp.correction,
+            responder: answer.responder,
+            answered: answer.time,
+            received: answer.stamp.received?,
+            response_correction: answer.stamp.correction,
+        })
     }
 
     fn miss(&mut self, request: Request) {
@@ -256,10 +330,10 @@ mod tests {
     #[test]
     fn a_request_with_its_answer_is_answered_in_either_order() {
         let mut requester = Requester::default();
-        requester.ask(time(0), place(0), 1, true);
-        requester.answer(time(2), 1, leader());
-        requester.answer(time(1000), 2, leader());
-        requester.ask(time(1001), place(1001), 2, true);
+        requester.ask(time(0), place(0), 1, true, RequestStamp::default());
+        requester.answer(time(2), 1, leader(), AnswerStamp::default());
+        requester.answer(time(1000), 2, leader(), AnswerStamp::default());
+        requester.ask(time(1001), place(1001), 2, true, RequestStamp::default());
         requester.finish(time(9000));
         assert_eq!((requester.answered(), requester.unanswered()), (2, 0));
         assert_eq!(requester.response_time().summary().unwrap().max, Nanos(2_000_000));
@@ -268,8 +342,8 @@ mod tests {
     #[test]
     fn the_last_two_seconds_do_not_count_as_unanswered() {
         let mut requester = Requester::default();
-        requester.ask(time(0), place(0), 1, true);
-        requester.ask(time(5000), place(5000), 2, true);
+        requester.ask(time(0), place(0), 1, true, RequestStamp::default());
+        requester.ask(time(5000), place(5000), 2, true, RequestStamp::default());
         requester.finish(time(6000));
         assert_eq!((requester.seen(), requester.unanswered()), (2, 1));
     }
@@ -279,13 +353,13 @@ mod tests {
         let mut requester = Requester::default();
         for sequence_id in 0..6_u16 {
             let at = i64::from(sequence_id) * 1000;
-            requester.ask(time(at), place(at), sequence_id, true);
+            requester.ask(time(at), place(at), sequence_id, true, RequestStamp::default());
             if sequence_id == 0 {
-                requester.answer(time(at + 1), sequence_id, leader());
+                requester.answer(time(at + 1), sequence_id, leader(), AnswerStamp::default());
             }
         }
-        requester.ask(time(8000), place(8000), 6, true);
-        requester.answer(time(8001), 6, leader());
+        requester.ask(time(8000), place(8000), 6, true, RequestStamp::default());
+        requester.answer(time(8001), 6, leader(), AnswerStamp::default());
         assert_eq!(requester.outages(), [Outage { from: place(1000), until: Some(place(8000)) }]);
         assert_eq!(requester.trailing_unanswered(), 0);
     }
@@ -293,8 +367,8 @@ mod tests {
     #[test]
     fn answers_without_any_request_in_view_are_told_apart() {
         let mut requester = Requester::default();
-        requester.answer(time(0), 1, leader());
-        requester.answer(time(1000), 2, leader());
+        requester.answer(time(0), 1, leader(), AnswerStamp::default());
+        requester.answer(time(1000), 2, leader(), AnswerStamp::default());
         assert_eq!((requester.seen(), requester.unseen_requests()), (0, 2));
     }
 }

@@ -13,7 +13,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("ptp", &["units", "bytes"]),
     ("timing", &["units", "statistics"]),
     ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
-    ("domains", &["units", "statistics", "ptp", "observations"]),
+    ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
     ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
     ("devices", &["units", "ptp", "observations", "domains"]),
     ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "devices"]),

@@ -1,0 +1,180 @@
+//! The timing half of a domain's messages: stamps find their partners and become samples.
+
+use super::domain::Domain;
+use super::key::PortId;
+use super::requests::AnswerStamp;
+use super::requests::Mechanism;
+use super::requests::RequestStamp;
+use super::samples::Exchange;
+use super::samples::FOLLOWER_SAMPLES;
+use crate::observations::Place;
+use crate::ptp::v1;
+use crate::ptp::v2;
+use crate::timing::ScaledNanos;
+use crate::timing::Series;
+use crate::units::TimeInterval;
+use crate::units::Timestamp;
+
+/// A stamp that is filled.
+fn filled(stamp: Timestamp) -> Option<Timestamp> {
+    (!stamp.is_zero()).then_some(stamp)
+}
+
+/// v1 has no correctionField.
+const NONE: TimeInterval = TimeInterval(0);
+
+impl Domain {
+    /// Takes in what a v2 message says of time.
+    pub(super) fn time_v2(&mut self, port: PortId, place: Place, multicast: bool, message: &v2::Message) {
+        let header = &message.header;
+        let (sequence_id, correction) = (header.sequence_id, header.correction_field);
+        match &message.body {
+            v2::Body::Sync { .. } if header.flags.two_step() => {
+                self.two_step_sync(port, place, sequence_id, correction);
+            }
+            v2::Body::Sync { origin_timestamp } => {
+                self.one_step_sync(port, place, *origin_timestamp, correction);
+            }
+            v2::Body::FollowUp { precise_origin_timestamp } => {
+                self.follow_up(port, place, sequence_id, *precise_origin_timestamp, correction);
+            }
+            v2::Body::DelayReq { origin_timestamp } => {
+                let stamp = RequestStamp { origin: filled(*origin_timestamp), correction };
+                self.ask((port, Mechanism::EndToEnd), place, sequence_id, multicast, stamp);
+            }
+            v2::Body::PdelayReq { origin_timestamp } => {
+                let stamp = RequestStamp { origin: filled(*origin_timestamp), correction };
+                self.ask((port, Mechanism::PeerToPeer), place, sequence_id, multicast, stamp);
+            }
+            v2::Body::DelayResp { receive_timestamp, requesting_port_identity } => {
+                let stamp = AnswerStamp { received: filled(*receive_timestamp), correction };
+                let asker = (PortId::from(*requesting_port_identity), Mechanism::EndToEnd);
+                self.answer(asker, place, sequence_id, port, stamp);
+            }
+            v2::Body::PdelayResp { request_receipt_timestamp, requesting_port_identity } => {
+                let stamp = AnswerStamp { received: filled(*request_receipt_timestamp), correction };
+                let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
+                self.answer(asker, place, sequence_id, port, stamp);
+            }
+            _ => {}
+        }
+    }
+
+    /// Takes in what a v1 message says of time.
+    pub(super) fn time_v1(&mut self, port: PortId, place: Place, multicast: bool, message: &v1::Message) {
+        let sequence_id = message.header.sequence_id;
+        match &message.body {
+            v1::Body::Sync(sync) => {
+                // Some senders leave PTP_ASSIST clear and send Follow_Up all the same (seen in an open-source
+                // implementation's notes).
+                let follows = self.ports.get(&port).is_some_and(|port| port.count(super::Kind::FollowUp) > 0);
+                match sync.origin_timestamp {
+                    Some(origin) if !follows && !message.header.flags().assist() => {
+                        self.one_step_sync(port, place, origin, NONE);
+                    }
+                    _ => self.two_step_sync(port, place, sequence_id, NONE),
+                }
+            }
+            v1::Body::FollowUp(follow_up) => {
+                if let Some(sent) = follow_up.precise_origin_timestamp {
+                    self.follow_up(port, place, follow_up.associated_sequence_id, sent, NONE);
+                }
+            }
+            v1::Body::DelayReq(request) => {
+                let origin = request.origin_timestamp.and_then(filled);
+                let stamp = RequestStamp { origin, correction: NONE };
+                self.ask((port, Mechanism::EndToEnd), place, sequence_id, multicast, stamp);
+            }
+            v1::Body::DelayResp(response) => {
+                let received = response.delay_receipt_timestamp.and_then(filled);
+                let stamp = AnswerStamp { received, correction: NONE };
+                let asker = (PortId::from(response.requesting_source), Mechanism::EndToEnd);
+                self.answer(asker, place, response.requesting_source_sequence_id, port, stamp);
+            }
+            _ => {}
+        }
+    }
+
+    fn one_step_sync(&mut self, port: PortId, place: Place, sent: Timestamp, correction: TimeInterval) {
+        let Some((samples, seen)) = self.samples_of(port).zip(place.time) else { return };
+        let sync = samples.pairing_mut().one_step(place, seen, sent, correction);
+        samples.hear(&sync);
+    }
+
+    fn two_step_sync(&mut self, port: PortId, place: Place, sequence_id: u16, correction: TimeInterval) {
+        let Some((samples, seen)) = self.samples_of(port).zip(place.time) else { return };
+        if let Some(sync) = samples.pairing_mut().two_step(place, seen, sequence_id, correction) {
+            samples.hear(&sync);
+        }
+    }
+
+    fn follow_up(
+        &mut self,
+        port: PortId,
+        place: Place,
+        sequence_id: u16,
+        sent: Timestamp,
+        correction: TimeInterval,
+    ) {
+        let Some((samples, seen)) = self.samples_of(port).zip(place.time) else { return };
+        if let Some(sync) = samples.pairing_mut().follow_up(seen, sequence_id, sent, correction) {
+            samples.hear(&sync);
+        }
+    }
+
+    fn samples_of(&mut self, port: PortId) -> Option<&mut super::LeaderSamples> {
+        self.ports.get_mut(&port).map(|port| &mut **port.samples.get_or_insert_default())
+    }
+
+    fn ask(
+        &mut self,
+        asker: (PortId, Mechanism),
+        place: Place,
+        sequence_id: u16,
+        multicast: bool,
+        stamp: RequestStamp,
+    ) {
+        let Some(now) = place.time else { return };
+        let requester = self.requesters.entry(asker).or_default();
+        if let Some(exchange) = requester.ask(now, place, sequence_id, multicast, stamp) {
+            self.relate(asker, &exchange);
+        }
+    }
+
+    fn answer(
+        &mut self,
+        asker: (PortId, Mechanism),
+        place: Place,
+        sequence_id: u16,
+        responder: PortId,
+        stamp: AnswerStamp,
+    ) {
+        let Some(now) = place.time else { return };
+        let requester = self.requesters.entry(asker).or_default();
+        if let Some(exchange) = requester.answer(now, sequence_id, responder, stamp) {
+            self.relate(asker, &exchange);
+        }
+    }
+
+    fn relate(&mut self, asker: (PortId, Mechanism), exchange: &Exchange) {
+        let responder = exchange.responder;
+        match asker.1 {
+            Mechanism::EndToEnd => {
+                if let Some(samples) = self.ports.get_mut(&responder).and_then(|port| port.samples.as_mut()) {
+                    samples.hear_exchange(exchange);
+                }
+                if let Some(requester) = self.requesters.get_mut(&asker) {
+                    requester.hear_own_time(exchange);
+                }
+            }
+            Mechanism::PeerToPeer => {
+                let Some(port) = self.ports.get_mut(&responder) else { return };
+                let stamps =
+                    port.peer_stamps.get_or_insert_with(|| Box::new(Series::with_limit(FOLLOWER_SAMPLES)));
+                // Its clock less the capture's: the other way round than "capture less stamp".
+                let ahead = ScaledNanos::ZERO.minus(ScaledNanos::between(exchange.received, exchange.asked));
+                stamps.push(exchange.asked, ahead);
+            }
+        }
+    }
+}
