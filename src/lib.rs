@@ -14,6 +14,7 @@
 pub mod analysis;
 pub mod bytes;
 pub mod capture;
+pub mod clock;
 pub mod devices;
 pub mod domains;
 pub mod findings;

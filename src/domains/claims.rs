@@ -5,11 +5,14 @@ use super::candidate::DataSet;
 use super::candidate::DataSetV2;
 use super::key::ClockId;
 use super::key::PortId;
+use super::samples::FOLLOWER_SAMPLES;
 use crate::observations::Place;
 use crate::ptp::v2;
 use crate::ptp::v2::management::CurrentDataSet;
 use crate::ptp::v2::management::ManagementData;
 use crate::ptp::v2::management::PortState;
+use crate::timing::ScaledNanos;
+use crate::timing::Series;
 
 /// The latest claims of one port.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -20,6 +23,10 @@ pub struct Claims {
     pub port_state: Option<(PortState, Place)>,
     /// CURRENT_DATA_SET, and the frame of it.
     pub current: Option<(CurrentDataSet, Place)>,
+    /// Its offset from its leader as it says (`offsetFromMaster`, and `master_offset` of TIME_STATUS_NP).
+    pub offsets: Option<Box<Series>>,
+    /// Its frequency against the leader as TIME_STATUS_NP last said (`cumulativeScaledRateOffset`, 2⁻⁴¹).
+    pub scaled_rate_offset: Option<i32>,
 }
 
 impl Claims {
@@ -41,9 +48,28 @@ impl Claims {
                     self.candidate = (!set.slave_only).then_some(candidate);
                 }
                 ManagementData::PortDataSet(set) => self.port_state = Some((set.port_state, place)),
-                ManagementData::CurrentDataSet(set) => self.current = Some((*set, place)),
+                ManagementData::CurrentDataSet(set) => {
+                    self.current = Some((*set, place));
+                    // A clock that leads answers 0 with no step removed: no offset of a follower.
+                    if let Some(offset) = set.offset_from_master.filter(|_| set.steps_removed > 0) {
+                        self.hear_offset(place, ScaledNanos::from(offset));
+                    }
+                }
+                ManagementData::TimeStatusNp(status) => {
+                    self.scaled_rate_offset = Some(status.cumulative_scaled_rate_offset);
+                    if status.gm_present {
+                        self.hear_offset(place, ScaledNanos::from(status.master_offset));
+                    }
+                }
                 _ => {}
             }
+        }
+    }
+
+    fn hear_offset(&mut self, place: Place, offset: ScaledNanos) {
+        if let Some(time) = place.time {
+            let series = self.offsets.get_or_insert_with(|| Box::new(Series::with_limit(FOLLOWER_SAMPLES)));
+            series.push(time, offset);
         }
     }
 }

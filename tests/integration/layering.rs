@@ -15,7 +15,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
     ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
     ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
-    ("devices", &["units", "ptp", "observations", "domains"]),
+    ("clock", &["units", "statistics", "timing", "domains"]),
+    ("devices", &["units", "ptp", "observations", "domains", "clock"]),
     ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "devices"]),
     (
         "analysis",

@@ -1,0 +1,162 @@
+//! A follower's clock against the leader's, as far as its own messages tell.
+
+use super::path::Path;
+use super::path::Rate;
+use crate::domains::ClockId;
+use crate::domains::Domain;
+use crate::domains::Mechanism;
+use crate::statistics::OrderStatistics;
+use crate::statistics::Point;
+use crate::statistics::interpolate;
+use crate::statistics::order_statistics;
+use crate::timing::FollowerOffset;
+use crate::timing::ScaledNanos;
+use crate::timing::stamping_uncertainty;
+use crate::units::NANOS_PER_SECOND;
+use crate::units::Nanos;
+
+/// Beyond this, and beyond its uncertainty, a clock that stamps its own messages is off (chosen: a millisecond is
+/// hundreds of times what any A/V profile allows, and no latency in the stamps' bound explains it).
+pub const STAMP_LIMIT: Nanos = Nanos(1_000_000);
+
+/// Beyond this a clock that says so itself is off: one sample at 48 kHz (AES67's usual target, from memory).
+pub const MANAGEMENT_LIMIT: Nanos = Nanos(20_833);
+
+/// Beyond this, and three standard errors, a clock does not run at the leader's rate (chosen; a clock that follows
+/// stays within 0.5 ppm, common practice, no source).
+pub const RATE_LIMIT_PPM: f64 = 5.0;
+
+/// Span of samples from which a rate is believed (chosen).
+const RATE_SPAN: i64 = 30 * NANOS_PER_SECOND;
+
+/// What an offset was worked out of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Basis {
+    /// Its own word in management answers (`offsetFromMaster`).
+    Management,
+    /// Its stamps on peer-delay requests it received.
+    PeerDelay,
+    /// The Syncs it sends on as a boundary clock.
+    DownstreamSync,
+    /// `originTimestamp` of its requests.
+    RequestOrigin,
+}
+
+impl Basis {
+    /// The name in the JSON report.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Management => "management",
+            Self::PeerDelay => "peer-delay",
+            Self::DownstreamSync => "downstream-sync",
+            Self::RequestOrigin => "request-origin",
+        }
+    }
+}
+
+/// A follower's clock less the leader's.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FollowerTime {
+    /// What it was worked out of.
+    pub basis: Basis,
+    /// The offset, 2⁻¹⁶ ns.
+    pub offset: OrderStatistics<i128>,
+    /// How far the truth may be from the median: stamping latency, the path, the capture's clock.
+    pub uncertainty: Nanos,
+    /// Its clock's rate against the leader's.
+    pub rate: Option<Rate>,
+}
+
+impl FollowerTime {
+    fn new(basis: Basis, points: &[Point], uncertainty: Option<Nanos>, resolution: Nanos) -> Option<Self> {
+        let values: Vec<i128> = points.iter().map(|point| point.value_scaled_ns).collect();
+        let offset = order_statistics(&values)?;
+        let spread = ScaledNanos(offset.p95.saturating_sub(offset.p5));
+        let spread = (offset.count >= 8).then_some(spread);
+        let span = points.last()?.time_ns.saturating_sub(points.first()?.time_ns);
+        let rate = (span >= RATE_SPAN).then(|| Rate::of(points, resolution)).flatten();
+        Some(Self {
+            basis,
+            offset,
+            uncertainty: uncertainty.unwrap_or_else(|| stamping_uncertainty(spread)),
+            rate,
+        })
+    }
+
+    /// How far it is off at the least, where that is beyond the limit; what the bound cannot explain.
+    #[must_use]
+    pub fn off_by_at_least(&self) -> Option<ScaledNanos> {
+        let limit = if self.basis == Basis::Management { MANAGEMENT_LIMIT } else { STAMP_LIMIT };
+        let bound = FollowerOffset {
+            apparent: ScaledNanos(self.offset.median),
+            uncertainty: ScaledNanos::from(self.uncertainty),
+        };
+        bound.at_least().filter(|off| *off > ScaledNanos::from(limit))
+    }
+
+    /// Its rate where that is beyond the limit.
+    #[must_use]
+    pub fn off_rate(&self) -> Option<Rate> {
+        self.rate
+            .filter(|rate| rate.is_significant() && rate.ppm.abs() > RATE_LIMIT_PPM + 3.0 * rate.sigma_ppm)
+    }
+}
+
+/// All that is known of a clock's time in a domain that somebody else leads, best basis first.
+#[must_use]
+pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: Nanos) -> Vec<FollowerTime> {
+    if domain.election.leader() == Some(clock) {
+        return Vec::new();
+    }
+    let leader = path.and_then(|path| domain.ports.get(&path.port)).and_then(|port| port.samples.as_deref());
+    let leader_points = leader.map(|samples| samples.one_way().points()).unwrap_or_default();
+    let mut times = Vec::new();
+    for port in domain.ports.values().filter(|port| port.port.clock == clock) {
+        if let Some(claims) = &port.claims.offsets {
+            times.extend(FollowerTime::new(
+                Basis::Management,
+                claims.points(),
+                Some(Nanos::ZERO),
+                resolution,
+            ));
+        }
+        if let Some(stamps) = &port.peer_stamps {
+            // Its clock less the capture's, and the capture's less the leader's at the same instant.
+            let points = sum(stamps.points(), leader_points);
+            times.extend(FollowerTime::new(Basis::PeerDelay, &points, None, resolution));
+        }
+        let relays = port.offer.is_some_and(|offer| offer.grandmaster != clock);
+        if let Some(samples) = port.samples.as_deref().filter(|_| relays) {
+            let points = sum(&negated(samples.one_way().points()), leader_points);
+            times.extend(FollowerTime::new(Basis::DownstreamSync, &points, None, resolution));
+        }
+    }
+    let asked = domain
+        .requesters
+        .iter()
+        .filter(|((port, how), _)| port.clock == clock && *how == Mechanism::EndToEnd);
+    for (_, requester) in asked {
+        if let Some(own) = requester.own_time() {
+            times.extend(FollowerTime::new(Basis::RequestOrigin, own.points(), None, resolution));
+        }
+    }
+    times.sort_by_key(|time| time.basis);
+    times
+}
+
+/// The sum of two series at the first one's instants; instants that the other does not cover are left out.
+fn sum(points: &[Point], other: &[Point]) -> Vec<Point> {
+    let Some((first, last)) = other.first().zip(other.last()) else { return Vec::new() };
+    let covered = points.iter().filter(|point| (first.time_ns..=last.time_ns).contains(&point.time_ns));
+    let both = |point: &Point| {
+        let value_scaled_ns = point.value_scaled_ns.saturating_add(interpolate(other, point.time_ns)?);
+        Some(Point { time_ns: point.time_ns, value_scaled_ns })
+    };
+    covered.filter_map(both).collect()
+}
+
+fn negated(points: &[Point]) -> Vec<Point> {
+    let turn = |point: &Point| Point { value_scaled_ns: point.value_scaled_ns.saturating_neg(), ..*point };
+    points.iter().map(turn).collect()
+}

@@ -1,0 +1,167 @@
+//! The capture's clock against a domain's leader.
+
+use super::stability;
+use super::stability::StabilityRow;
+use super::steps;
+use super::steps::ClockStep;
+use crate::domains::ClockPort;
+use crate::domains::Domain;
+use crate::domains::Kind;
+use crate::domains::LeaderSamples;
+use crate::domains::PortId;
+use crate::statistics::OrderStatistics;
+use crate::statistics::Point;
+use crate::statistics::Slope;
+use crate::statistics::Summary;
+use crate::statistics::lower_envelope;
+use crate::statistics::order_statistics;
+use crate::statistics::theil_sen;
+use crate::statistics::thin;
+use crate::statistics::without_slope;
+use crate::timing::ScaledNanos;
+use crate::timing::TIMESCALE_TOLERANCE;
+use crate::timing::Timescales;
+use crate::timing::TwoWay;
+use crate::timing::timescales;
+use crate::units::CaptureTime;
+use crate::units::Nanos;
+
+/// Samples from which a rate is worked out (chosen: the minimum filter's window in the reference).
+const LEAST_FOR_RATE: usize = 16;
+
+/// Points the rate of one series is worked out of, so that hundreds of series stay cheap (chosen).
+pub(super) const POINTS_FOR_RATE: usize = 400;
+
+/// A rate, and how sure it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rate {
+    /// How much faster the one clock runs than the other, 10⁻⁶.
+    pub ppm: f64,
+    /// Standard error for white noise, at least that of the stamps' resolution.
+    pub sigma_ppm: f64,
+}
+
+impl Rate {
+    /// The Theil–Sen slope of a series with stamps of `resolution`, or `None` for too few samples.
+    #[must_use]
+    pub fn of(points: &[Point], resolution: Nanos) -> Option<Self> {
+        if points.len() < LEAST_FOR_RATE {
+            return None;
+        }
+        let slope: Slope = theil_sen(&thin(points, POINTS_FOR_RATE))?;
+        let step = u32::try_from(resolution.0).unwrap_or(u32::MAX);
+        Some(Self { ppm: slope.ppm, sigma_ppm: slope.standard_error_at_resolution_ppm(step) })
+    }
+
+    /// Whether it is more than three standard errors from 0.
+    #[must_use]
+    pub fn is_significant(&self) -> bool {
+        self.ppm.abs() > 3.0 * self.sigma_ppm
+    }
+}
+
+/// What the offset was worked out of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PathBasis {
+    /// Sync one way and requests with answers the other way.
+    TwoWay {
+        /// Exchanges used.
+        exchanges: u64,
+    },
+    /// Sync only: the offset includes the way from the leader to the capture point.
+    OneWay {
+        /// Syncs used.
+        syncs: u64,
+    },
+}
+
+/// The capture's clock against the leader.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Path {
+    /// The port whose Syncs were used.
+    pub port: PortId,
+    /// What it was worked out of.
+    pub basis: PathBasis,
+    /// θ = capture's clock less the leader's, 2⁻¹⁶ ns; off by the path's asymmetry.
+    pub offset: OrderStatistics<i128>,
+    /// How the two timescales stand to each other.
+    pub timescales: Timescales,
+    /// `meanPathDelay` between leader and capture point, 2⁻¹⁶ ns; `None` where no exchange was seen.
+    pub mean_path_delay: Option<OrderStatistics<i128>>,
+    /// Whether that delay is too small to be told from none: the capture was taken at the leader.
+    pub at_leader: bool,
+    /// The capture's clock's rate against the leader's. Which of the two is wrong cannot be told from one pair.
+    pub rate: Option<Rate>,
+    /// Slope of the lower edge of the one-way delays, 10⁻⁶: the rate as the luckiest Syncs show it.
+    pub envelope_ppm: Option<f64>,
+    /// |change of the one-way delay from Sync to Sync|.
+    pub sync_jitter: Option<Summary>,
+    /// One-way delay less the smallest, rate taken out (PDV, RFC 5481), 2⁻¹⁶ ns.
+    pub delay_variation: Option<OrderStatistics<i128>>,
+    /// Allan and time deviations and MTIE of the one-way series; empty where too little or too much is missing.
+    pub stability: Vec<StabilityRow>,
+    /// Jumps.
+    pub steps: Vec<ClockStep>,
+}
+
+impl Path {
+    /// The path of a domain whose leader gives time in view; `resolution` is the coarsest step of a stamp.
+    #[must_use]
+    pub fn of(domain: &Domain, resolution: Nanos) -> Option<Self> {
+        let (port, samples) = leader_port(domain)?;
+        let points = samples.one_way().points();
+        let one_way = samples.one_way().order_statistics()?;
+        let steps = steps::find(domain, port, points);
+        let calm = steps::longest_calm(points, &steps);
+        let rate = Rate::of(calm, resolution);
+        let flat = rate.map(|rate| without_slope(calm, rate.ppm));
+        let two_way = samples.offset().order_statistics();
+        let delay = samples.path_delay().order_statistics();
+        let basis = match samples.offset().count() {
+            0 => PathBasis::OneWay { syncs: samples.one_way().count() },
+            exchanges => PathBasis::TwoWay { exchanges },
+        };
+        let offset = two_way.unwrap_or(one_way);
+        let at = points.first().map_or(CaptureTime(0), |point| CaptureTime(point.time_ns));
+        Some(Self {
+            port: port.port,
+            basis,
+            timescales: timescales(ScaledNanos(offset.median), at, TIMESCALE_TOLERANCE),
+            offset,
+            mean_path_delay: delay,
+            at_leader: delay.is_some_and(|delay| is_at_leader(delay.median, resolution)),
+            rate,
+            envelope_ppm: (calm.len() >= LEAST_FOR_RATE)
+                .then(|| lower_envelope(calm).map(|envelope| envelope.ppm))
+                .flatten(),
+            sync_jitter: samples.jitter().summary(),
+            delay_variation: flat.as_deref().and_then(variation),
+            stability: stability::rows(calm),
+            steps,
+        })
+    }
+}
+
+/// The port that announces the leader with the fewest steps and whose Syncs are in view.
+fn leader_port(domain: &Domain) -> Option<(&ClockPort, &LeaderSamples)> {
+    let leader = domain.election.leader()?;
+    let offers = domain.ports.values().filter_map(|port| {
+        let offer = port.offer.filter(|offer| offer.grandmaster == leader)?;
+        let samples = port.samples.as_deref().filter(|samples| samples.one_way().count() > 0)?;
+        Some((offer.steps_removed, std::cmp::Reverse(port.count(Kind::Sync)), port, samples))
+    });
+    let best = offers.min_by_key(|(steps, syncs, port, _)| (*steps, *syncs, port.port))?;
+    Some((best.2, best.3))
+}
+
+fn is_at_leader(delay_scaled_ns: i128, resolution: Nanos) -> bool {
+    let both =
+        TwoWay { to_capture: ScaledNanos(delay_scaled_ns), from_request: ScaledNanos(delay_scaled_ns) };
+    both.is_at_leader(ScaledNanos::from(resolution))
+}
+
+fn variation(flat: &[Point]) -> Option<OrderStatistics<i128>> {
+    let least = flat.iter().map(|point| point.value_scaled_ns).min()?;
+    let above: Vec<i128> = flat.iter().map(|point| point.value_scaled_ns.saturating_sub(least)).collect();
+    order_statistics(&above)
+}
