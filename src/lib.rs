@@ -21,5 +21,6 @@ pub mod frame;
 pub mod observations;
 pub mod ptp;
 pub mod report;
+pub mod rtp;
 pub mod statistics;
 pub mod units;

@@ -11,6 +11,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("capture", &["units", "bytes"]),
     ("frame", &["units", "bytes", "capture"]),
     ("ptp", &["units", "bytes"]),
+    // Siblings of ptp: none knows another.
+    ("rtp", &["units", "bytes"]),
     ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
     ("domains", &["units", "statistics", "ptp", "observations"]),
     ("devices", &["units", "ptp", "observations", "domains"]),
