@@ -12,12 +12,19 @@
 )]
 
 pub mod analysis;
+pub mod arp;
+pub mod avtp;
 pub mod bytes;
 pub mod capture;
 pub mod devices;
+pub mod dhcp;
+pub mod dns;
 pub mod domains;
 pub mod findings;
 pub mod frame;
+pub mod igmp;
+pub mod lldp;
+pub mod mld;
 pub mod observations;
 pub mod ptp;
 pub mod report;
