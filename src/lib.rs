@@ -29,5 +29,7 @@ pub mod observations;
 pub mod ptp;
 pub mod report;
 pub mod rtp;
+pub mod sap;
+pub mod sdp;
 pub mod statistics;
 pub mod units;

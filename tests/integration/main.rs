@@ -27,3 +27,9 @@ mod ptp_v1_vectors;
 mod ptp_v2_management;
 mod ptp_v2_vectors;
 mod scapy_agreement;
+
+mod announcements;
+mod group_membership;
+mod neighbours;
+mod rates;
+mod rtp_vectors;

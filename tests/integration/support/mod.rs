@@ -8,4 +8,5 @@ pub(crate) mod craft;
 
 pub(crate) mod management_json;
 pub(crate) mod ptp_v2_json;
+pub(crate) mod survival;
 pub(crate) mod vectors;
