@@ -35,7 +35,7 @@ const fn step(scaled: u64, sample_ns: u64) -> u64 {
     scaled.saturating_add(sample_ns).saturating_sub((scaled.saturating_add(8)) >> 4)
 }
 
-/// Interarrival jitter of one stream.
+/// Interarrival jitter of one stream: one SSRC with one clock rate.
 #[derive(Debug, Clone)]
 pub struct Jitter {
     clock_rate: u32,

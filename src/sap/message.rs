@@ -16,7 +16,7 @@ pub const SAP_PORT: u16 = 9875;
 
 /// Octets that a compressed payload may unfold to (chosen: the most that UDP carries without compression).
 const MOST_INFLATED: u64 = 65_536;
-/// What a payload of another type than SDP may not be longer than before its NUL (chosen).
+/// Octets of a payload type that are searched for its NUL (chosen).
 const LONGEST_TYPE: usize = 255;
 /// The payload type of a session description.
 const SDP: &str = "application/sdp";
@@ -103,12 +103,12 @@ pub fn decode(octets: &[u8]) -> Result<Message, DecodeError> {
     cursor.skip("authentication data", authentication_octets)?;
     let is_encrypted = flags & 0x02 != 0;
     let is_compressed = flags & 0x01 != 0;
-    // Compression comes before encryption, and both cover the payload type too (RFC 2974 section 6).
-    let body = match (is_encrypted, is_compressed) {
-        (false, true) => inflate(cursor.rest(), &mut notes),
-        _ => cursor.rest().to_vec(),
+    let body = cursor.rest();
+    let (payload_type, payload) = match (is_encrypted, is_compressed) {
+        (true, _) => (None, body.to_vec()),
+        (false, true) => inflated(body, &mut notes),
+        (false, false) => split_type(body.to_vec(), &mut notes),
     };
-    let (payload_type, payload) = if is_encrypted { (None, body) } else { split_type(body, &mut notes) };
     Ok(Message {
         is_deletion: flags & 0x04 != 0,
         is_encrypted,
@@ -122,16 +122,36 @@ pub fn decode(octets: &[u8]) -> Result<Message, DecodeError> {
     })
 }
 
-fn inflate(octets: &[u8], notes: &mut Vec<Note>) -> Vec<u8> {
-    let mut inflated = Vec::new();
-    let read = ZlibDecoder::new(octets).take(MOST_INFLATED + 1).read_to_end(&mut inflated);
-    let note = match read {
-        Ok(count) if u64::try_from(count).is_ok_and(|count| count <= MOST_INFLATED) => return inflated,
-        Ok(_) => Note::InflatesTooFar,
-        Err(_) => Note::CompressionBroken,
+/// A compressed payload: the type is inside as a rule; where the octets do not inflate it may stand before them
+/// in clear, as the RFC's wording allows both.
+fn inflated(body: &[u8], notes: &mut Vec<Note>) -> (Option<String>, Vec<u8>) {
+    let note = match inflate(body) {
+        Ok(inflated) => return split_type(inflated, notes),
+        Err(note) => note,
     };
+    if note == Note::CompressionBroken
+        && let Some((name, rest)) = split_at_nul(body)
+        && let Ok(inflated) = inflate(rest)
+    {
+        return (Some(name), inflated);
+    }
     notes.push(note);
-    Vec::new()
+    (None, Vec::new())
+}
+
+fn inflate(octets: &[u8]) -> Result<Vec<u8>, Note> {
+    let mut inflated = Vec::new();
+    match ZlibDecoder::new(octets).take(MOST_INFLATED + 1).read_to_end(&mut inflated) {
+        Ok(count) if u64::try_from(count).is_ok_and(|count| count <= MOST_INFLATED) => Ok(inflated),
+        Ok(_) => Err(Note::InflatesTooFar),
+        Err(_) => Err(Note::CompressionBroken),
+    }
+}
+
+fn split_at_nul(body: &[u8]) -> Option<(String, &[u8])> {
+    let end = body.iter().take(LONGEST_TYPE + 1).position(|octet| *octet == 0)?;
+    let (name, rest) = (body.get(..end)?, body.get(end.checked_add(1)?..)?);
+    Some((String::from_utf8_lossy(name).into_owned(), rest))
 }
 
 /// The type up to its NUL and what follows. An SDP payload without a type begins with its version line; that of
@@ -140,10 +160,8 @@ fn split_type(body: Vec<u8>, notes: &mut Vec<Note>) -> (Option<String>, Vec<u8>)
     if body.is_empty() || body.starts_with(b"v=0") || body.starts_with(b"o=") {
         return (None, body);
     }
-    let end = body.iter().take(LONGEST_TYPE + 1).position(|octet| *octet == 0);
-    let parts = end.and_then(|end| Some((body.get(..end)?, body.get(end.checked_add(1)?..)?)));
-    match parts {
-        Some((name, payload)) => (Some(String::from_utf8_lossy(name).into_owned()), payload.to_vec()),
+    match split_at_nul(&body) {
+        Some((name, payload)) => (Some(name), payload.to_vec()),
         None => {
             notes.push(Note::PayloadTypeNotEnded);
             (None, body)

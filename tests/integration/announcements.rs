@@ -143,6 +143,8 @@ fn every_kind_of_payload_is_read_or_noted() {
 
     let inflated = with(0x01, 0, &compressed(&typed));
     assert_eq!((inflated.is_compressed, inflated.sdp()), (true, Some(SESSION.as_bytes())));
+    let clear = [b"application/sdp\0".as_slice(), &compressed(SESSION.as_bytes())].concat();
+    assert_eq!(with(0x01, 0, &clear).sdp(), Some(SESSION.as_bytes()));
     let broken = with(0x01, 0, &compressed(&typed)[..40]);
     assert_eq!((broken.notes.as_slice(), broken.sdp()), (&[Note::CompressionBroken][..], None));
     let bomb = with(0x01, 0, &compressed(&vec![0; 1 << 20]));

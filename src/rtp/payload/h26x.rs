@@ -12,7 +12,7 @@ pub struct NalUnit {
     pub unit_type: u8,
     /// Whether this is the first fragment; `None` where the unit is whole.
     pub fragment_start: Option<bool>,
-    /// Whether the unit begins a picture that needs no other to be decoded (H.264 type 5; H.265 types 16 to 21).
+    /// Whether the unit is part of a picture that needs no other to be decoded (H.264 type 5; H.265 types 16 to 21).
     pub random_access: bool,
 }
 
