@@ -18,6 +18,11 @@ use crate::observations::Place;
 use crate::observations::What;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
+use crate::viewpoint::Measured;
+use crate::viewpoint::Roles;
+use crate::viewpoint::Scope;
+use crate::viewpoint::Traffic;
+use crate::viewpoint::Viewpoint;
 
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;
@@ -57,6 +62,7 @@ pub struct Reading {
     domains: Domains,
     mirror: MirrorDuplicates,
     files: BTreeMap<u32, FileTally>,
+    traffic: Traffic,
     /// Time of the capture's very first frame.
     origin: Option<CaptureTime>,
     first: Option<(CaptureTime, Place)>,
@@ -111,6 +117,7 @@ impl Reading {
             files: std::mem::take(&mut self.files),
             first: self.first,
             latest: self.latest,
+            traffic: std::mem::take(&mut self.traffic),
             ..Tally::default()
         };
         let observations = stretch.observations;
@@ -118,8 +125,10 @@ impl Reading {
         self.files = whole.files;
         self.first = whole.first;
         self.latest = whole.latest;
+        self.traffic = whole.traffic;
         self.origin = self.origin.or(self.first.map(|(time, _)| time));
-        let Some((start, _)) = self.first else { return };
+        // Before the first frame with a time nothing is timed, so the start does not matter there.
+        let start = self.first.map_or(CaptureTime(0), |(time, _)| time);
         for observation in &observations {
             if self.mirror.is_copy(observation) {
                 self.copies += 1;
@@ -143,6 +152,15 @@ impl Reading {
         let site = SiteDomain::find(&self.domains, self.settings.domain);
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let devices = devices::devices(&self.domains, &site, origin);
+        let measured = Measured {
+            mean_path_delay: None,
+            resolution: files.captures.iter().filter_map(|file| file.resolution).max(),
+            ptp_messages: self.ptp_messages,
+            copies: self.copies,
+            files: files.captures.len(),
+        };
+        let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
+        let scope = Scope::new(&self.traffic, &viewpoint);
         let mut tallies = self.files;
         let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
             let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();
@@ -163,6 +181,8 @@ impl Reading {
             domains: self.domains,
             site,
             devices,
+            viewpoint,
+            scope,
         }
     }
 }
@@ -209,6 +229,10 @@ pub struct Analysis {
     pub site: SiteDomain,
     /// Its devices, by key.
     pub devices: Vec<Device>,
+    /// Where it was taken.
+    pub viewpoint: Viewpoint,
+    /// What would be in view there.
+    pub scope: Scope,
 }
 
 impl Analysis {

@@ -14,6 +14,7 @@ use crate::observations::Observation;
 use crate::observations::Place;
 use crate::observations::What;
 use crate::units::CaptureTime;
+use crate::viewpoint::Traffic;
 
 /// Kinds of problems kept a file (chosen).
 const PROBLEM_LIMIT: usize = 64;
@@ -76,6 +77,8 @@ pub struct Tally {
     pub first: Option<(CaptureTime, Place)>,
     /// The record with the latest time.
     pub latest: Option<(CaptureTime, Place)>,
+    /// Who talks to whom.
+    pub traffic: Traffic,
 }
 
 impl Tally {
@@ -90,6 +93,7 @@ impl Tally {
             }
         }
         let frame = frame::decode(record);
+        self.traffic.record(record, &frame);
         let observation = observations::from_frame(file, record, &frame);
         let snapped = u32::try_from(record.octets.len()).is_ok_and(|kept| kept < record.original_len);
         let problem = match &observation {
@@ -125,6 +129,7 @@ impl Tally {
             }
         }
         self.observations.extend(right.observations);
+        self.traffic = self.traffic.join(right.traffic);
         self
     }
 }

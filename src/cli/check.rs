@@ -19,7 +19,10 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     let progress = Progress::new();
     let found = inputs::find(&check.files, &progress)?;
     for warning in &found.warnings {
-        eprintln!("downbeat: {warning}");
+        eprintln!("downbeat: {}", report::plain(warning));
+    }
+    if let Some(out) = check.out.as_deref().filter(|out| out.is_file() && found.holds(out)) {
+        return Err(format!("{}: this is one of the captures; name another file with --out", out.display()));
     }
     let settings = Settings { domain: check.domain, range: Range { from: check.from, until: check.until } };
     let mut reading = Reading::new(settings);
@@ -30,7 +33,7 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     progress.finish();
     let files = joined.finish();
     for (name, error) in &files.unreadable {
-        eprintln!("downbeat: {name}: {error}");
+        eprintln!("downbeat: {}", report::plain(&format!("{name}: {error}")));
     }
     if files.captures.is_empty() {
         return Err("none of the inputs can be read as a capture".to_owned());

@@ -18,11 +18,20 @@ use super::progress::Progress;
 pub(crate) struct Found {
     pub(crate) inputs: Vec<Input>,
     pub(crate) warnings: Vec<String>,
+    /// The files among them, without links and detours.
+    files: BTreeSet<PathBuf>,
+}
+
+impl Found {
+    /// Whether `path` is one of the files, so that writing there would destroy it.
+    pub(crate) fn holds(&self, path: &Path) -> bool {
+        fs::canonicalize(path).is_ok_and(|canonical| self.files.contains(&canonical))
+    }
 }
 
 /// Finds the captures that `named` stands for, each once. A folder gives the captures directly in it.
 pub(crate) fn find(named: &[PathBuf], progress: &Progress) -> Result<Found, String> {
-    let mut found = Found { inputs: Vec::new(), warnings: Vec::new() };
+    let mut found = Found { inputs: Vec::new(), warnings: Vec::new(), files: BTreeSet::new() };
     let mut files = Vec::new();
     let mut takes_stdin = false;
     for name in named {
@@ -39,10 +48,9 @@ pub(crate) fn find(named: &[PathBuf], progress: &Progress) -> Result<Found, Stri
             pattern(name, &mut files)?;
         }
     }
-    let mut seen = BTreeSet::new();
     for file in files {
         let canonical = fs::canonicalize(&file).unwrap_or_else(|_| file.clone());
-        if !seen.insert(canonical) {
+        if !found.files.insert(canonical) {
             continue;
         }
         progress.expect(fs::metadata(&file).map_or(0, |metadata| metadata.len()));

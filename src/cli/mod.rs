@@ -30,7 +30,7 @@ pub(crate) fn run() -> ExitCode {
     match check::run(&check) {
         Ok(status) => status.into(),
         Err(text) => {
-            eprintln!("downbeat: {text}");
+            eprintln!("downbeat: {}", downbeat::report::plain(&text));
             Status::NoReport.into()
         }
     }

@@ -14,6 +14,8 @@ use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
 use crate::domains::SourceAddress;
+use crate::ptp::ClockIdentity;
+use crate::units::MacAddress;
 
 /// Clocks that one MAC address without IP may carry and still be taken for one device (chosen).
 const CLOCKS_PER_MAC: usize = 2;
@@ -33,10 +35,8 @@ pub(super) fn join(domains: &Domains) -> Vec<Device> {
         for address in &traces.addresses {
             by_address.entry(*address).or_default().insert(*clock);
         }
-        for other in clocks.keys() {
-            if made_from_one_mac(*clock, *other, traces) {
-                groups.join(*clock, *other);
-            }
+        for other in v1_clocks_of(*clock, traces).filter(|other| clocks.contains_key(other)) {
+            groups.join(*clock, other);
         }
     }
     for (address, sharing) in &by_address {
@@ -47,7 +47,10 @@ pub(super) fn join(domains: &Domains) -> Vec<Device> {
             }
         }
     }
-    groups.members().into_iter().map(|members| device(members, &clocks)).collect()
+    let mut devices: Vec<Device> =
+        groups.members().into_iter().map(|members| device(members, &clocks)).collect();
+    name_apart(&mut devices);
+    devices
 }
 
 fn traces(domains: &Domains) -> BTreeMap<ClockId, Traces> {
@@ -66,10 +69,16 @@ fn traces(domains: &Domains) -> BTreeMap<ClockId, Traces> {
     clocks
 }
 
-fn made_from_one_mac(clock: ClockId, other: ClockId, traces: &Traces) -> bool {
-    let (ClockId::V2(identity), ClockId::V1(uuid)) = (clock, other) else { return false };
-    let sends_from = |mac| traces.addresses.iter().any(|address| address.mac == Some(mac));
-    identity.embedded_mac() == Some(uuid) || (identity.leading_mac() == uuid && sends_from(uuid))
+/// The v1 clocks that a v2 identity is made from the MAC address of.
+fn v1_clocks_of(clock: ClockId, traces: &Traces) -> impl Iterator<Item = ClockId> {
+    let identity = match clock {
+        ClockId::V2(identity) => Some(identity),
+        ClockId::V1(_) => None,
+    };
+    let embedded = identity.and_then(ClockIdentity::embedded_mac);
+    let leading = identity.map(ClockIdentity::leading_mac);
+    let sends_from = |mac: &MacAddress| traces.addresses.iter().any(|address| address.mac == Some(*mac));
+    embedded.into_iter().chain(leading.filter(sends_from)).map(ClockId::V1)
 }
 
 fn device(clocks: BTreeSet<ClockId>, traces: &BTreeMap<ClockId, Traces>) -> Device {
@@ -96,6 +105,22 @@ fn device(clocks: BTreeSet<ClockId>, traces: &BTreeMap<ClockId, Traces>) -> Devi
         state: State::Unproven,
         strength: Strength::CannotTell,
         reasons: Vec::new(),
+    }
+}
+
+/// Names devices that would share a MAC address as their key by their clock: the address is a router's.
+fn name_apart(devices: &mut [Device]) {
+    let mut named: BTreeMap<String, usize> = BTreeMap::new();
+    for device in devices.iter() {
+        *named.entry(device.key.clone()).or_insert(0) += 1;
+    }
+    for device in devices.iter_mut().filter(|device| named.get(&device.key).is_some_and(|count| *count > 1)) {
+        // The one whose clock was made from the address keeps it.
+        let owns =
+            device.clocks.iter().any(|clock| clock.mac().is_some_and(|mac| mac.to_string() == device.key));
+        if let Some(clock) = device.clocks.first().filter(|_| !owns) {
+            device.key = clock.to_string();
+        }
     }
 }
 

@@ -38,6 +38,16 @@ impl SiteDomain {
         Self { keys, assumed: asked_for.is_none(), asked_for }
     }
 
+    /// Its name for people: its first key, or its number where the capture does not show it.
+    #[must_use]
+    pub fn name(&self) -> String {
+        match (self.keys.first(), self.asked_for) {
+            (Some(key), _) => key.to_string(),
+            (None, Some(number)) => format!("domain {number}, which is not in this capture"),
+            (None, None) => "no domain".to_owned(),
+        }
+    }
+
     /// Whether `key` is the site's domain.
     #[must_use]
     pub fn is(&self, key: &DomainKey) -> bool {

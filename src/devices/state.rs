@@ -16,6 +16,7 @@ use crate::domains::Mechanism;
 use crate::domains::OUTAGE_RUN;
 use crate::domains::PortId;
 use crate::domains::Requester;
+use crate::ptp::v2::management::PortState;
 use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
 
@@ -155,15 +156,15 @@ fn astray(
     let site_leads =
         site.keys.iter().filter_map(|key| domains.get(key)).any(|d| d.election.leader().is_some());
     let domain = own.iter().max_by_key(|domain| messages(device, domain))?;
-    if messages(device, domain) < ASTRAY_FROM || !site_leads {
+    if messages(device, domain) < ASTRAY_FROM {
         return None;
     }
-    let home = site.keys.first().map(ToString::to_string).unwrap_or_default();
+    let home = site.name();
     if !site.assumed {
         let reason = format!("takes part in {}, the site's is {home}", domain.key);
         return Some(judged(State::Astray, Strength::Shown, domain, reason));
     }
-    if site::is_established(domain) {
+    if !site_leads || site::is_established(domain) {
         return None;
     }
     let what = if leads(device, domain) {
@@ -176,15 +177,13 @@ fn astray(
     Some(judged)
 }
 
+/// Messages that take part in a domain's time: a question to its clocks is none.
 fn messages(device: &Device, domain: &Domain) -> u64 {
-    let of_port =
-        |port: &crate::domains::ClockPort| port.series.values().map(crate::domains::Cadence::count).sum();
-    domain
-        .ports
-        .values()
-        .filter(|port| device.has_clock(port.port.clock))
-        .map(of_port)
-        .fold(0, |a, b: u64| a + b)
+    let of_port = |port: &crate::domains::ClockPort| {
+        let series = port.series.iter().filter(|(kind, _)| **kind != Kind::Management);
+        series.map(|(_, series)| series.count()).sum::<u64>()
+    };
+    domain.ports.values().filter(|port| device.has_clock(port.port.clock)).map(of_port).sum()
 }
 
 fn leading(device: &Device, own: &[&Domain]) -> Option<Judged> {
@@ -256,8 +255,24 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
             };
             return Some(judged(State::Following, strength, domain, reason));
         }
+        if let Some(reason) = claims_state(device, domain, PortState::Slave) {
+            return Some(judged(State::Following, Strength::Shown, domain, reason));
+        }
     }
     None
+}
+
+/// The device's own word, where a management answer gives that port state.
+fn claims_state(device: &Device, domain: &Domain, state: PortState) -> Option<String> {
+    let ports = domain.ports.values().filter(|port| device.has_clock(port.port.clock));
+    let claimed =
+        ports.filter_map(|port| port.claims.port_state.map(|(claimed, place)| (port, claimed, place)));
+    let (port, _, place) = claimed.into_iter().find(|(_, claimed, _)| *claimed == state)?;
+    let name = state.name().unwrap_or_default();
+    Some(format!(
+        "its own management answer says that port {} is {name} (frame {})",
+        port.port.port, place.frame
+    ))
 }
 
 /// Who besides the leader answers, where a rival leads beside it.
@@ -280,6 +295,9 @@ fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<J
         });
         if let Some(quiet) = quiet {
             let reason = format!("announced until {} and yielded to a better clock", at(quiet.last, start));
+            return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
+        }
+        if let Some(reason) = claims_state(device, domain, PortState::Passive) {
             return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
         }
     }
@@ -312,7 +330,14 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
         }
     }
     if reasons.is_empty() {
-        reasons.push("sent no request and no Announce in this capture".to_owned());
+        let sent: BTreeSet<&str> = own
+            .iter()
+            .flat_map(|domain| domain.ports.values())
+            .filter(|port| device.has_clock(port.port.clock))
+            .flat_map(|port| port.series.keys().map(|kind| kind.name()))
+            .collect();
+        let sent: Vec<&str> = sent.into_iter().collect();
+        reasons.push(format!("sent only {}", sent.join(", ")));
     }
     // A device comes from a domain's ports or requesters, so it has one.
     let domain = most.map_or_else(|| device.domains.first().copied(), |domain| Some(domain.key));
@@ -326,8 +351,8 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
     }
 }
 
-/// Seconds from the capture's start with three decimals, exact.
+/// Seconds from the capture's start, rounded to three decimals.
 fn at(time: CaptureTime, start: CaptureTime) -> String {
-    let ms = time.since(start).0.max(0) / (NANOS_PER_SECOND / 1000);
+    let ms = (time.since(start).0.max(0) + NANOS_PER_SECOND / 2000) / (NANOS_PER_SECOND / 1000);
     format!("{}.{:03} s", ms / 1000, ms % 1000)
 }

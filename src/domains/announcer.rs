@@ -58,6 +58,8 @@ pub struct Announcer {
     /// Latest Sync of the same port.
     pub last_sync: Option<CaptureTime>,
     pub(super) beside_since: Option<(CaptureTime, Place)>,
+    /// Index of the rivalry that it is in.
+    pub(super) rivalry: Option<usize>,
     interval: Nanos,
     receipt_timeout: i64,
     qualified: bool,
@@ -80,6 +82,7 @@ impl Announcer {
             present_from_start,
             last_sync: None,
             beside_since: None,
+            rivalry: None,
             interval: offer.interval,
             receipt_timeout: offer.receipt_timeout,
             qualified: present_from_start || offer.qualifies_at_once,
@@ -96,6 +99,7 @@ impl Announcer {
             self.present_from_start = false;
             self.qualified = offer.qualifies_at_once;
             self.beside_since = None;
+            self.rivalry = None;
         } else {
             self.run_count += 1;
             self.qualified |= gap <= offer.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW);
@@ -129,7 +133,12 @@ impl Announcer {
     /// Whether a receiver would consider it.
     #[must_use]
     pub const fn is_qualified(&self) -> bool {
-        self.qualified && self.candidate.steps_removed < MAX_STEPS_REMOVED
+        self.qualified && self.can_qualify()
+    }
+
+    /// Whether enough offers of this kind would qualify it.
+    pub(super) const fn can_qualify(&self) -> bool {
+        self.candidate.steps_removed < MAX_STEPS_REMOVED
     }
 
     /// The interval that its timers use.

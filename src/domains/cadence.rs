@@ -9,11 +9,19 @@ use crate::units::Nanos;
 /// has passed for each (chosen: 1588-2008 7.7.2.1 lets a mean differ by 30 %, from memory; one half is generous).
 const PLAUSIBLE_PACE: i64 = 2;
 
+/// Gaps from which a series is believed to have a pace of its own (chosen).
+const MEASURED_FROM: u64 = 4;
+
+/// Gaps up to which the median is taken at every one, and the step in which it is taken beyond (chosen: taking it
+/// costs as much as there are gaps).
+const MEASURED_STEP: u64 = 64;
+
 /// The series of one message type from one port.
 #[derive(Debug, Clone, Default)]
 pub struct Cadence {
     declared: Option<LogInterval>,
     gaps: Distribution,
+    measured: Option<Nanos>,
     shortest_gap: Option<Nanos>,
     count: u64,
     missed: u64,
@@ -33,6 +41,10 @@ impl Cadence {
         let gap = self.last.and_then(|last| Some(place.time?.since(last.time?))).filter(|gap| gap.0 >= 0);
         if let Some(gap) = gap {
             self.gaps.record(gap);
+            let gaps = self.gaps.count();
+            if gaps >= MEASURED_FROM && (gaps <= MEASURED_STEP || gaps.is_multiple_of(MEASURED_STEP)) {
+                self.measured = self.gaps.median();
+            }
         }
         self.count_missed(sequence_id, gap);
         if let Some(gap) = gap.filter(|gap| gap.0 > 0) {
@@ -54,7 +66,7 @@ impl Cadence {
             }
         };
         let pace = self.declared_interval().or(self.shortest_gap);
-        let room = gap.zip(pace).map(|(gap, pace)| PLAUSIBLE_PACE * gap.0 / pace.0.max(1));
+        let room = gap.zip(pace).map(|(gap, pace)| gap.saturating_mul(PLAUSIBLE_PACE).0 / pace.0.max(1));
         if room.is_none_or(|room| skipped <= room) {
             self.missed += skipped.unsigned_abs();
         } else {
@@ -78,8 +90,7 @@ impl Cadence {
     /// receiver that waits for the next message has to reckon with.
     #[must_use]
     pub fn pace(&self) -> Option<Nanos> {
-        let measured = (self.gaps.count() >= 4).then(|| self.gaps.median()).flatten();
-        match (self.declared_interval(), measured) {
+        match (self.declared_interval(), self.measured) {
             (Some(declared), Some(measured)) => Some(declared.max(Nanos(measured.0.saturating_mul(2) / 3))),
             (declared, measured) => declared.or(measured),
         }

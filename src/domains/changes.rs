@@ -103,11 +103,10 @@ fn leader_events(election: &Election) -> Vec<Event> {
             won_on: tenure.won_on,
         };
         events.push(Event { time: tenure.from, what, places: vec![tenure.from_place] });
-        if let Some(until) = tenure.until {
-            if matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped) {
-                let what = Happening::LeaderLost { clock: tenure.clock, because: tenure.ended_by };
-                events.push(Event { time: until, what, places: tenure.until_place.into_iter().collect() });
-            }
+        let fell_silent = matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped);
+        if let Some(until) = tenure.until.filter(|_| fell_silent) {
+            let what = Happening::LeaderLost { clock: tenure.clock, because: tenure.ended_by };
+            events.push(Event { time: until, what, places: tenure.until_place.into_iter().collect() });
         }
         before = Some(tenure);
     }

@@ -25,6 +25,7 @@ use crate::observations::Transport;
 use crate::ptp::Note;
 use crate::ptp::v1;
 use crate::ptp::v2;
+use crate::statistics::Distribution;
 use crate::units::CaptureTime;
 use crate::units::LogInterval;
 use crate::units::Nanos;
@@ -42,7 +43,7 @@ pub struct Domain {
     /// Its key.
     pub key: DomainKey,
     /// When the capture began.
-    capture_start: CaptureTime,
+    pub(super) capture_start: CaptureTime,
     /// Messages by kind.
     pub counts: BTreeMap<Kind, u64>,
     /// Transports it was seen on.
@@ -86,9 +87,19 @@ impl Domain {
         self.counts.get(&kind).copied().unwrap_or(0)
     }
 
+    /// Times from request to answer of all its ports.
+    #[must_use]
+    pub fn response_times(&self) -> Distribution {
+        let mut all = Distribution::default();
+        for requester in self.requesters.values() {
+            all.join(requester.response_time());
+        }
+        all
+    }
+
     /// Offers that clocks made in management answers only: DEFAULT_DATA_SET of clocks that keep silent.
     pub fn silent_candidates(&self) -> impl Iterator<Item = Candidate> {
-        self.ports.values().filter(|port| port.offer.is_none()).filter_map(|port| port.default_data_set)
+        self.ports.values().filter(|port| port.offer.is_none()).filter_map(|port| port.claims.candidate)
     }
 
     /// Takes in a v2 message.
@@ -102,6 +113,9 @@ impl Domain {
         sender.minor_versions.insert(header.minor_version_ptp);
         let kind = kind_v2(header.message_type);
         sender.series.entry(kind).or_default().record(place, header.sequence_id, header.log_message_interval);
+        let marks = sender.marks.entry(kind).or_default();
+        marks.record_path(&observation.path);
+        marks.record_tlvs(message);
         *self.counts.entry(kind).or_insert(0) += 1;
         let multicast = observation.path.is_multicast();
         match &message.body {
@@ -120,6 +134,9 @@ impl Domain {
             v2::Body::PdelayResp { requesting_port_identity, .. } => {
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
                 self.answer(asker, place, header.sequence_id, port);
+            }
+            v2::Body::Management { action: v2::Action::Response, .. } => {
+                sender.claims.hear(port, place, message);
             }
             _ => {}
         }
@@ -142,6 +159,7 @@ impl Domain {
             v1::Body::Reserved => (Kind::Reserved, LogInterval::NOT_GIVEN),
         };
         sender.series.entry(kind).or_default().record(place, header.sequence_id, declared);
+        sender.marks.entry(kind).or_default().record_path(&observation.path);
         *self.counts.entry(kind).or_insert(0) += 1;
         match &message.body {
             v1::Body::Sync(sync) => self.sync_v1(place, header, sync),

@@ -2,7 +2,8 @@
 //! better clock.
 //!
 //! Invariant: at most one tenure is open, and its clock was the best of the qualified announcers heard within
-//! their own receipt timeout. Memory: one [`Announcer`] a sending port, one [`Tenure`] a change of leader.
+//! their own receipt timeout. No tenure ends before it begins, whatever the capture's clock does. Memory: at most
+//! [`ANNOUNCER_LIMIT`] [`Announcer`]s, one [`Tenure`] a change of leader.
 
 use std::collections::BTreeMap;
 
@@ -19,6 +20,10 @@ use super::tenure::Tenure;
 use crate::observations::Place;
 use crate::units::CaptureTime;
 
+/// Ports that are followed in one domain; every offer is weighed against all of them (chosen: far beyond what a
+/// segment has, few enough that a flood of invented ports does not stop the reading).
+const ANNOUNCER_LIMIT: usize = 128;
+
 /// One domain's election.
 #[derive(Debug, Clone, Default)]
 pub struct Election {
@@ -26,18 +31,24 @@ pub struct Election {
     closed: Vec<Tenure>,
     open: Option<Tenure>,
     rivalries: Vec<Rivalry>,
+    /// Latest time heard. The election's time does not go back where the capture's does.
+    now: Option<CaptureTime>,
+    /// When the last leader's receivers gave it up.
+    vacant_since: Option<CaptureTime>,
 }
 
 impl Election {
     /// Takes in an offer (v2 Announce, v1 Sync) heard at `place`, whose time is `now`.
     pub(crate) fn hear(&mut self, now: CaptureTime, place: Place, offer: Offer) {
+        let now = self.advance(now);
         self.expire(now);
         let sender = offer.candidate.sender;
-        match self.announcers.get_mut(&sender) {
-            Some(announcer) => announcer.hear(now, place, offer),
-            None => {
-                self.announcers.insert(sender, Announcer::new(now, place, offer));
-            }
+        if let Some(announcer) = self.announcers.get_mut(&sender) {
+            announcer.hear(now, place, offer);
+        } else if self.has_room(now) {
+            self.announcers.insert(sender, Announcer::new(now, place, offer));
+        } else {
+            return;
         }
         self.evaluate(now, place);
         self.watch_rival(now, place, sender);
@@ -46,16 +57,44 @@ impl Election {
     /// Takes in a Sync, which tells whether a clock that announces also gives time.
     pub(crate) fn hear_sync(&mut self, now: CaptureTime, sender: PortId) {
         if let Some(announcer) = self.announcers.get_mut(&sender) {
-            announcer.last_sync = Some(now);
+            announcer.last_sync = announcer.last_sync.max(Some(now));
         }
     }
 
     /// Ends the reading at `end`, the capture's last instant, seen at `place`.
     pub(crate) fn finish(&mut self, end: CaptureTime, place: Place) {
+        let end = self.advance(end);
         self.expire(end);
         if let Some(mut tenure) = self.open.take() {
             tenure.close(end, place, EndedBy::CaptureEnd);
             self.closed.push(tenure);
+        }
+    }
+
+    fn advance(&mut self, heard: CaptureTime) -> CaptureTime {
+        let now = self.now.map_or(heard, |now| now.max(heard));
+        self.now = Some(now);
+        now
+    }
+
+    /// Makes room for one more port, at the cost of the one that has been lost for longest.
+    fn has_room(&mut self, now: CaptureTime) -> bool {
+        if self.announcers.len() < ANNOUNCER_LIMIT {
+            return true;
+        }
+        let lost = self.announcers.iter().filter(|(_, a)| !a.is_alive(now)).min_by_key(|(_, a)| a.last);
+        let Some(port) = lost.map(|(port, _)| *port) else { return false };
+        self.announcers.remove(&port).is_some()
+    }
+
+    /// When a clock that leads after a vacancy began to: at the first offer of its run, or, where it was offering
+    /// beside the lost leader already, when that one was given up.
+    fn start_of(&self, announcer: &Announcer) -> CaptureTime {
+        match self.closed.last().and_then(|before| before.until) {
+            Some(until) if announcer.run_first <= until => {
+                self.vacant_since.map_or(until, |vacant| vacant.max(until))
+            }
+            _ => announcer.run_first,
         }
     }
 
@@ -115,16 +154,23 @@ impl Election {
                 self.open = Some(tenure);
                 return;
             };
-            let (silent_since, timeout, deadline) = (last.last, last.timeout_at(), last.lost_at());
-            tenure.close(silent_since, last.last_place, last.silence_reason());
+            let (deadline, reason) = (last.lost_at(), last.silence_reason());
+            // A clock may lead from another's worsening on and never be heard again.
+            let heard_in_it = last.last >= tenure.from;
+            let (until, place) =
+                if heard_in_it { (last.last, last.last_place) } else { (tenure.from, tenure.from_place) };
+            self.vacant_since = Some(last.timeout_at());
+            tenure.close(until, place, reason);
             self.closed.push(tenure);
             // Strictly later: the lost leader itself is still "alive" at its own deadline.
-            let survivors = || self.announcers.values().filter(|a| a.lost_at() > deadline);
+            let survivors = || {
+                let left = self.announcers.values().filter(|a| a.lost_at() > deadline && a.is_qualified());
+                left.filter(|a| a.last >= self.start_of(a))
+            };
             if let Some(best) = Self::best_announcer(survivors()) {
-                let from = if best.run_first > silent_since { best.run_first } else { timeout };
                 let against = survivors().filter(|a| a.candidate.grandmaster != best.candidate.grandmaster);
                 let won = won_on(&best.candidate, against.map(|a| &a.candidate));
-                self.open = Some(Tenure::new(best.candidate, from, best.run_first_place, won));
+                self.open = Some(Tenure::new(best.candidate, self.start_of(best), best.run_first_place, won));
             }
         }
     }
@@ -136,33 +182,32 @@ impl Election {
     fn evaluate(&mut self, now: CaptureTime, place: Place) {
         let alive = || self.announcers.values().filter(|a| a.is_alive(now));
         let Some(mut tenure) = self.open.take() else {
-            if let Some(best) = Self::best_announcer(alive()) {
+            if let Some(best) = Self::best_announcer(alive().filter(|a| a.is_qualified())) {
+                let from = self.start_of(best);
                 let against = alive().filter(|a| a.candidate.grandmaster != best.candidate.grandmaster);
                 let won = won_on(&best.candidate, against.map(|a| &a.candidate));
-                self.open = Some(Tenure::new(best.candidate, best.run_first, best.run_first_place, won));
+                self.open = Some(Tenure::new(best.candidate, from, best.run_first_place, won));
             }
             return;
         };
         let carrier = Self::best_announcer(alive().filter(|a| a.candidate.grandmaster == tenure.clock));
         let Some(carrier) = carrier else {
-            // Its announcers are alive and now offer another grandmaster: they chose it, nobody has to qualify.
-            if let Some(best) = Self::best_announcer(alive()) {
-                let better = compare(&best.candidate, &tenure.candidate, None);
-                let reason = if better.verdict.order().is_lt() {
-                    EndedBy::BetterClock
-                } else {
-                    EndedBy::AnnounceTimeout
-                };
-                let next = Tenure::new(
-                    best.candidate,
-                    now,
-                    place,
-                    (better.decided_by, Some(tenure.candidate.grandmaster)),
-                );
-                tenure.close(now, place, reason);
+            // Its announcers are alive and now offer another grandmaster.
+            let best = Self::best_announcer(alive().filter(|a| a.is_qualified()));
+            self.vacant_since = Some(now);
+            let Some(best) = best else {
+                tenure.close(now, place, EndedBy::AnnounceTimeout);
                 self.closed.push(tenure);
-                self.open = Some(next);
-            }
+                return;
+            };
+            let better = compare(&best.candidate, &tenure.candidate, None);
+            let reason =
+                if better.verdict.order().is_lt() { EndedBy::BetterClock } else { EndedBy::AnnounceTimeout };
+            let won = (better.decided_by, Some(tenure.candidate.grandmaster));
+            let next = Tenure::new(best.candidate, now, place, won);
+            tenure.close(now, place, reason);
+            self.closed.push(tenure);
+            self.open = Some(next);
             return;
         };
         let leading = carrier.candidate;
@@ -192,8 +237,12 @@ impl Election {
             _ => {
                 tenure.latest = leading;
                 if tenure.won_on == DecidedBy::OnlyCandidate {
-                    let others = alive().filter(|a| a.candidate.grandmaster != tenure.clock);
-                    (tenure.won_on, tenure.won_against) = won_on(&leading, others.map(|a| &a.candidate));
+                    // A better clock that is about to take over is nobody the leader has won against.
+                    let beaten = alive().filter(|a| {
+                        a.candidate.grandmaster != tenure.clock
+                            && compare(&leading, &a.candidate, None).verdict.order().is_lt()
+                    });
+                    (tenure.won_on, tenure.won_against) = won_on(&leading, beaten.map(|a| &a.candidate));
                 }
                 self.open = Some(tenure);
             }
@@ -203,26 +252,29 @@ impl Election {
     fn watch_rival(&mut self, now: CaptureTime, place: Place, sender: PortId) {
         let Some(tenure) = &self.open else { return };
         let Some(announcer) = self.announcers.get_mut(&sender) else { return };
-        if announcer.candidate.grandmaster == tenure.clock {
+        let compared = compare(&tenure.latest, &announcer.candidate, None);
+        let leads_too = announcer.candidate.grandmaster == tenure.clock;
+        if leads_too || compared.verdict.order().is_ge() || !announcer.can_qualify() {
             announcer.beside_since = None;
+            announcer.rivalry = None;
             return;
         }
         let (since, since_place) = *announcer.beside_since.get_or_insert((now, place));
         if now.since(since) < announcer.hand_over() {
             return;
         }
-        let decided_by = compare(&tenure.latest, &announcer.candidate, None).decided_by;
-        let known = self.rivalries.iter_mut().rev().find(|r| r.port == sender && r.since == since);
+        let known = announcer.rivalry.and_then(|index| self.rivalries.get_mut(index));
         if let Some(rivalry) = known {
             rivalry.until = now;
             rivalry.until_place = place;
             rivalry.count += 1;
         } else {
+            announcer.rivalry = Some(self.rivalries.len());
             self.rivalries.push(Rivalry {
                 port: sender,
                 clock: announcer.candidate.grandmaster,
                 leader: tenure.clock,
-                decided_by,
+                decided_by: compared.decided_by,
                 since,
                 since_place,
                 until: now,

@@ -6,7 +6,9 @@ use std::net::IpAddr;
 
 use super::cadence::Cadence;
 use super::candidate::Candidate;
+use super::claims::Claims;
 use super::key::PortId;
+use super::marks::Marks;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::ptp::v2;
@@ -49,19 +51,23 @@ pub enum Kind {
 }
 
 impl Kind {
-    /// Every kind that has a name in the report, in its order.
-    pub const NAMED: [Self; 10] = [
-        Self::Sync,
-        Self::FollowUp,
-        Self::DelayReq,
-        Self::DelayResp,
-        Self::PdelayReq,
-        Self::PdelayResp,
-        Self::PdelayRespFollowUp,
-        Self::Announce,
-        Self::Signaling,
-        Self::Management,
-    ];
+    /// The standard's spelling.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Sync => "Sync",
+            Self::FollowUp => "Follow_Up",
+            Self::DelayReq => "Delay_Req",
+            Self::DelayResp => "Delay_Resp",
+            Self::PdelayReq => "Pdelay_Req",
+            Self::PdelayResp => "Pdelay_Resp",
+            Self::PdelayRespFollowUp => "Pdelay_Resp_Follow_Up",
+            Self::Announce => "Announce",
+            Self::Signaling => "Signaling",
+            Self::Management => "Management",
+            Self::Reserved => "messages of a reserved type",
+        }
+    }
 }
 
 /// Time properties as the latest Announce or v1 Sync gave them.
@@ -82,6 +88,8 @@ pub struct ClockPort {
     pub port: PortId,
     /// Series by kind.
     pub series: BTreeMap<Kind, Cadence>,
+    /// How each kind was addressed and marked.
+    pub marks: BTreeMap<Kind, Marks>,
     /// Its latest offer, if it ever made one.
     pub offer: Option<Candidate>,
     /// Time properties with its latest offer.
@@ -94,8 +102,8 @@ pub struct ClockPort {
     pub minor_versions: BTreeSet<u8>,
     /// Addresses it sent from, by number of messages.
     pub addresses: BTreeMap<SourceAddress, u64>,
-    /// Its own data set as it told in a management answer (DEFAULT_DATA_SET), unless it is follower-only.
-    pub default_data_set: Option<Candidate>,
+    /// What it says of itself in management answers.
+    pub claims: Claims,
     /// v1: the port it says it follows.
     pub parent: Option<PortId>,
     /// First message.
@@ -109,13 +117,14 @@ impl ClockPort {
         Self {
             port,
             series: BTreeMap::new(),
+            marks: BTreeMap::new(),
             offer: None,
             time_properties: None,
             two_step: None,
             alternate_offers: 0,
             minor_versions: BTreeSet::new(),
             addresses: BTreeMap::new(),
-            default_data_set: None,
+            claims: Claims::default(),
             parent: None,
             first: place,
             last: place,

@@ -63,7 +63,6 @@ struct Request {
 struct Answer {
     sequence_id: u16,
     time: CaptureTime,
-    responder: PortId,
 }
 
 /// What one port asked and what it got.
@@ -94,36 +93,36 @@ impl Requester {
         let request = Request { sequence_id, place, time: now, multicast };
         if let Some(index) = self.early.iter().position(|answer| answer.sequence_id == sequence_id) {
             if let Some(answer) = self.early.remove(index) {
-                self.settle(request, answer);
+                // Who answered was counted when the answer came.
+                self.settle(request, answer.time);
             }
             return;
         }
-        if self.pending.len() >= PENDING_LIMIT {
-            if let Some(oldest) = self.pending.pop_front() {
-                self.miss(oldest);
-            }
+        if self.pending.len() >= PENDING_LIMIT
+            && let Some(oldest) = self.pending.pop_front()
+        {
+            self.miss(oldest);
         }
         self.pending.push_back(request);
     }
 
     pub(crate) fn answer(&mut self, now: CaptureTime, sequence_id: u16, responder: PortId) {
         self.give_up_before(now);
-        let answer = Answer { sequence_id, time: now, responder };
+        *self.responders.entry(responder).or_insert(0) += 1;
         if let Some(index) = self.pending.iter().position(|request| request.sequence_id == sequence_id) {
             if let Some(request) = self.pending.remove(index) {
-                self.settle(request, answer);
+                self.settle(request, now);
             }
             return;
         }
         // Either the request was captured after its answer, or it passes elsewhere, or a second clock answers.
-        *self.responders.entry(responder).or_insert(0) += 1;
         if self.seen == 0 {
             self.unseen_requests += 1;
         }
         if self.early.len() >= PENDING_LIMIT {
             self.early.pop_front();
         }
-        self.early.push_back(answer);
+        self.early.push_back(Answer { sequence_id, time: now });
     }
 
     /// Ends the reading: requests younger than the answer window are left open, as their answer may lie
@@ -143,11 +142,10 @@ impl Requester {
         }
     }
 
-    fn settle(&mut self, request: Request, answer: Answer) {
+    fn settle(&mut self, request: Request, answered_at: CaptureTime) {
         self.answered += 1;
         self.answered_multicast += u64::from(request.multicast);
-        self.response_time.record(answer.time.since(request.time));
-        *self.responders.entry(answer.responder).or_insert(0) += 1;
+        self.response_time.record(answered_at.since(request.time));
         if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
             outage.until = Some(request.place);
         }

@@ -21,7 +21,8 @@ pub struct Domains {
 impl Domains {
     /// Takes in an observation; one that is not a decoded PTP message changes nothing.
     ///
-    /// `capture_start` is the time of the capture's first frame of any kind.
+    /// `capture_start` is the time of the capture's first frame of any kind that has one; before that frame it does
+    /// not matter, as nothing without a time takes part in an election.
     pub fn push(&mut self, observation: &Observation, capture_start: CaptureTime) {
         let What::Ptp(message) = &observation.what else { return };
         let name = match message.as_ref() {
@@ -38,6 +39,7 @@ impl Domains {
         let key = DomainKey { name, vlan: observation.path.vlan };
         let domain =
             self.domains.entry(key).or_insert_with(|| Domain::new(key, capture_start, observation.place));
+        domain.capture_start = capture_start;
         match message.as_ref() {
             ptp::Message::V1(message) => domain.push_v1(observation, message),
             ptp::Message::V2(message) => domain.push_v2(observation, message),

@@ -21,21 +21,28 @@ impl Standing {
     /// Of the clocks that were announcing at `end`, or had yielded to a better one.
     #[must_use]
     pub fn at_end(domain: &Domain, end: CaptureTime) -> Self {
-        let mut candidates: Vec<Candidate> = Vec::new();
+        let mut best_offers: Vec<Candidate> = Vec::new();
         let heard = domain.election.announcers().values();
         let able = heard
             .filter(|announcer| announcer.is_alive(end) || domain.election.yielded(announcer))
             .map(|announcer| announcer.candidate)
             .chain(domain.silent_candidates());
         for candidate in able.filter(can_lead) {
-            let known = candidates.iter_mut().find(|known| known.grandmaster == candidate.grandmaster);
+            let known = best_offers.iter_mut().find(|known| known.grandmaster == candidate.grandmaster);
             match known {
                 Some(known) if compare(&candidate, known, None).verdict.order().is_lt() => *known = candidate,
                 Some(_) => {}
-                None => candidates.push(candidate),
+                None => best_offers.push(candidate),
             }
         }
-        candidates.sort_by(|a, b| compare(a, b, None).verdict.order());
+        // Not a library sort: the v1 comparison is no total order (variances count as similar in a window), and
+        // a sort may panic on one that is not.
+        let mut candidates: Vec<Candidate> = Vec::new();
+        for offer in best_offers {
+            let beaten = |known: &Candidate| compare(&offer, known, None).verdict.order().is_lt();
+            let at = candidates.iter().position(beaten).unwrap_or(candidates.len());
+            candidates.insert(at, offer);
+        }
         Self { candidates }
     }
 

@@ -1,4 +1,4 @@
-//! What is wrong, how surely, and what to do: small rules over an [`Analysis`], listed in [`RULES`].
+//! What is wrong, how surely, and what to do: small rules over an [`Analysis`](crate::analysis::Analysis), listed in [`RULES`].
 //!
 //! A rule reads the analysis and nothing else, calls no other rule, and says "cannot tell" where the capture
 //! could not have shown the thing.
@@ -7,6 +7,7 @@ mod announce_without_sync;
 mod delay_response_missing;
 mod finding;
 mod grandmaster_flapping;
+mod grandmaster_in_holdover;
 mod leader_changed;
 mod no_grandmaster;
 mod rule;
@@ -28,6 +29,7 @@ pub static RULES: &[&dyn Rule] = &[
     &delay_response_missing::DelayResponseMissing,
     &announce_without_sync::AnnounceWithoutSync,
     &grandmaster_flapping::GrandmasterFlapping,
+    &grandmaster_in_holdover::GrandmasterInHoldover,
     &leader_changed::LeaderChanged,
     &version_mix::VersionMix,
     &several_domains_in_use::SeveralDomainsInUse,

@@ -7,6 +7,8 @@ use super::rule::Outcome;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
+use crate::domains::Domain;
+use crate::units::Nanos;
 
 /// The answer in one word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,6 +43,8 @@ pub struct Judgement {
     pub verdict: Verdict,
     /// Why, in one sentence.
     pub because: String,
+    /// What to do where nothing could be told.
+    pub next: Vec<&'static str>,
     /// Findings, the gravest first.
     pub findings: Vec<Finding>,
     /// Rules that could not be decided, and why.
@@ -61,43 +65,101 @@ pub fn judge(analysis: &Analysis) -> Judgement {
     }
     // Stable, so the register's order holds within a severity.
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    let (verdict, because) = verdict(analysis, &findings);
-    Judgement { verdict, because, findings, not_judged }
+    let (verdict, because, next) = verdict(analysis, &findings);
+    Judgement { verdict, because, next, findings, not_judged }
 }
 
-fn verdict(analysis: &Analysis, findings: &[Finding]) -> (Verdict, String) {
-    let worst = findings.iter().map(|finding| finding.severity).max();
-    let count = |severity| findings.iter().filter(|finding| finding.severity >= severity).count();
-    match worst {
-        Some(Severity::Critical | Severity::Major) => {
-            let faults = count(Severity::Major);
-            let plural = if faults == 1 { "" } else { "s" };
-            return (
-                Verdict::Fault,
-                format!(
-                    "{faults} finding{plural} that need{} attention now",
-                    if faults == 1 { "s" } else { "" }
-                ),
-            );
-        }
-        _ if analysis.ptp_messages == 0 => {
-            return (Verdict::CannotTell, "there is no PTP message in this capture".to_owned());
-        }
-        Some(Severity::Minor) => {
-            return (Verdict::Watch, "nothing is broken now; something happened or is untidy".to_owned());
-        }
-        Some(Severity::Info) | None => {}
+type Answer = (Verdict, String, Vec<&'static str>);
+
+fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
+    let faults = findings.iter().filter(|finding| finding.severity >= Severity::Major).count();
+    match faults {
+        0 => {}
+        1 => return (Verdict::Fault, "1 finding needs attention now".to_owned(), Vec::new()),
+        n => return (Verdict::Fault, format!("{n} findings need attention now"), Vec::new()),
     }
-    let leader = analysis.domains.iter().find(|domain| domain.election.leader().is_some());
-    if leader.is_none() {
-        return (Verdict::CannotTell, "no leader was seen and nothing shows why".to_owned());
+    if analysis.frames == 0 {
+        return no_frames(analysis);
+    }
+    if analysis.ptp_messages == 0 {
+        return no_ptp();
+    }
+    if findings.iter().any(|finding| finding.severity == Severity::Minor) {
+        let because = "nothing is broken now; something happened or is untidy".to_owned();
+        return (Verdict::Watch, because, Vec::new());
+    }
+    let Some(domain) = led_domain(analysis) else {
+        let next = vec![
+            "capture for a minute where the leader's multicast passes: a mirror of its port or of an uplink",
+        ];
+        return (Verdict::CannotTell, "no leader was seen, and nothing shows why".to_owned(), next);
+    };
+    if let Some(short) = too_short(analysis, domain) {
+        return (Verdict::CannotTell, short, vec!["capture for a minute or longer"]);
     }
     let followers = analysis.devices.iter().filter(|device| {
         matches!(device.state, State::Following | State::Relaying) && device.strength != Strength::CannotTell
     });
     match followers.count() {
-        0 => (Verdict::CannotTell, "a clock leads, but nobody is shown to follow it".to_owned()),
-        1 => (Verdict::Sound, "one leader, and the one device that follows is answered".to_owned()),
-        n => (Verdict::Sound, format!("the elected clock leads, and {n} devices that follow are answered")),
+        0 => {
+            let next = vec![
+                "capture where followers' requests and their answers pass: a mirror of the leader's port, both directions",
+            ];
+            (Verdict::CannotTell, "a clock leads, but nobody is shown to follow it".to_owned(), next)
+        }
+        1 => (
+            Verdict::Sound,
+            "one clock leads, and the one device that follows is answered".to_owned(),
+            Vec::new(),
+        ),
+        n => (
+            Verdict::Sound,
+            format!("one clock leads, and the {n} devices that follow are answered"),
+            Vec::new(),
+        ),
     }
+}
+
+fn no_frames(analysis: &Analysis) -> Answer {
+    let (because, next) = if analysis.frames_outside > 0 {
+        ("no frame lies in the span asked for", "widen the span: --from and --until")
+    } else {
+        ("there is no frame in this capture", "capture for a minute or longer")
+    };
+    (Verdict::CannotTell, because.to_owned(), vec![next])
+}
+
+fn no_ptp() -> Answer {
+    let next = vec![
+        "capture at a mirror port, or at a port that has joined group 224.0.1.129: a switch with IGMP snooping \
+         sends PTP to members only",
+        "check the capture filter: PTP is UDP ports 319 and 320, or Ethertype 0x88f7, with or without a VLAN tag",
+    ];
+    (Verdict::CannotTell, "there is no PTP message in this capture".to_owned(), next)
+}
+
+/// The site's domain if it is led, else the first that is.
+fn led_domain(analysis: &Analysis) -> Option<&Domain> {
+    let led = || analysis.domains.iter().filter(|domain| domain.election.leader().is_some());
+    led().find(|domain| analysis.site.is(&domain.key)).or_else(|| led().next())
+}
+
+/// A capture shorter than the leader's receipt timeout cannot show that the leader is steady.
+fn too_short(analysis: &Analysis, domain: &Domain) -> Option<String> {
+    let leader = domain.election.leader()?;
+    let announcers = domain.election.announcers().values();
+    let timeout = announcers
+        .filter(|announcer| announcer.candidate.grandmaster == leader)
+        .map(|announcer| announcer.timeout_at().since(announcer.last))
+        .min()?;
+    let length = analysis.duration()?;
+    let tenths =
+        |duration: Nanos| format!("{}.{} s", duration.0 / 1_000_000_000, duration.0 / 100_000_000 % 10);
+    (length < timeout).then(|| {
+        format!(
+            "{} are too short to judge: followers wait {} for the leader before they give it up",
+            tenths(length),
+            tenths(timeout)
+        )
+    })
 }

@@ -33,7 +33,7 @@ impl Rule for WrongDomainFollower {
                     evidence.insert(0, Evidence { place: Some(port.first), text });
                 }
             }
-            let home = analysis.site.keys.first().map(ToString::to_string).unwrap_or_default();
+            let home = analysis.site.name();
             let there = device.in_domain.map(|key| key.to_string()).unwrap_or_default();
             findings.push(Finding {
                 id: self.id(),

@@ -29,6 +29,7 @@ pub fn from_frame(file: u32, record: &Record<'_>, frame: &Frame<'_>) -> Option<O
         source_mac: frame.source_mac,
         destination_mac: frame.destination_mac,
         vlan: frame.vlans.inner_id(),
+        pcp: frame.vlans.pcp(),
         transport,
         source_ip: frame.network.map(|network| network.source),
         destination_ip: frame.network.map(|network| network.destination),

@@ -75,6 +75,7 @@ mod tests {
                 source_mac: None,
                 destination_mac: None,
                 vlan: None,
+                pcp: None,
                 transport: Transport::Udp4,
                 source_ip: None,
                 destination_ip: None,

@@ -48,6 +48,8 @@ pub struct Path {
     pub destination_mac: Option<MacAddress>,
     /// The VLAN, 1 to 4095; `None` where untagged or only priority-tagged.
     pub vlan: Option<u16>,
+    /// Priority code point of the outermost tag, 0 to 7, also of a tag that only sets a priority; `None` where untagged.
+    pub pcp: Option<u8>,
     /// What carries the message.
     pub transport: Transport,
     /// Source IP address; `None` on [`Transport::Ethernet`].

@@ -54,11 +54,23 @@ pub(super) fn count(number: u64) -> String {
     text
 }
 
-/// Text from a file or a packet for a terminal: control and format characters are written as escapes.
-pub(super) fn plain(text: &str) -> String {
+/// How often: `once`, `3 times`.
+pub(super) fn times(number: u64) -> String {
+    if number == 1 { "once".to_owned() } else { format!("{} times", count(number)) }
+}
+
+/// A count of things: `1 port`, `12 ports`.
+pub(super) fn things(number: u64, one: &str) -> String {
+    format!("{} {one}{}", count(number), if number == 1 { "" } else { "s" })
+}
+
+/// Text from a file, a packet or a file name for a terminal: control characters, and those that turn the direction
+/// of writing or do not show, become escapes (`\\u{1b}`).
+#[must_use]
+pub fn plain(text: &str) -> String {
     let hidden = |c: char| {
         c.is_control()
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+            || matches!(c, '\u{61c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
     };
     let mut shown = String::with_capacity(text.len());
     for c in text.chars() {

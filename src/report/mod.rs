@@ -10,5 +10,6 @@ mod text;
 
 pub use build::document;
 pub use document::*;
+pub use format::plain;
 pub use json::{schema, write as write_json};
 pub use text::write as write_text;

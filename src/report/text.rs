@@ -4,6 +4,7 @@
 
 mod devices;
 mod domains;
+mod viewpoint;
 
 use std::io;
 use std::io::Write;
@@ -17,6 +18,7 @@ use super::document::VerdictName;
 use super::format::count;
 use super::format::duration;
 use super::format::plain;
+use super::format::times;
 
 /// Columns that the text keeps to.
 const WIDTH: usize = 80;
@@ -33,14 +35,20 @@ const EVIDENCE_SHOWN: usize = 6;
 /// Where `out` cannot be written.
 pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     verdict(document, out)?;
+    let mut after = document.findings.iter().skip(1);
     for finding in &document.findings {
         self::finding(finding, document.captures.len() > 1, out)?;
+        // What to do is said once, behind the last of the same.
+        if after.next().is_none_or(|after| after.id != finding.id || after.next != finding.next) {
+            what_to_do(finding, out)?;
+        }
     }
     for domain in &document.domains {
         domains::write(domain, document, out)?;
     }
     devices::write(document, out)?;
     events(document, out)?;
+    viewpoint::write(&document.viewpoint, out)?;
     capture_quality(document, out)?;
     if !document.not_judged.is_empty() {
         writeln!(out, "\nNot judged")?;
@@ -72,7 +80,11 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         count(span.frames),
         count(span.ptp_messages)
     );
-    paragraph(out, 0, "", &text)
+    paragraph(out, 0, "", &text)?;
+    for step in &document.verdict_next {
+        paragraph(out, 2, "do: ", step)?;
+    }
+    Ok(())
 }
 
 fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) -> io::Result<()> {
@@ -97,6 +109,10 @@ fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) ->
     if more > 0 {
         writeln!(out, "    and {more} more (see --format json)")?;
     }
+    Ok(())
+}
+
+fn what_to_do(finding: &FindingDocument, out: &mut impl Write) -> io::Result<()> {
     for step in &finding.next {
         paragraph(out, 2, "do: ", step)?;
     }
@@ -155,7 +171,7 @@ fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> 
             say(format!("the capturing machine lost {} frames", count(drops)));
         }
         if capture.time_backsteps > 0 {
-            say(format!("time goes backwards {} times", count(capture.time_backsteps)));
+            say(format!("time goes backwards {}", times(capture.time_backsteps)));
         }
         if capture.resolution_ns.is_some_and(|step| step > 1000) {
             let step = capture.resolution_ns.unwrap_or_default();

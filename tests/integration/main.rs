@@ -9,27 +9,40 @@
 #![allow(clippy::print_stdout)]
 #![allow(missing_docs)]
 
-mod captured_frames;
-mod frames;
-mod layering;
-mod observations;
-
+mod allantools_agreement;
+mod announcements;
+mod bmca_vectors;
 mod capture_damage;
 mod capture_files;
 mod capture_joining;
-
-/// The demo captures and what is true of them.
+mod captured_frames;
+mod cli;
+mod cuts;
 mod demo_captures;
-mod support;
-
+mod device_states;
+mod elections;
+mod frames;
+mod group_membership;
+mod hostile_names;
+mod json_schema;
+mod layering;
+mod neighbours;
+mod observations;
+mod profiles;
 mod ptp_v1_management;
 mod ptp_v1_vectors;
 mod ptp_v2_management;
 mod ptp_v2_vectors;
-mod scapy_agreement;
-
-mod announcements;
-mod group_membership;
-mod neighbours;
 mod rates;
+mod readme;
+mod request_pairing;
 mod rtp_vectors;
+mod scapy_agreement;
+mod second_opinion;
+mod snapshots;
+mod stability_vectors;
+mod support;
+mod timing_vectors;
+mod truth_demo;
+mod truth_lab;
+mod viewpoint;

@@ -6,7 +6,6 @@
 
 use downbeat::ptp::ClockIdentity;
 use downbeat::ptp::Note;
-use downbeat::ptp::PortIdentity;
 use downbeat::ptp::v2::ClockQuality;
 use downbeat::ptp::v2::Flags;
 use downbeat::ptp::v2::management;
@@ -17,6 +16,9 @@ use downbeat::units::Timestamp;
 use proptest::prelude::*;
 use serde_json::Value;
 use serde_json::json;
+
+use crate::support::management_json::error_status_to_json;
+use crate::support::management_json::management_to_json;
 
 const REAL: &str = include_str!("../data/check-values/ptp-v2-real.json");
 const SYNTHETIC: &str = include_str!("../data/check-values/ptp-v2-synthetic.json");
@@ -60,10 +62,6 @@ fn unhex(text: &str) -> Vec<u8> {
     (0..text.len()).step_by(2).map(|at| u8::from_str_radix(&text[at..at + 2], 16).unwrap()).collect()
 }
 
-fn hex(octets: &[u8]) -> String {
-    octets.iter().map(|octet| format!("{octet:02x}")).collect()
-}
-
 fn value_of(id: &str) -> Vec<u8> {
     vectors().into_iter().find(|vector| vector.id == id).unwrap().value
 }
@@ -73,109 +71,6 @@ fn respond(value: &[u8]) -> (Data, Vec<Note>) {
     let tlv = management::decode(management::RESPONSE, value, &mut notes);
     assert_eq!(tlv.length, value.len());
     (tlv.data, notes)
-}
-
-fn ns(interval: Option<TimeInterval>) -> Value {
-    interval.map_or(Value::Null, |interval| json!(interval.0 as f64 / 65536.0))
-}
-
-fn port(identity: PortIdentity) -> Value {
-    json!({ "clockIdentity": hex(&identity.clock_identity.0), "portNumber": identity.port_number })
-}
-
-/// A TLV in the vectors' spelling.
-fn spelled(tlv: &management::ManagementTlv, value: &[u8]) -> Value {
-    let mut data = match &tlv.data {
-        Data::NotData => {
-            json!({ "zeroFilledBodyOctets": value[2..].iter().filter(|octet| **octet == 0).count() })
-        }
-        Data::CurrentDataSet(set) => json!({
-            "stepsRemoved": set.steps_removed,
-            "offsetFromMaster_ns": ns(set.offset_from_master),
-            "meanDelay_ns": ns(set.mean_delay),
-        }),
-        Data::PortDataSet(set) => json!({
-            "portIdentity": port(set.port_identity),
-            "portState": set.port_state.code(),
-            "logMinDelayReqInterval": set.log_min_delay_req_interval.0,
-            "meanLinkDelay_ns": ns(set.mean_link_delay),
-            "logAnnounceInterval": set.log_announce_interval.0,
-            "announceReceiptTimeout": set.announce_receipt_timeout,
-            "logSyncInterval": set.log_sync_interval.0,
-            "delayMechanism": set.delay_mechanism,
-            "logMinPdelayReqInterval": set.log_min_pdelay_req_interval.0,
-            "versionNumber": set.version_number,
-            "minorVersionNumber": set.minor_version_number,
-        }),
-        Data::DefaultDataSet(set) => json!({
-            "twoStepFlag": set.two_step,
-            "slaveOnly": set.slave_only,
-            "numberPorts": set.number_ports,
-            "priority1": set.priority1,
-            "clockClass": set.clock_quality.clock_class,
-            "clockAccuracy": set.clock_quality.clock_accuracy,
-            "offsetScaledLogVariance": set.clock_quality.offset_scaled_log_variance,
-            "priority2": set.priority2,
-            "clockIdentity": hex(&set.clock_identity.0),
-            "domainNumber": set.domain_number,
-        }),
-        Data::ParentDataSet(set) => json!({
-            "parentPortIdentity": port(set.parent_port_identity),
-            "parentStats": set.parent_stats,
-            "observedParentOffsetScaledLogVariance": set.observed_parent_offset_scaled_log_variance,
-            "observedParentClockPhaseChangeRate": set.observed_parent_clock_phase_change_rate,
-            "grandmasterPriority1": set.grandmaster_priority1,
-            "grandmasterClockClass": set.grandmaster_clock_quality.clock_class,
-            "grandmasterClockAccuracy": set.grandmaster_clock_quality.clock_accuracy,
-            "grandmasterOffsetScaledLogVariance": set.grandmaster_clock_quality.offset_scaled_log_variance,
-            "grandmasterPriority2": set.grandmaster_priority2,
-            "grandmasterIdentity": hex(&set.grandmaster_identity.0),
-        }),
-        Data::ClockDescription(set) => json!({
-            "clockType": set.clock_type.0,
-            "physicalLayerProtocol": set.physical_layer_protocol.to_string_lossy(),
-            "physicalAddress": hex(&set.physical_address),
-            "networkProtocol": set.network_protocol,
-            "protocolAddress": hex(&set.protocol_address),
-            "manufacturerIdentity": hex(&set.manufacturer_identity),
-            "productDescription": set.product_description.to_string_lossy(),
-            "revisionData": set.revision_data.to_string_lossy(),
-            "userDescription": set.user_description.to_string_lossy(),
-            "profileIdentity": hex(&set.profile_identity),
-            // No note says that octets are left, so the layout took them all.
-            "octetsUsed": value.len() - 2,
-            "octetsTotal": tlv.length - 2,
-        }),
-        Data::TimePropertiesDataSet(set) => json!({
-            "currentUtcOffset": set.current_utc_offset,
-            "flags": set.flags.names().map(standard_spelling).collect::<Vec<_>>(),
-            "timeSource": set.time_source,
-        }),
-        Data::TimeStatusNp(set) => json!({
-            "master_offset_ns": set.master_offset.0,
-            "ingress_time_ns": set.ingress_time_ns,
-            "cumulativeScaledRateOffset": set.cumulative_scaled_rate_offset,
-            "scaledLastGmPhaseChange": set.scaled_last_gm_phase_change,
-            "gmTimeBaseIndicator": set.gm_time_base_indicator,
-            "lastGmPhaseChange_hex": hex(&set.last_gm_phase_change_scaled_ns.to_be_bytes()[4..]),
-            "gmPresent": u8::from(set.gm_present),
-            "gmIdentity": hex(&set.gm_identity.0),
-        }),
-        other => panic!("no vector holds {other:?}"),
-    };
-    data["name"] = json!(tlv.management_id.and_then(management::management_name));
-    json!({ "tlvType": 1, "lengthField": tlv.length, "managementId": tlv.management_id, "data": data })
-}
-
-fn standard_spelling(name: &str) -> &str {
-    match name {
-        "leap61" | "leap59" => name,
-        "current_utc_offset_valid" => "currentUtcOffsetValid",
-        "ptp_timescale" => "ptpTimescale",
-        "time_traceable" => "timeTraceable",
-        "frequency_traceable" => "frequencyTraceable",
-        other => panic!("flag {other}"),
-    }
 }
 
 /// Compares every key of `theirs`, and counts the leaves.
@@ -201,18 +96,17 @@ fn every_vector_decodes_to_every_value_it_lists() {
     let mut compared = 0;
     for vector in &vectors {
         let mut notes = Vec::new();
-        let ours = if vector.tlv["tlvType"] == 2 {
+        let mut ours = if vector.tlv["tlvType"] == 2 {
             let status = management::decode_error_status(&vector.value, &mut notes).unwrap();
             assert_eq!(status.display_data.to_string_lossy(), "");
-            json!({
-                "tlvType": 2,
-                "lengthField": vector.value.len(),
-                "managementErrorId": status.management_error_id,
-                "managementId": status.management_id,
-            })
+            error_status_to_json(&status)
         } else {
-            spelled(&management::decode(vector.action, &vector.value, &mut notes), &vector.value)
+            let tlv = management::decode(vector.action, &vector.value, &mut notes);
+            assert_eq!(tlv.length, vector.value.len());
+            management_to_json(&tlv, &vector.value)
         };
+        ours["tlvType"] = vector.tlv["tlvType"].clone();
+        ours["lengthField"] = json!(vector.value.len());
         assert_eq!(notes, [], "{}", vector.id);
         compared += compare(&vector.id, &ours, &vector.tlv);
     }

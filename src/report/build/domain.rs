@@ -24,7 +24,6 @@ use crate::report::document::SpreadDocument;
 use crate::report::document::TenureDocument;
 use crate::report::format::rfc3339;
 use crate::report::format::seconds;
-use crate::statistics::Distribution;
 use crate::statistics::Summary;
 use crate::units::CaptureTime;
 
@@ -167,16 +166,12 @@ fn cadence(cadence: &Cadence) -> CadenceDocument {
 }
 
 fn answers(domain: &Domain) -> AnswersDocument {
-    let mut spread = Distribution::default();
-    for requester in domain.requesters.values() {
-        spread.join(requester.response_time());
-    }
     let total = |of: fn(&Requester) -> u64| domain.requesters.values().map(of).sum();
     AnswersDocument {
         requesters: domain.requesters.values().map(|requester| u64::from(requester.seen() > 0)).sum(),
         answered: total(Requester::answered),
         unanswered: total(Requester::unanswered),
-        response_time_ns: spread.summary().map(spread_document),
+        response_time_ns: domain.response_times().summary().map(spread_document),
     }
 }
 

@@ -4,6 +4,7 @@ use super::frame_reference;
 use crate::analysis::Analysis;
 use crate::domains::AnnouncedField;
 use crate::domains::ClockId;
+use crate::domains::DecidedBy;
 use crate::domains::Event;
 use crate::domains::Happening;
 use crate::ptp::v2::Flags;
@@ -39,7 +40,7 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
 fn words(event: &Event) -> (ClockId, String) {
     match &event.what {
         Happening::LeaderBegan { clock, after: None, won_on, .. } => {
-            (*clock, format!("{clock} leads, won on {}", won_on.name()))
+            (*clock, format!("{clock} leads, {}", won(*won_on)))
         }
         Happening::LeaderBegan { clock, after: Some(before), because, gap, won_on } => {
             let why = because.map_or("", crate::domains::EndedBy::name);
@@ -47,7 +48,7 @@ fn words(event: &Event) -> (ClockId, String) {
                 .filter(|gap| gap.0 > 0)
                 .map(|gap| format!(", {} after its last message", duration(seconds(gap))));
             let gap = gap.unwrap_or_default();
-            (*clock, format!("{clock} leads after {before} ({why}{gap}), won on {}", won_on.name()))
+            (*clock, format!("{clock} leads after {before} ({why}{gap}), {}", won(*won_on)))
         }
         Happening::LeaderLost { clock, because } => {
             (*clock, format!("last message of the leader {clock} ({})", because.name()))
@@ -82,5 +83,12 @@ fn change((field, before, after): &(AnnouncedField, i64, i64)) -> String {
 
 fn flags(value: i64) -> String {
     let names: Vec<&str> = u16::try_from(value).map(|raw| Flags(raw).names().collect()).unwrap_or_default();
-    if names.is_empty() { "none".to_owned() } else { names.join("+") }
+    if names.is_empty() { "none".to_owned() } else { names.join(" + ") }
+}
+
+fn won(field: DecidedBy) -> String {
+    match field {
+        DecidedBy::OnlyCandidate => "the only candidate".to_owned(),
+        field => format!("won on {}", field.name()),
+    }
 }

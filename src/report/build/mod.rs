@@ -15,6 +15,7 @@ use super::document::GapDocument;
 use super::document::NotJudgedDocument;
 use super::document::ProblemDocument;
 use super::document::SCHEMA;
+use super::document::SeatName;
 use super::document::SeverityName;
 use super::document::SiteDomainDocument;
 use super::document::SpanDocument;
@@ -23,6 +24,7 @@ use super::document::StrengthName;
 use super::document::Tool;
 use super::document::UnreadableDocument;
 use super::document::VerdictName;
+use super::document::ViewpointDocument;
 use super::format::rfc3339;
 use super::format::seconds;
 use crate::analysis::Analysis;
@@ -38,6 +40,8 @@ use crate::findings::Judgement;
 use crate::findings::Severity;
 use crate::findings::Verdict;
 use crate::observations::Place;
+use crate::viewpoint::Seat;
+use crate::viewpoint::Viewpoint;
 
 /// What the report asks its reader to keep in mind.
 const CAUTION: &str = "This is advice for people who know the site. Changing clock settings, switches or cabling on a \
@@ -73,7 +77,8 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
             Verdict::CannotTell => VerdictName::CannotTell,
         },
         verdict_because: judgement.because.clone(),
-        viewpoint: Absent,
+        verdict_next: judgement.next.clone(),
+        viewpoint: viewpoint(&analysis.viewpoint),
         site_domain: SiteDomainDocument {
             keys: analysis.site.keys.iter().map(ToString::to_string).collect(),
             assumed: analysis.site.assumed,
@@ -132,6 +137,21 @@ fn capture(report: &CaptureReport) -> CaptureDocument {
             .iter()
             .map(|damage| DamageDocument { offset: damage.offset, text: damage.text.clone() })
             .collect(),
+    }
+}
+
+fn viewpoint(viewpoint: &Viewpoint) -> ViewpointDocument {
+    ViewpointDocument {
+        kind: match viewpoint.seat {
+            Seat::AtLeader => SeatName::AtLeader,
+            Seat::AtFollower => SeatName::AtFollower,
+            Seat::Mirror => SeatName::Mirror,
+            Seat::Access => SeatName::Access,
+            Seat::Unknown => SeatName::Unknown,
+        },
+        strength: strength(viewpoint.strength),
+        shown_by: viewpoint.shown_by.clone(),
+        cannot_see: viewpoint.cannot_see.clone(),
     }
 }
 

@@ -4,6 +4,7 @@ mod capture;
 mod device;
 mod domain;
 mod event;
+mod viewpoint;
 
 pub use capture::{CaptureDocument, DamageDocument, ProblemDocument};
 pub use device::{DeviceDocument, StateName, StrengthName};
@@ -15,6 +16,7 @@ pub use event::{
     EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName,
     VerdictName,
 };
+pub use viewpoint::{SeatName, ViewpointDocument};
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -42,8 +44,10 @@ pub struct Document {
     pub verdict: VerdictName,
     /// Why, in one sentence.
     pub verdict_because: String,
-    /// Not worked out by this version.
-    pub viewpoint: Absent,
+    /// What to do where nothing could be told.
+    pub verdict_next: Vec<&'static str>,
+    /// Where the captures were taken.
+    pub viewpoint: ViewpointDocument,
     /// The site's domain, and whether it was assumed.
     pub site_domain: SiteDomainDocument,
     /// PTP domains.

@@ -14,7 +14,7 @@ const ORDER: [(StateName, &str, bool); 8] = [
     (StateName::Rival, "rival", true),
     (StateName::Astray, "astray", true),
     (StateName::Unanswered, "unanswered", true),
-    (StateName::Leading, "leading", false),
+    (StateName::Leading, "leading", true),
     (StateName::Relaying, "relaying", true),
     (StateName::Following, "following", false),
     (StateName::StandingBy, "standing by", true),
@@ -23,6 +23,9 @@ const ORDER: [(StateName, &str, bool); 8] = [
 
 /// Devices of one state that are told one by one.
 const SHOWN: usize = 12;
+
+/// Devices of one state that a list holds.
+const SHOWN_IN_LIST: usize = 40;
 
 pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     if document.devices.is_empty() {
@@ -45,15 +48,19 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
                 writeln!(out, "  {name:<12}and {more} more (see --format json)")?;
             }
         } else {
-            let list: Vec<String> = devices.iter().take(2 * SHOWN).map(|device| address(device)).collect();
-            let more = devices.len().saturating_sub(2 * SHOWN);
+            let list: Vec<String> = devices.iter().take(SHOWN_IN_LIST).map(|device| short(device)).collect();
+            let more = devices.len().saturating_sub(SHOWN_IN_LIST);
             let more = if more > 0 { format!(", and {more} more") } else { String::new() };
-            let number = if devices.len() > 1 { format!("({}) ", devices.len()) } else { String::new() };
-            let label = format!("{:<12}", format!("{name} {number}"));
-            paragraph(out, 2, &label, &format!("{}{more}", list.join(", ")))?;
+            let number = if devices.len() > 1 { format!("{}: ", devices.len()) } else { String::new() };
+            paragraph(out, 2, &format!("{name:<12}"), &format!("{number}{}{more}", list.join(", ")))?;
         }
     }
     Ok(())
+}
+
+/// For lists where nothing is wrong: the IP address where there is one, else the key.
+fn short(device: &DeviceDocument) -> String {
+    device.ips.first().cloned().unwrap_or_else(|| plain(&device.key))
 }
 
 /// The address people look a device up by: IP where there is one, else its key.

@@ -10,6 +10,8 @@ use super::super::document::DomainDocument;
 use super::super::format::count;
 use super::super::format::duration;
 use super::super::format::plain;
+use super::super::format::things;
+use super::super::format::times;
 use super::paragraph;
 use crate::ptp::v2::registry;
 
@@ -48,7 +50,7 @@ pub(super) fn write(domain: &DomainDocument, document: &Document, out: &mut impl
     }
     answers(domain, out)?;
     for note in &domain.notes {
-        line(out, "odd", &format!("{} ({} times)", plain(&note.text), count(note.count)))?;
+        line(out, "odd", &format!("{} ({})", plain(&note.text), times(note.count)))?;
     }
     Ok(())
 }
@@ -64,7 +66,7 @@ fn leader(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
     let tenure = domain.tenures.last();
     let won = tenure.map(|tenure| match (&tenure.won_against, tenure.won_on) {
         (Some(other), field) => format!(", won on {field} against {other}"),
-        (None, field) => format!(", {}", field.replace('-', " ")),
+        (None, _) => ", the only candidate".to_owned(),
     });
     let since = tenure.map(|tenure| format!(" since {:.3} s", tenure.from_at_s)).unwrap_or_default();
     line(out, "leader", &format!("{leader}{since}{}", won.unwrap_or_default()))
@@ -112,7 +114,7 @@ fn data(port: &ClockDocument) -> String {
         parts.push(format!("UTC offset {offset} s{}", if valid { "" } else { " (not marked valid)" }));
     }
     if let Some(steps) = port.steps_removed.filter(|steps| *steps > 0) {
-        parts.push(format!("{steps} steps away"));
+        parts.push(format!("{} away", things(u64::from(steps), "step")));
     }
     parts.join(", ")
 }
@@ -142,8 +144,8 @@ fn answers(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
         .map(|ns| format!(", after {} (median)", super::super::format::duration_ns(ns)))
         .unwrap_or_default();
     let text = format!(
-        "{} ports ask; {} requests answered, {} not{time}",
-        answers.requesters,
+        "from {}; {} answered, {} not{time}",
+        things(answers.requesters, "port"),
         count(answers.answered),
         count(answers.unanswered)
     );

@@ -5,8 +5,11 @@ pub(crate) mod reference;
 
 pub(crate) mod capture_writer;
 pub(crate) mod craft;
+pub(crate) mod judged;
+pub(crate) mod ring;
 
 pub(crate) mod management_json;
 pub(crate) mod ptp_v2_json;
+pub(crate) mod stage;
 pub(crate) mod survival;
 pub(crate) mod vectors;

@@ -26,7 +26,7 @@ pub(crate) fn message_to_json(message: &Message, octets: &[u8]) -> Value {
     let frames = tlv_frames(message, octets);
     assert_eq!(frames.len(), message.tlvs.len(), "TLVs on the wire and decoded");
     let tlvs: Vec<Value> =
-        message.tlvs.iter().zip(frames).map(|(tlv, (_, length))| tlv_to_json(tlv, length)).collect();
+        message.tlvs.iter().zip(frames).map(|(tlv, value)| tlv_to_json(tlv, value)).collect();
     json!({
         "header": header_to_json(&message.header),
         "body": body_to_json(&message.body, octets),
@@ -35,8 +35,8 @@ pub(crate) fn message_to_json(message: &Message, octets: &[u8]) -> Value {
     })
 }
 
-/// `tlvType` and `lengthField` of each TLV, walked without the decoder under test.
-fn tlv_frames(message: &Message, octets: &[u8]) -> Vec<(u16, u16)> {
+/// The value octets of each TLV, walked without the decoder under test.
+fn tlv_frames<'a>(message: &Message, octets: &'a [u8]) -> Vec<&'a [u8]> {
     let fixed_octets = match message.header.message_type {
         MessageType::Sync | MessageType::DelayReq | MessageType::FollowUp | MessageType::Signaling => 44,
         MessageType::PdelayReq
@@ -51,10 +51,9 @@ fn tlv_frames(message: &Message, octets: &[u8]) -> Vec<(u16, u16)> {
     let mut at = fixed_octets;
     let mut frames = Vec::new();
     while at < end {
-        let tlv_type = u16::from_be_bytes([octets[at], octets[at + 1]]);
-        let length = u16::from_be_bytes([octets[at + 2], octets[at + 3]]);
-        frames.push((tlv_type, length));
-        at += 4 + usize::from(length);
+        let length = usize::from(u16::from_be_bytes([octets[at + 2], octets[at + 3]]));
+        frames.push(&octets[at + 4..at + 4 + length]);
+        at += 4 + length;
     }
     frames
 }
@@ -151,9 +150,9 @@ fn announce_to_json(announce: &Announce, reserved: u8) -> Value {
     })
 }
 
-fn tlv_to_json(tlv: &Tlv, length: u16) -> Value {
+fn tlv_to_json(tlv: &Tlv, wire: &[u8]) -> Value {
     let mut value = match tlv {
-        Tlv::Management(management) => management_to_json(management),
+        Tlv::Management(management) => management_to_json(management, wire),
         Tlv::ManagementErrorStatus(status) => error_status_to_json(status),
         Tlv::Organization(extension) => organization_to_json(extension),
         Tlv::RequestUnicastTransmission(request) => json!({ "data": {
@@ -189,7 +188,7 @@ fn tlv_to_json(tlv: &Tlv, length: u16) -> Value {
         | Tlv::Other { .. } => json!({}),
     };
     value["tlvType"] = json!(tlv.tlv_type());
-    value["lengthField"] = json!(length);
+    value["lengthField"] = json!(wire.len());
     value
 }
 

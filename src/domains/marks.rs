@@ -1,0 +1,137 @@
+//! How the messages of one kind from one port were sent: addressed, marked, and with what behind the fixed body.
+
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
+use crate::observations::Path;
+use crate::observations::Transport;
+use crate::ptp::Note;
+use crate::ptp::v2;
+use crate::ptp::v2::management::ManagementData;
+use crate::units::LogInterval;
+use crate::units::MacAddress;
+
+/// Different values of one mark kept for one series (chosen: a sender that changes them with each message must not
+/// grow without bound).
+const MARK_LIMIT: usize = 16;
+
+/// A TLV as far as it names itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum TlvKind {
+    /// A `tlvType` that the standard lists.
+    Standard(u16),
+    /// An organization extension, of whichever of the three types.
+    Organization {
+        /// `organizationId`.
+        id: [u8; 3],
+        /// `organizationSubType`.
+        sub_type: [u8; 3],
+    },
+}
+
+impl TlvKind {
+    fn of(tlv: &v2::Tlv) -> Self {
+        match tlv {
+            v2::Tlv::Organization(extension) => Self::Organization {
+                id: extension.organization_id,
+                sub_type: extension.organization_sub_type,
+            },
+            other => Self::Standard(other.tlv_type()),
+        }
+    }
+}
+
+/// A grant of unicast transmission as it was sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Grant {
+    /// `messageType` granted.
+    pub message_type: v2::MessageType,
+    /// `logInterMessagePeriod`.
+    pub log_inter_message_period: LogInterval,
+    /// `durationField`, s; never 0, which denies.
+    pub duration_s: u32,
+}
+
+/// The marks of one series.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Marks {
+    /// Messages to a group address.
+    pub multicast: u64,
+    /// Messages to one receiver.
+    pub unicast: u64,
+    /// Values of time to live or hop limit, by number of messages.
+    pub ttl: BTreeMap<u8, u64>,
+    /// Differentiated services code points, by number of messages.
+    pub dscp: BTreeMap<u8, u64>,
+    /// Priority code points of the outermost VLAN or priority tag, by number of messages; untagged ones are left out.
+    pub pcp: BTreeMap<u8, u64>,
+    /// Destination MAC addresses over IEEE 802.3, by number of messages.
+    pub destinations: BTreeMap<MacAddress, u64>,
+    /// Messages whose TLVs could all be read, so that an absent one is known to be absent.
+    pub whole: u64,
+    /// Of those, how many carried each kind of TLV.
+    pub tlvs: BTreeMap<TlvKind, u64>,
+    /// Grants of unicast transmission.
+    pub grants: BTreeSet<Grant>,
+    /// `profileIdentity` values of CLOCK_DESCRIPTION answers.
+    pub profile_identities: BTreeSet<[u8; 6]>,
+}
+
+impl Marks {
+    /// Takes in how a message came.
+    pub(super) fn record_path(&mut self, path: &Path) {
+        if path.is_multicast() {
+            self.multicast += 1;
+        } else {
+            self.unicast += 1;
+        }
+        count(&mut self.ttl, path.ttl);
+        count(&mut self.dscp, path.dscp);
+        count(&mut self.pcp, path.pcp);
+        let over_ethernet = path.transport == Transport::Ethernet;
+        count(&mut self.destinations, path.destination_mac.filter(|_| over_ethernet));
+    }
+
+    /// Takes in what a v2 message carries behind its fixed body.
+    pub(super) fn record_tlvs(&mut self, message: &v2::Message) {
+        let broken = |note: &Note| matches!(note, Note::CutByCapture { .. } | Note::TlvBroken { .. });
+        if !message.notes.iter().any(broken) {
+            self.whole += 1;
+            let kinds: BTreeSet<TlvKind> = message.tlvs.iter().map(TlvKind::of).collect();
+            for kind in kinds {
+                count(&mut self.tlvs, Some(kind));
+            }
+        }
+        for tlv in &message.tlvs {
+            match tlv {
+                v2::Tlv::GrantUnicastTransmission(grant) if grant.duration_field_s > 0 => {
+                    let grant = Grant {
+                        message_type: grant.message_type,
+                        log_inter_message_period: grant.log_inter_message_period,
+                        duration_s: grant.duration_field_s,
+                    };
+                    keep(&mut self.grants, grant);
+                }
+                v2::Tlv::Management(management) => {
+                    if let ManagementData::ClockDescription(description) = &management.data {
+                        keep(&mut self.profile_identities, description.profile_identity);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+}
+
+fn count<T: Ord>(counts: &mut BTreeMap<T, u64>, value: Option<T>) {
+    let Some(value) = value else { return };
+    if counts.len() < MARK_LIMIT || counts.contains_key(&value) {
+        *counts.entry(value).or_insert(0) += 1;
+    }
+}
+
+fn keep<T: Ord>(values: &mut BTreeSet<T>, value: T) {
+    if values.len() < MARK_LIMIT {
+        values.insert(value);
+    }
+}

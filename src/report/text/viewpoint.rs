@@ -1,0 +1,40 @@
+//! Where the captures were taken, and what is out of view there.
+
+use std::io;
+use std::io::Write;
+
+use super::super::document::SeatName;
+use super::super::document::StrengthName;
+use super::super::document::ViewpointDocument;
+use super::super::format::plain;
+use super::paragraph;
+
+/// What cannot be seen, as far as it is shown; all of it is in the JSON report.
+const LIMITS_SHOWN: usize = 3;
+
+pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::Result<()> {
+    let place = match viewpoint.kind {
+        SeatName::AtLeader => "the leader's port",
+        SeatName::AtFollower => "a follower's port",
+        SeatName::Mirror => "a mirror port or a link between switches",
+        SeatName::Access => "a port of a device that is not on the clock",
+        SeatName::Unknown => "a place that the file does not show",
+    };
+    let strength = match viewpoint.strength {
+        StrengthName::Inferred => " (inferred)",
+        StrengthName::Shown | StrengthName::CannotTell => "",
+    };
+    let why: Vec<String> = viewpoint.shown_by.iter().map(|text| plain(text)).collect();
+    let colon = if why.is_empty() { "" } else { ": " };
+    writeln!(out)?;
+    paragraph(out, 0, "seen from    ", &format!("{place}{strength}{colon}{}", why.join("; ")))?;
+    for (place, limit) in viewpoint.cannot_see.iter().take(LIMITS_SHOWN).enumerate() {
+        let label = if place == 0 { "cannot see   " } else { "             " };
+        paragraph(out, 0, label, &plain(limit))?;
+    }
+    let more = viewpoint.cannot_see.len().saturating_sub(LIMITS_SHOWN);
+    if more > 0 {
+        writeln!(out, "             and {more} more (see --format json)")?;
+    }
+    Ok(())
+}

@@ -1,0 +1,235 @@
+//! Whether a certain thing would be in view: what a rule asks before it takes an absence for evidence.
+
+use std::collections::BTreeMap;
+
+use super::judge::Seat;
+use super::judge::Viewpoint;
+use super::limits::LEAST_FRAMES;
+use super::traffic::Counts;
+use super::traffic::Pair;
+use super::traffic::Station;
+use super::traffic::Traffic;
+use crate::units::MacAddress;
+
+/// An answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sight {
+    /// It was seen.
+    Yes,
+    /// It would be seen, by what shows that.
+    Inferred(&'static str),
+    /// It may not be in view, and why: its absence is no evidence.
+    CannotTell(&'static str),
+}
+
+impl Sight {
+    /// Whether an absence may be taken for evidence.
+    #[must_use]
+    pub const fn is_in_view(self) -> bool {
+        !matches!(self, Self::CannotTell(_))
+    }
+}
+
+/// What was seen of whom, for questions.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scope {
+    seat: Seat,
+    station: Option<MacAddress>,
+    counts: Counts,
+    pairs: BTreeMap<(MacAddress, MacAddress), Pair>,
+    stations: BTreeMap<MacAddress, Station>,
+}
+
+impl Scope {
+    /// From the traffic and the place that it was judged to show.
+    #[must_use]
+    pub fn new(traffic: &Traffic, viewpoint: &Viewpoint) -> Self {
+        Self {
+            seat: viewpoint.seat,
+            station: viewpoint.station,
+            counts: traffic.counts,
+            pairs: traffic.pairs(),
+            stations: traffic.stations(),
+        }
+    }
+
+    /// Whether PTP multicast that `sender` sends would be here. The group reaches this place where others' does.
+    #[must_use]
+    pub fn can_see_multicast_of(&self, sender: MacAddress) -> Sight {
+        if self.stations.get(&sender).is_some_and(|station| station.ptp_multicast > 0) {
+            return Sight::Yes;
+        }
+        let is_other = |mac: MacAddress| mac != sender && Some(mac) != self.station;
+        if self.stations.iter().any(|(mac, station)| is_other(*mac) && station.ptp_multicast > 0) {
+            return Sight::Inferred("multicast PTP of another device was captured");
+        }
+        if self.station == Some(sender) {
+            return Sight::Inferred("the capture was taken at its port");
+        }
+        Sight::CannotTell(
+            "no multicast PTP of another device was captured: this port may not have joined its group",
+        )
+    }
+
+    /// Whether unicast between two stations would be here, both ways.
+    #[must_use]
+    pub fn can_see_unicast_between(&self, one: MacAddress, other: MacAddress) -> Sight {
+        let (there, back) = (self.pairs.contains_key(&(one, other)), self.pairs.contains_key(&(other, one)));
+        if there && back {
+            return Sight::Yes;
+        }
+        if matches!(self.seat, Seat::AtLeader | Seat::AtFollower)
+            && let Some(own) = self.station.filter(|own| *own == one || *own == other)
+        {
+            // What it sends and what others send, groups included, show that both directions are captured.
+            return if self.stations.contains_key(&own) && self.stations.len() > 1 {
+                Sight::Inferred("the capture was taken at the port of one of the two")
+            } else {
+                Sight::CannotTell("one direction of the port where this was captured is missing")
+            };
+        }
+        let has_both_ways = |mac: MacAddress| {
+            self.pairs.keys().any(|(from, to)| *from == mac && self.pairs.contains_key(&(*to, *from)))
+        };
+        // What the one sends passes here on its way to the other, and what the other sends to third ones passes
+        // here too; a switch sends both directions of a pair the same way.
+        if (there && has_both_ways(other)) || (back && has_both_ways(one)) {
+            return Sight::Inferred(
+                "one direction was captured, and of the other device both directions with others",
+            );
+        }
+        if there || back {
+            return Sight::CannotTell("unicast of the two was captured in one direction only");
+        }
+        match self.seat {
+            Seat::Mirror if has_both_ways(one) || has_both_ways(other) => {
+                Sight::Inferred("unicast of one of the two with others was captured both ways")
+            }
+            Seat::Mirror => {
+                Sight::CannotTell("no unicast of either was captured: the mirror may not cover their ports")
+            }
+            Seat::AtLeader | Seat::AtFollower | Seat::Access => {
+                Sight::CannotTell("unicast of others does not reach the port where this was captured")
+            }
+            Seat::Unknown => Sight::CannotTell(
+                "where this was captured is not known, and no unicast of the two was captured",
+            ),
+        }
+    }
+
+    /// Whether peer-delay messages of `sender` would be here.
+    #[must_use]
+    pub fn can_see_peer_delay_of(&self, sender: MacAddress) -> Sight {
+        if self.stations.get(&sender).is_some_and(|station| station.ptp_one_link > 0) {
+            return Sight::Yes;
+        }
+        if self.station == Some(sender) {
+            return Sight::Inferred("the capture was taken at its port");
+        }
+        Sight::CannotTell("peer-delay messages stay on one link")
+    }
+
+    /// Whether PTP event messages (Sync, requests) are here at all.
+    #[must_use]
+    pub fn sees_event_messages(&self) -> Sight {
+        if self.counts.ptp_event > 0 {
+            return Sight::Yes;
+        }
+        Sight::CannotTell(if self.counts.ptp_general > 0 {
+            "general messages were captured and no event message: a capture filter may have taken them out"
+        } else {
+            "no PTP was captured"
+        })
+    }
+
+    /// Whether PTP general messages (Announce, answers) are here at all.
+    #[must_use]
+    pub fn sees_general_messages(&self) -> Sight {
+        if self.counts.ptp_general > 0 {
+            return Sight::Yes;
+        }
+        Sight::CannotTell(if self.counts.ptp_event > 0 {
+            "event messages were captured and no general message: a capture filter may have taken them out"
+        } else {
+            "no PTP was captured"
+        })
+    }
+
+    /// Whether a filter took out what is not PTP. Never [`Sight::Yes`], and no filter is never shown: traffic of
+    /// some kind does not show that no other kind was taken out.
+    #[must_use]
+    pub fn is_filtered(&self) -> Sight {
+        let ptp = self.counts.ptp_event + self.counts.ptp_general;
+        if self.counts.frames < LEAST_FRAMES {
+            return Sight::CannotTell("too few frames");
+        }
+        if ptp == self.counts.frames {
+            return Sight::Inferred("nothing but PTP was captured");
+        }
+        Sight::CannotTell("other traffic than PTP was captured as well")
+    }
+
+    /// Whether both directions of a conversation are here. Where not, no unicast request can be called unanswered.
+    #[must_use]
+    pub fn sees_both_directions(&self) -> Sight {
+        if self.pairs.keys().any(|(one, other)| one != other && self.pairs.contains_key(&(*other, *one))) {
+            return Sight::Yes;
+        }
+        Sight::CannotTell(if self.pairs.is_empty() {
+            "no unicast was captured"
+        } else {
+            "unicast was captured in one direction only"
+        })
+    }
+
+    /// Whether VLAN tags are kept. Adapters and cooked captures take them off.
+    #[must_use]
+    pub fn sees_vlan_tags(&self) -> Sight {
+        if self.counts.tagged > 0 {
+            return Sight::Yes;
+        }
+        Sight::CannotTell(if self.counts.cooked > 0 {
+            "this kind of capture leaves tags out"
+        } else {
+            "no tag was captured: there is none, or the adapter took it off"
+        })
+    }
+
+    /// Whether media and other UDP traffic is here at all.
+    #[must_use]
+    pub fn sees_other_udp(&self) -> Sight {
+        if self.counts.other_udp > 0 {
+            return Sight::Yes;
+        }
+        Sight::CannotTell(
+            "no UDP but PTP was captured: it is not sent, does not come this way, or was filtered out",
+        )
+    }
+
+    /// Whether queries for group members would be here. They go to every port of a VLAN (RFC 4541 section 2.1.1, from memory).
+    #[must_use]
+    pub fn sees_igmp_queries(&self) -> Sight {
+        if self.counts.queries > 0 {
+            return Sight::Yes;
+        }
+        if self.counts.reports > 0 {
+            return Sight::Inferred(
+                "membership reports were captured, so that kind of traffic was not filtered out",
+            );
+        }
+        Sight::CannotTell("no membership traffic was captured: a capture filter may have taken it out")
+    }
+
+    /// Whether membership reports of others would be here. A switch that prunes sends them towards the querier
+    /// only (RFC 4541 section 2.1.1, from memory), so one host's may be its own port's.
+    #[must_use]
+    pub fn sees_igmp_reports(&self) -> Sight {
+        let reporting =
+            |(mac, station): &(&MacAddress, &Station)| station.reports > 0 && Some(**mac) != self.station;
+        match self.stations.iter().filter(reporting).count() {
+            0 => Sight::CannotTell("no membership report of another host was captured"),
+            1 => Sight::CannotTell("reports of one host only were captured, perhaps at its own port"),
+            _ => Sight::Yes,
+        }
+    }
+}

@@ -1,0 +1,192 @@
+//! How a capture is cut into stretches, and how those are joined before they are folded, shows nowhere in the report.
+
+use std::fs;
+use std::path::Path;
+use std::sync::LazyLock;
+
+use downbeat::analysis::Reading;
+use downbeat::analysis::Settings;
+use downbeat::analysis::Tally;
+use downbeat::capture::Input;
+use downbeat::capture::Joined;
+use downbeat::capture::JoinedSummary;
+use downbeat::capture::LinkType;
+use downbeat::capture::Record;
+use downbeat::findings;
+use downbeat::report;
+use downbeat::units::CaptureTime;
+use proptest::prelude::*;
+use proptest::sample::Index;
+
+/// A record that owns its octets.
+#[derive(Clone)]
+struct Kept {
+    number: u64,
+    time: Option<CaptureTime>,
+    link: LinkType,
+    interface: u32,
+    original_len: u32,
+    fcs_octets: Option<u8>,
+    octets: Vec<u8>,
+}
+
+impl Kept {
+    fn record(&self) -> Record<'_> {
+        Record {
+            number: self.number,
+            time: self.time,
+            link: self.link,
+            interface: self.interface,
+            original_len: self.original_len,
+            fcs_octets: self.fcs_octets,
+            octets: &self.octets,
+        }
+    }
+}
+
+struct Capture {
+    file: Vec<u8>,
+    records: Vec<Kept>,
+}
+
+impl Capture {
+    fn open(name: &str) -> Self {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("captures").join(name);
+        let file = fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        let mut joined = joined(&file);
+        let mut records = Vec::new();
+        while let Some((_, record)) = joined.next_record() {
+            records.push(Kept {
+                number: record.number,
+                time: record.time,
+                link: record.link,
+                interface: record.interface,
+                original_len: record.original_len,
+                fcs_octets: record.fcs_octets,
+                octets: record.octets.to_vec(),
+            });
+        }
+        Self { file, records }
+    }
+
+    /// The records with no time on the first `count`, as a file's Simple Packet Blocks have none.
+    fn records(&self, count: usize) -> Vec<Kept> {
+        let mut records = self.records.clone();
+        for record in records.iter_mut().take(count) {
+            record.time = None;
+        }
+        records
+    }
+
+    fn summary(&self) -> JoinedSummary {
+        let mut joined = joined(&self.file);
+        while joined.next_record().is_some() {}
+        joined.finish()
+    }
+
+    /// The report of a reading, as JSON.
+    fn report(&self, reading: Reading) -> String {
+        let analysis = reading.finish(self.summary());
+        let judgement = findings::judge(&analysis);
+        let mut json = Vec::new();
+        report::write_json(&report::document(&analysis, &judgement), &mut json).unwrap();
+        String::from_utf8(json).unwrap()
+    }
+
+    /// Record by record, as the program reads.
+    fn whole(&self, untimed: usize) -> String {
+        let mut reading = Reading::new(Settings::default());
+        for record in &self.records(untimed) {
+            reading.push(0, &record.record());
+        }
+        self.report(reading)
+    }
+
+    /// Cut at `cuts`, with neighbours joined at `joins` one after the other, and what is left folded in order.
+    fn in_pieces(&self, untimed: usize, cuts: &[Index], joins: &[Index]) -> String {
+        let records = self.records(untimed);
+        let mut ends: Vec<usize> = cuts.iter().map(|cut| cut.index(records.len() + 1)).collect();
+        ends.push(records.len());
+        ends.sort_unstable();
+        let mut from = 0;
+        let mut pieces: Vec<Tally> = Vec::new();
+        for end in ends {
+            let mut piece = Tally::default();
+            for record in &records[from..end] {
+                piece.record(0, &record.record());
+            }
+            pieces.push(piece);
+            from = end;
+        }
+        for join in joins {
+            if pieces.len() < 2 {
+                break;
+            }
+            let left = join.index(pieces.len() - 1);
+            let right = pieces.remove(left + 1);
+            let joined = std::mem::take(&mut pieces[left]).join(right);
+            pieces[left] = joined;
+        }
+        let mut reading = Reading::new(Settings::default());
+        for piece in pieces {
+            reading.absorb(piece);
+        }
+        self.report(reading)
+    }
+
+    /// Says the first line that differs, not both reports.
+    fn assert_no_trace(&self, untimed: usize, cuts: &[Index], joins: &[Index]) {
+        let (whole, pieces) = (self.whole(untimed), self.in_pieces(untimed, cuts, joins));
+        for (number, (whole, pieces)) in whole.lines().zip(pieces.lines()).enumerate() {
+            assert_eq!(pieces, whole, "line {}", number + 1);
+        }
+        assert_eq!(pieces.lines().count(), whole.lines().count());
+    }
+}
+
+fn joined(file: &[u8]) -> Joined {
+    Joined::new(vec![Input::once("capture", std::io::Cursor::new(file.to_vec()))])
+}
+
+static LEADER_LOST: LazyLock<Capture> = LazyLock::new(|| Capture::open("playhouse-leader-lost.pcapng"));
+static FAILOVER: LazyLock<Capture> = LazyLock::new(|| Capture::open("lab/failover.pcap"));
+
+/// The two would agree on nothing as well.
+#[test]
+fn the_reports_that_are_compared_hold_an_election() {
+    for capture in [&LEADER_LOST, &FAILOVER] {
+        let report: serde_json::Value = serde_json::from_str(&capture.whole(0)).unwrap();
+        assert_eq!(report["span"]["frames"], capture.records.len());
+        let text = report.to_string();
+        assert!(text.contains("leader-changed") && text.contains("announce-timeout"));
+        assert_ne!(capture.whole(0), capture.whole(100));
+    }
+}
+
+#[test]
+fn a_capture_without_any_time_still_shows_who_spoke() {
+    let report: serde_json::Value = serde_json::from_str(&FAILOVER.whole(FAILOVER.records.len())).unwrap();
+    assert!(report["span"]["ptp_messages"].as_u64().unwrap() > 100);
+    assert_eq!(report["span"]["first"], serde_json::Value::Null);
+}
+
+fn cuts() -> impl Strategy<Value = (Vec<Index>, Vec<Index>, bool)> {
+    let places = || proptest::collection::vec(any::<Index>(), 0..12);
+    (places(), places(), any::<bool>())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn a_cut_shows_nowhere_in_the_report_of_the_demo((cuts, joins, untimed) in cuts()) {
+        let untimed = if untimed { 700 } else { 0 };
+        LEADER_LOST.assert_no_trace(untimed, &cuts, &joins);
+    }
+
+    #[test]
+    fn a_cut_shows_nowhere_in_the_report_of_the_laboratory((cuts, joins, untimed) in cuts()) {
+        let untimed = if untimed { 200 } else { 0 };
+        FAILOVER.assert_no_trace(untimed, &cuts, &joins);
+    }
+}

@@ -1,0 +1,83 @@
+//! Captures through the whole library, from octets to the report.
+
+use std::fs;
+use std::io::Cursor;
+use std::path::Path;
+use std::path::PathBuf;
+
+use downbeat::analysis::Reading;
+use downbeat::analysis::Settings;
+use downbeat::capture::Input;
+use downbeat::capture::Joined;
+use downbeat::findings;
+use downbeat::report;
+use serde_json::Value;
+
+/// The evenings of the invented theatre.
+pub(crate) const DEMO: [&str; 6] = [
+    "playhouse-healthy.pcapng",
+    "playhouse-leader-lost.pcapng",
+    "playhouse-quality-drop.pcapng.gz",
+    "playhouse-two-leaders.pcapng",
+    "playhouse-v1-beside-v2.pcap",
+    "playhouse-wrong-domain.pcapng",
+];
+
+/// Both reports of a capture.
+pub(crate) struct Judged {
+    pub(crate) text: String,
+    pub(crate) json: String,
+}
+
+impl Judged {
+    pub(crate) fn value(&self) -> Value {
+        serde_json::from_str(&self.json).unwrap()
+    }
+}
+
+/// A file or folder of the project.
+pub(crate) fn in_project(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
+}
+
+/// A demo capture, called by its bare name.
+pub(crate) fn demo(name: &str) -> Judged {
+    files(&[(name, fs::read(in_project("captures").join(name)).unwrap())])
+}
+
+/// The captures directly in a folder: name and octets, by name.
+pub(crate) fn captures_in(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let names = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap());
+    let mut names: Vec<String> = names.filter(|name| name.contains(".pcap")).collect();
+    names.sort();
+    let read = |name: String| {
+        let octets = fs::read(folder.join(&name)).unwrap();
+        (name, octets)
+    };
+    names.into_iter().map(read).collect()
+}
+
+/// Captures of these names and octets as one.
+pub(crate) fn files(files: &[(&str, Vec<u8>)]) -> Judged {
+    with(Settings::default(), files)
+}
+
+pub(crate) fn with(settings: Settings, files: &[(&str, Vec<u8>)]) -> Judged {
+    let inputs = files.iter().map(|(name, octets)| {
+        let octets = octets.clone();
+        Input::reopening(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
+    });
+    let mut joined = Joined::new(inputs.collect());
+    let mut reading = Reading::new(settings);
+    while let Some((file, record)) = joined.next_record() {
+        reading.push(file, &record);
+    }
+    let analysis = reading.finish(joined.finish());
+    let judgement = findings::judge(&analysis);
+    let document = report::document(&analysis, &judgement);
+    let mut text = Vec::new();
+    report::write_text(&document, &mut text).unwrap();
+    let mut json = Vec::new();
+    report::write_json(&document, &mut json).unwrap();
+    Judged { text: String::from_utf8(text).unwrap(), json: String::from_utf8(json).unwrap() }
+}

@@ -1,0 +1,297 @@
+//! A stage for clocks: messages are encoded, decoded and handed to the domains one by one, with the time, the
+//! addresses and the VLAN that a scene gives them.
+
+use std::net::IpAddr;
+use std::net::Ipv4Addr;
+
+use downbeat::devices;
+use downbeat::devices::Device;
+use downbeat::devices::SiteDomain;
+use downbeat::domains::ClockId;
+use downbeat::domains::Domain;
+use downbeat::domains::DomainKey;
+use downbeat::domains::DomainName;
+use downbeat::domains::Domains;
+use downbeat::observations::Observation;
+use downbeat::observations::Path;
+use downbeat::observations::Place;
+use downbeat::observations::Transport;
+use downbeat::observations::What;
+use downbeat::ptp;
+use downbeat::ptp::ClockIdentity;
+use downbeat::units::CaptureTime;
+use downbeat::units::MacAddress;
+
+use crate::support::craft::frame::Mac;
+use crate::support::craft::ptp_v1;
+use crate::support::craft::ptp_v2;
+use crate::support::craft::ptp_v2::Body;
+use crate::support::craft::ptp_v2::DataSet;
+use crate::support::craft::ptp_v2::PortIdentity;
+
+/// An hour into 2024, so that no instant of a scene is near 0.
+pub(crate) const BEGINNING: CaptureTime = CaptureTime(1_704_070_800_000_000_000);
+
+/// A clock and how it is reached.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Actor {
+    pub(crate) port: PortIdentity,
+    pub(crate) mac: Mac,
+    pub(crate) ip: Option<Ipv4Addr>,
+    pub(crate) vlan: Option<u16>,
+    pub(crate) domain: u8,
+    pub(crate) major_sdo_id: u8,
+    pub(crate) flags: [u8; 2],
+    /// `logAnnounceInterval`.
+    pub(crate) log_interval: i8,
+    /// What it announces of itself.
+    pub(crate) data: DataSet,
+}
+
+/// A clock with the last octet `number` in its addresses, class 248 and `priority1` 128.
+pub(crate) fn actor(number: u8) -> Actor {
+    let mac = [0x02, 0x00, 0x5E, 0x10, 0x00, number];
+    let port = PortIdentity::of_mac(mac);
+    Actor {
+        port,
+        mac,
+        ip: Some(Ipv4Addr::new(192, 168, 20, number)),
+        vlan: None,
+        domain: 0,
+        major_sdo_id: 0,
+        flags: [0, 0],
+        log_interval: 0,
+        data: DataSet {
+            priority1: 128,
+            clock_class: 248,
+            clock_accuracy: 0xFE,
+            variance: 0xFFFF,
+            priority2: 128,
+            grandmaster: port.clock,
+            steps_removed: 0,
+            utc_offset_s: 37,
+            time_source: 0xA0,
+            time_flags: 0,
+        },
+    }
+}
+
+impl Actor {
+    pub(crate) fn class(mut self, clock_class: u8) -> Self {
+        self.data.clock_class = clock_class;
+        self
+    }
+
+    pub(crate) fn relays(mut self, other: &Self, steps_removed: u16) -> Self {
+        self.data = DataSet { steps_removed, ..other.data };
+        self
+    }
+
+    pub(crate) fn in_domain(mut self, domain: u8) -> Self {
+        self.domain = domain;
+        self
+    }
+
+    pub(crate) fn every(mut self, log_interval: i8) -> Self {
+        self.log_interval = log_interval;
+        self
+    }
+
+    pub(crate) fn id(&self) -> ClockId {
+        ClockId::V2(ClockIdentity(self.port.clock))
+    }
+
+    pub(crate) fn v1_id(&self) -> ClockId {
+        ClockId::V1(MacAddress(self.mac))
+    }
+}
+
+/// A capture in the making. Times are milliseconds of it.
+#[derive(Debug, Default)]
+pub(crate) struct Stage {
+    domains: Domains,
+    frame: u64,
+    sequence: u16,
+    latest: Option<(CaptureTime, Place)>,
+}
+
+pub(crate) fn at(ms: i64) -> CaptureTime {
+    CaptureTime(BEGINNING.0 + ms * 1_000_000)
+}
+
+/// Milliseconds of the capture.
+pub(crate) fn ms(time: CaptureTime) -> i64 {
+    (time.0 - BEGINNING.0) / 1_000_000
+}
+
+impl Stage {
+    /// Octets that stand at `time`, sent by `actor` to a group or to one receiver.
+    pub(crate) fn octets(&mut self, time: Option<i64>, actor: &Actor, to: Option<Ipv4Addr>, octets: &[u8]) {
+        self.frame += 1;
+        let time = time.map(at);
+        let place = Place { file: 0, frame: self.frame, time };
+        let latest = self.latest.map(|(latest, _)| latest);
+        if let Some(time) = time.filter(|time| Some(*time) > latest) {
+            self.latest = Some((time, place));
+        }
+        let is_ip = actor.ip.is_some();
+        let group_mac = if is_ip { [0x01, 0, 0x5E, 0, 1, 129] } else { [0x01, 0x80, 0xC2, 0, 0, 0x0E] };
+        let path = Path {
+            source_mac: Some(MacAddress(actor.mac)),
+            destination_mac: Some(MacAddress(if to.is_some() {
+                [0x02, 0, 0x5E, 9, 9, 9]
+            } else {
+                group_mac
+            })),
+            vlan: actor.vlan,
+            transport: if is_ip { Transport::Udp4 } else { Transport::Ethernet },
+            source_ip: actor.ip.map(IpAddr::V4),
+            destination_ip: is_ip.then(|| IpAddr::V4(to.unwrap_or(Ipv4Addr::new(224, 0, 1, 129)))),
+            destination_port: is_ip.then_some(319),
+            ttl: is_ip.then_some(1),
+            dscp: is_ip.then_some(0),
+            pcp: None,
+        };
+        let message = ptp::decode(octets).unwrap();
+        let what = What::Ptp(Box::new(message));
+        self.domains.push(&Observation { place, path, fingerprint: self.frame, what }, BEGINNING);
+    }
+
+    pub(crate) fn send(
+        &mut self,
+        time: Option<i64>,
+        actor: &Actor,
+        to: Option<Ipv4Addr>,
+        sequence: u16,
+        body: &Body,
+    ) {
+        let log_interval = if matches!(body, Body::Announce { .. }) { actor.log_interval } else { 0x7F };
+        let header = ptp_v2::Header {
+            domain: actor.domain,
+            flags: actor.flags,
+            correction: 0,
+            source: actor.port,
+            sequence,
+            log_interval,
+        };
+        let mut octets = ptp_v2::encode(&header, body);
+        octets[0] |= actor.major_sdo_id << 4;
+        self.octets(time, actor, to, &octets);
+    }
+
+    pub(crate) fn announce(&mut self, time: i64, actor: &Actor) {
+        self.sequence = self.sequence.wrapping_add(1);
+        let body = Body::Announce { origin_ns: 0, data: actor.data };
+        self.send(Some(time), actor, None, self.sequence, &body);
+    }
+
+    /// Announces at each of `seconds`, of each of `actors` in turn.
+    pub(crate) fn announces(&mut self, seconds: impl IntoIterator<Item = i64>, actors: &[&Actor]) {
+        for second in seconds {
+            for (index, actor) in (0_i64..).zip(actors) {
+                self.announce(second * 1000 + index * 10, actor);
+            }
+        }
+    }
+
+    /// A Sync of v1, which also announces; `preferred` and the stratum are what v1 elects by.
+    pub(crate) fn v1_sync(&mut self, time: i64, actor: &Actor, preferred: bool, stratum: u8) {
+        self.sequence = self.sequence.wrapping_add(1);
+        let clock = ptp_v1::ClockData { uuid: actor.mac, stratum, identifier: *b"DFLT", variance: -4000 };
+        let body = v1_body(clock, preferred);
+        let octets = ptp_v1::sync(&v1_header(actor, self.sequence), &body);
+        self.octets(Some(time), actor, None, &octets);
+    }
+
+    /// A v1 Delay_Req to the group, and its answer by `leader` a millisecond later.
+    pub(crate) fn v1_request(&mut self, time: i64, actor: &Actor, leader: Option<&Actor>, sequence: u16) {
+        let clock =
+            ptp_v1::ClockData { uuid: actor.mac, stratum: 255, identifier: *b"DFLT", variance: -4000 };
+        let octets = ptp_v1::delay_req(&v1_header(actor, sequence), &v1_body(clock, false));
+        self.octets(Some(time), actor, None, &octets);
+        if let Some(leader) = leader {
+            let octets = ptp_v1::delay_resp(&v1_header(leader, sequence), 0, actor.mac, sequence);
+            self.octets(Some(time + 1), leader, None, &octets);
+        }
+    }
+
+    /// A Delay_Req to the group.
+    pub(crate) fn ask(&mut self, time: i64, actor: &Actor, sequence: u16) {
+        self.send(Some(time), actor, None, sequence, &Body::DelayReq { origin_ns: 0 });
+    }
+
+    /// A Delay_Resp to the group.
+    pub(crate) fn answer(&mut self, time: i64, leader: &Actor, asker: &Actor, sequence: u16) {
+        let body = Body::DelayResp { receipt_ns: 0, requester: asker.port };
+        self.send(Some(time), leader, None, sequence, &body);
+    }
+
+    /// A Delay_Req at each of `seconds`, answered 2 ms later by `leader` where there is one.
+    pub(crate) fn requests(
+        &mut self,
+        seconds: impl IntoIterator<Item = i64>,
+        actor: &Actor,
+        leader: Option<&Actor>,
+    ) {
+        for second in seconds {
+            let sequence = u16::try_from(second).unwrap();
+            self.ask(second * 1000 + 500, actor, sequence);
+            if let Some(leader) = leader {
+                self.answer(second * 1000 + 502, leader, actor, sequence);
+            }
+        }
+    }
+
+    /// Ends the capture at `end`, with a frame of no interest where nothing stands so late.
+    pub(crate) fn finish(mut self, end: i64) -> Domains {
+        let place = Place { file: 0, frame: self.frame + 1, time: Some(at(end)) };
+        let (end, place) = self.latest.filter(|(latest, _)| *latest > at(end)).unwrap_or((at(end), place));
+        self.domains.finish(end, place);
+        self.domains
+    }
+}
+
+fn v1_header(actor: &Actor, sequence: u16) -> ptp_v1::Header {
+    ptp_v1::Header { subdomain: ptp_v1::DEFAULT_SUBDOMAIN, source: actor.mac, sequence, flags: 0 }
+}
+
+fn v1_body(clock: ptp_v1::ClockData, preferred: bool) -> ptp_v1::SyncBody {
+    ptp_v1::SyncBody {
+        origin_ns: 0,
+        utc_offset_s: 37,
+        grandmaster: clock,
+        grandmaster_sequence: 1,
+        grandmaster_preferred: preferred,
+        grandmaster_is_boundary_clock: false,
+        log_sync_interval: 0,
+        local: clock,
+        steps_removed: 0,
+        parent: clock.uuid,
+        estimated_variance: 0,
+        estimated_drift: 0,
+        utc_reasonable: true,
+    }
+}
+
+/// The key of untagged v2 domain `number`.
+pub(crate) const fn key(number: u8) -> DomainKey {
+    DomainKey { name: DomainName::Number { sdo_id: 0, number }, vlan: None }
+}
+
+/// The only domain there is.
+pub(crate) fn only(domains: &Domains) -> &Domain {
+    assert_eq!(domains.iter().count(), 1);
+    domains.iter().next().unwrap()
+}
+
+/// The devices, with the site's domain as given or found.
+pub(crate) fn devices_of(domains: &Domains, asked_for: Option<u8>) -> Vec<Device> {
+    devices::devices(domains, &SiteDomain::find(domains, asked_for), BEGINNING)
+}
+
+/// The one device that has the clock.
+pub(crate) fn device_of(devices: &[Device], clock: ClockId) -> &Device {
+    let found: Vec<_> = devices.iter().filter(|device| device.has_clock(clock)).collect();
+    assert_eq!(found.len(), 1, "{clock}");
+    found[0]
+}
