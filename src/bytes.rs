@@ -193,6 +193,26 @@ impl<'a> Cursor<'a> {
     }
 }
 
+/// The one's complement sum of 16-bit words over `parts` laid end to end, of which all but the last are of even
+/// length (RFC 1071 section 1). 0xFFFF where a checksum among them is right.
+#[must_use]
+pub fn ones_complement_sum(parts: &[&[u8]]) -> u16 {
+    let mut sum = 0_u64;
+    for part in parts {
+        let (words, odd) = part.as_chunks::<2>();
+        for word in words {
+            sum += u64::from(u16::from_be_bytes(*word));
+        }
+        if let [last] = odd {
+            sum += u64::from(*last) << 8;
+        }
+    }
+    while sum > 0xFFFF {
+        sum = (sum & 0xFFFF) + (sum >> 16);
+    }
+    u16::try_from(sum).unwrap_or(u16::MAX)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -214,5 +234,16 @@ mod tests {
         assert_eq!(inner.u16("field"), Ok(0x0102));
         assert!(matches!(inner.u8("next"), Err(DecodeError::Short { offset: 3, .. })));
         assert_eq!(cursor.u8("after"), Ok(3));
+    }
+
+    /// RFC 1071 section 3: the sum of 00 01 f2 03 f4 f5 f6 f7 is ddf2.
+    #[test]
+    fn the_sum_is_the_one_of_the_rfcs_example() {
+        assert_eq!(ones_complement_sum(&[&[0x00, 0x01, 0xf2, 0x03, 0xf4, 0xf5, 0xf6, 0xf7]]), 0xddf2);
+        assert_eq!(
+            ones_complement_sum(&[&[0x00, 0x01, 0xf2, 0x03], &[0xf4, 0xf5, 0xf6, 0xf7, 0x01]]),
+            0xdef2
+        );
+        assert_eq!(ones_complement_sum(&[]), 0);
     }
 }

@@ -12,17 +12,27 @@
 )]
 
 pub mod analysis;
+pub mod arp;
+pub mod avtp;
 pub mod bytes;
 pub mod capture;
 pub mod clock;
 pub mod devices;
+pub mod dhcp;
+pub mod dns;
 pub mod domains;
 pub mod findings;
 pub mod frame;
+pub mod igmp;
+pub mod lldp;
+pub mod mld;
 pub mod observations;
 pub mod profiles;
 pub mod ptp;
 pub mod report;
+pub mod rtp;
+pub mod sap;
+pub mod sdp;
 pub mod statistics;
 pub mod timing;
 pub mod units;

@@ -6,6 +6,7 @@ mod distribution;
 mod even;
 mod line;
 mod order;
+mod rate;
 mod stability;
 mod time_error;
 
@@ -19,6 +20,7 @@ pub use order::{
     OrderStatistics, median, median_absolute_deviation, median_absolute_deviation_scaled_ns,
     order_statistics, quantile,
 };
+pub use rate::{Peak, Rate, RateWidth};
 pub use stability::{
     ALLAN_RECORD_PARTS, FrequencyDeviation, LEAST_TERMS, MODIFIED_RECORD_PARTS, TimeDeviation, adev, hdev,
     mdev, oadev, octaves, ohdev, tdev, totdev,

@@ -2,8 +2,12 @@
 
 mod address;
 mod interval;
+mod multicast;
+mod rate;
 mod time;
 
 pub use address::MacAddress;
 pub use interval::{LogInterval, TimeInterval};
+pub use multicast::multicast_mac;
+pub use rate::{BitsPerSecond, wire_bits, wire_octets};
 pub use time::{CaptureTime, NANOS_PER_SECOND, Nanos, Timestamp};

@@ -10,6 +10,7 @@
 #![allow(missing_docs)]
 
 mod allantools_agreement;
+mod announcements;
 mod bmca_vectors;
 mod capture_damage;
 mod capture_files;
@@ -21,17 +22,21 @@ mod demo_captures;
 mod device_states;
 mod elections;
 mod frames;
+mod group_membership;
 mod hostile_names;
 mod json_schema;
 mod layering;
+mod neighbours;
 mod observations;
 mod profiles;
 mod ptp_v1_management;
 mod ptp_v1_vectors;
 mod ptp_v2_management;
 mod ptp_v2_vectors;
+mod rates;
 mod readme;
 mod request_pairing;
+mod rtp_vectors;
 mod scapy_agreement;
 mod second_opinion;
 mod snapshots;

@@ -11,4 +11,5 @@ pub(crate) mod ring;
 pub(crate) mod management_json;
 pub(crate) mod ptp_v2_json;
 pub(crate) mod stage;
+pub(crate) mod survival;
 pub(crate) mod vectors;

@@ -1,0 +1,296 @@
+//! Octets of an IP payload to a message.
+
+use std::fmt;
+use std::net::Ipv6Addr;
+
+use crate::bytes::Cursor;
+use crate::bytes::DecodeError;
+use crate::bytes::ones_complement_sum;
+use crate::units::Nanos;
+
+/// A message and what was odd about it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Message {
+    /// What it says.
+    pub body: Body,
+    /// What was odd.
+    pub notes: Vec<Note>,
+}
+
+/// The kinds of messages.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Body {
+    /// 130 Multicast Listener Query of any version.
+    Query(Query),
+    /// 131 Multicast Listener Report of version 1.
+    ReportV1 {
+        /// `Multicast Address`.
+        group: Ipv6Addr,
+    },
+    /// 132 Multicast Listener Done.
+    Done {
+        /// `Multicast Address`.
+        group: Ipv6Addr,
+    },
+    /// 143 Multicast Listener Report of version 2.
+    ReportV2 {
+        /// The multicast address records.
+        records: Vec<AddressRecord>,
+    },
+}
+
+/// A Multicast Listener Query.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Query {
+    /// 1 or 2, from the length (RFC 3810 section 8.1).
+    pub version: u8,
+    /// `Maximum Response Code` (v1: `Maximum Response Delay`), as on the wire.
+    pub max_resp_code: u16,
+    /// `Multicast Address`; `None` for a general query.
+    pub group: Option<Ipv6Addr>,
+    /// What version 2 adds.
+    pub v2: Option<QueryV2>,
+}
+
+/// What a version 2 query adds (RFC 3810 section 5.1).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct QueryV2 {
+    /// `S`: routers are not to renew their timers.
+    pub suppress_router_processing: bool,
+    /// `QRV`, the robustness variable; 0 = not told.
+    pub qrv: u8,
+    /// `QQIC` as on the wire.
+    pub qqic: u8,
+    /// `Source Address` list.
+    pub sources: Vec<Ipv6Addr>,
+}
+
+impl Query {
+    /// How long hosts may wait with their answer.
+    #[must_use]
+    pub fn max_response_time(&self) -> Nanos {
+        let milliseconds = match self.version {
+            1 => u32::from(self.max_resp_code),
+            _ => response_code(self.max_resp_code),
+        };
+        Nanos(i64::from(milliseconds).saturating_mul(1_000_000))
+    }
+
+    /// `QQIC`: the querier's interval; version 1 does not tell.
+    #[must_use]
+    pub fn query_interval(&self) -> Option<Nanos> {
+        self.v2.as_ref().map(|v2| Nanos::from_seconds(i64::from(interval_code(v2.qqic))))
+    }
+}
+
+/// A record of a version 2 report (RFC 3810 section 5.2).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AddressRecord {
+    /// `Record Type`.
+    pub record_type: RecordType,
+    /// `Multicast Address`.
+    pub group: Ipv6Addr,
+    /// `Source Address` list.
+    pub sources: Vec<Ipv6Addr>,
+    /// `Auxiliary Data`, octets.
+    pub auxiliary_octets: usize,
+}
+
+impl AddressRecord {
+    /// Whether the host asks for the group from any source or some after this record; `None` where the record
+    /// alone does not tell.
+    #[must_use]
+    pub fn wants(&self) -> Option<bool> {
+        self.record_type.wants(self.sources.is_empty())
+    }
+}
+
+/// `Record Type` (RFC 3810 section 5.2.12).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum RecordType {
+    /// 1 `MODE_IS_INCLUDE`.
+    ModeIsInclude,
+    /// 2 `MODE_IS_EXCLUDE`.
+    ModeIsExclude,
+    /// 3 `CHANGE_TO_INCLUDE_MODE`; without sources the host leaves.
+    ChangeToIncludeMode,
+    /// 4 `CHANGE_TO_EXCLUDE_MODE`; without sources the host joins for any source.
+    ChangeToExcludeMode,
+    /// 5 `ALLOW_NEW_SOURCES`.
+    AllowNewSources,
+    /// 6 `BLOCK_OLD_SOURCES`.
+    BlockOldSources,
+    /// Any other value.
+    Unknown(u8),
+}
+
+impl RecordType {
+    const fn from_wire(value: u8) -> Self {
+        match value {
+            1 => Self::ModeIsInclude,
+            2 => Self::ModeIsExclude,
+            3 => Self::ChangeToIncludeMode,
+            4 => Self::ChangeToExcludeMode,
+            5 => Self::AllowNewSources,
+            6 => Self::BlockOldSources,
+            other => Self::Unknown(other),
+        }
+    }
+
+    const fn wants(self, no_sources: bool) -> Option<bool> {
+        match self {
+            Self::ModeIsInclude | Self::ChangeToIncludeMode => Some(!no_sources),
+            Self::ModeIsExclude | Self::ChangeToExcludeMode => Some(true),
+            Self::AllowNewSources if !no_sources => Some(true),
+            Self::AllowNewSources | Self::BlockOldSources | Self::Unknown(_) => None,
+        }
+    }
+
+    /// The RFC's name.
+    #[must_use]
+    pub const fn name(self) -> Option<&'static str> {
+        Some(match self {
+            Self::ModeIsInclude => "MODE_IS_INCLUDE",
+            Self::ModeIsExclude => "MODE_IS_EXCLUDE",
+            Self::ChangeToIncludeMode => "CHANGE_TO_INCLUDE_MODE",
+            Self::ChangeToExcludeMode => "CHANGE_TO_EXCLUDE_MODE",
+            Self::AllowNewSources => "ALLOW_NEW_SOURCES",
+            Self::BlockOldSources => "BLOCK_OLD_SOURCES",
+            Self::Unknown(_) => return None,
+        })
+    }
+}
+
+/// Something odd about a message that could still be decoded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[non_exhaustive]
+pub enum Note {
+    /// The checksum over the message and the IPv6 pseudo-header is wrong.
+    ChecksumWrong,
+    /// Octets after the message.
+    Suffix {
+        /// How many.
+        octets: usize,
+    },
+    /// The `Record Type` of an address record is not defined.
+    UnknownRecordType {
+        /// What it holds.
+        value: u8,
+    },
+}
+
+impl fmt::Display for Note {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::ChecksumWrong => write!(f, "the checksum is wrong"),
+            Self::Suffix { octets } => write!(f, "{octets} octets follow the message"),
+            Self::UnknownRecordType { value } => write!(f, "Record Type {value} is not defined"),
+        }
+    }
+}
+
+/// The value of `Maximum Response Code` (RFC 3810 section 5.1.3), ms: below 32768 as it is, else a mantissa of 12
+/// bits and an exponent.
+#[must_use]
+pub fn response_code(code: u16) -> u32 {
+    let code = u32::from(code);
+    if code < 32_768 { code } else { (code & 0x0FFF | 0x1000) << ((code >> 12 & 0x07) + 3) }
+}
+
+/// The value of `QQIC` (RFC 3810 section 5.1.9), s: below 128 as it is, else a mantissa of 4 bits and an exponent.
+#[must_use]
+pub fn interval_code(code: u8) -> u32 {
+    let code = u32::from(code);
+    if code < 128 { code } else { (code & 0x0F | 0x10) << ((code >> 4 & 0x07) + 3) }
+}
+
+/// The IPv6 packet around a message, where the capture kept all of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Envelope {
+    /// Source address.
+    pub source: Ipv6Addr,
+    /// Destination address.
+    pub destination: Ipv6Addr,
+}
+
+/// Decodes the payload of an IPv6 packet of protocol 58; `None` where it is ICMPv6 of another type than MLD's.
+/// Without an envelope (the capture cut the packet) the checksum is not tested and a query must be of version 2.
+///
+/// # Errors
+/// Where the octets end inside the message, or a query has a length that no version has.
+pub fn decode(octets: &[u8], envelope: Option<Envelope>) -> Result<Option<Message>, DecodeError> {
+    let mut notes = Vec::new();
+    let mut cursor = Cursor::new(octets);
+    let message_type = cursor.u8("Type")?;
+    if !matches!(message_type, 130..=132 | 143) {
+        return Ok(None);
+    }
+    cursor.skip("Code and Checksum", 3)?;
+    let body = match message_type {
+        130 => Body::Query(query(&mut cursor, envelope.is_some())?),
+        143 => Body::ReportV2 { records: records(&mut cursor, &mut notes)? },
+        other => {
+            cursor.skip("Maximum Response Delay and Reserved", 4)?;
+            let group = address(&mut cursor, "Multicast Address")?;
+            if other == 131 { Body::ReportV1 { group } } else { Body::Done { group } }
+        }
+    };
+    if envelope.is_some_and(|envelope| !checksum_is_right(octets, envelope)) {
+        notes.push(Note::ChecksumWrong);
+    }
+    let suffix = cursor.rest().len();
+    if suffix > 0 {
+        notes.push(Note::Suffix { octets: suffix });
+    }
+    Ok(Some(Message { body, notes }))
+}
+
+/// RFC 8200 section 8.1.
+fn checksum_is_right(octets: &[u8], envelope: Envelope) -> bool {
+    let length = u32::try_from(octets.len()).unwrap_or(u32::MAX).to_be_bytes();
+    let (source, destination) = (envelope.source.octets(), envelope.destination.octets());
+    ones_complement_sum(&[&source, &destination, &length, &[0, 0, 0, 58], octets]) == 0xFFFF
+}
+
+fn address(cursor: &mut Cursor<'_>, field: &'static str) -> Result<Ipv6Addr, DecodeError> {
+    cursor.take::<16>(field).map(Ipv6Addr::from)
+}
+
+fn query(cursor: &mut Cursor<'_>, whole: bool) -> Result<Query, DecodeError> {
+    let max_resp_code = cursor.u16("Maximum Response Code")?;
+    cursor.skip("Reserved", 2)?;
+    let group = Some(address(cursor, "Multicast Address")?).filter(|group| !group.is_unspecified());
+    if cursor.rest().is_empty() && whole {
+        return Ok(Query { version: 1, max_resp_code, group, v2: None });
+    }
+    let flags = cursor.u8("S and QRV")?;
+    let qqic = cursor.u8("QQIC")?;
+    let count = cursor.u16("Number of Sources")?;
+    let sources = addresses(cursor, count)?;
+    let v2 = QueryV2 { suppress_router_processing: flags & 0x08 != 0, qrv: flags & 0x07, qqic, sources };
+    Ok(Query { version: 2, max_resp_code, group, v2: Some(v2) })
+}
+
+fn addresses(cursor: &mut Cursor<'_>, count: u16) -> Result<Vec<Ipv6Addr>, DecodeError> {
+    let octets = cursor.slice("Source Address", usize::from(count) * 16)?;
+    Ok(octets.as_chunks::<16>().0.iter().map(|octets| Ipv6Addr::from(*octets)).collect())
+}
+
+fn records(cursor: &mut Cursor<'_>, notes: &mut Vec<Note>) -> Result<Vec<AddressRecord>, DecodeError> {
+    cursor.skip("Reserved", 2)?;
+    let count = cursor.u16("Nr of Mcast Address Records")?;
+    let mut records = Vec::new();
+    for _ in 0..count {
+        let record_type = RecordType::from_wire(cursor.u8("Record Type")?);
+        if let RecordType::Unknown(value) = record_type {
+            notes.push(Note::UnknownRecordType { value });
+        }
+        let auxiliary_octets = usize::from(cursor.u8("Aux Data Len")?) * 4;
+        let sources = cursor.u16("Number of Sources")?;
+        let group = address(cursor, "Multicast Address")?;
+        let sources = addresses(cursor, sources)?;
+        cursor.skip("Auxiliary Data", auxiliary_octets)?;
+        records.push(AddressRecord { record_type, group, sources, auxiliary_octets });
+    }
+    Ok(records)
+}

@@ -1,0 +1,14 @@
+//! RTP (RFC 3550): header, sequence numbers, interarrival jitter, and the payload headers of media.
+//!
+//! Numbers of RFC sections in this module are from memory.
+
+mod header;
+mod jitter;
+pub mod payload;
+mod payload_type;
+mod sequence;
+
+pub use header::{Extension, Header, decode, is_plausible};
+pub use jitter::Jitter;
+pub use payload_type::{Media, StaticPayloadType, static_payload_type};
+pub use sequence::{Arrival, Sequence, SequenceCounts};
