@@ -9,6 +9,7 @@ use crate::capture::CaptureSummary;
 use crate::capture::Gap;
 use crate::capture::JoinedSummary;
 use crate::capture::Record;
+use crate::clock::Clocks;
 use crate::devices;
 use crate::devices::Device;
 use crate::devices::SiteDomain;
@@ -16,6 +17,7 @@ use crate::domains::Domains;
 use crate::observations::MirrorDuplicates;
 use crate::observations::Place;
 use crate::observations::What;
+use crate::timing::ScaledNanos;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::viewpoint::Measured;
@@ -23,6 +25,9 @@ use crate::viewpoint::Roles;
 use crate::viewpoint::Scope;
 use crate::viewpoint::Traffic;
 use crate::viewpoint::Viewpoint;
+
+/// Step of the stamps where the files do not say (classic pcap's, 1 µs).
+const UNKNOWN_RESOLUTION: Nanos = Nanos(1000);
 
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;
@@ -151,13 +156,15 @@ impl Reading {
         }
         let site = SiteDomain::find(&self.domains, self.settings.domain);
         let origin = self.origin.unwrap_or(CaptureTime(0));
-        let devices = devices::devices(&self.domains, &site, origin);
+        let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
+        let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION));
+        let devices = devices::devices(&self.domains, &clocks, &site, origin);
         let measured = Measured {
-            mean_path_delay: None,
-            resolution: files.captures.iter().filter_map(|file| file.resolution).max(),
+            mean_path_delay: path_delay(&clocks, &site),
+            resolution,
             ptp_messages: self.ptp_messages,
             copies: self.copies,
-            files: files.captures.len(),
+            places: places(&files),
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
@@ -179,12 +186,30 @@ impl Reading {
             ptp_messages: self.ptp_messages,
             mirror_copies: self.copies,
             domains: self.domains,
+            clocks,
             site,
             devices,
             viewpoint,
             scope,
         }
     }
+}
+
+/// The delay from the capture point to the site's leader, where exchanges show it.
+fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
+    let paths = clocks.paths().filter(|(key, _)| site.is(key));
+    let delays = paths.filter_map(|(_, path)| path.mean_path_delay);
+    delays.filter_map(|delay| ScaledNanos(delay.median).nanos()).min()
+}
+
+/// How many places the files may be of: pieces that follow one another are of one, files of the same time may be
+/// of as many as there are.
+fn places(files: &JoinedSummary) -> usize {
+    let mut spans: Vec<(CaptureTime, CaptureTime)> =
+        files.captures.iter().filter_map(|file| file.first.zip(file.last)).collect();
+    spans.sort_unstable();
+    let overlap = spans.windows(2).any(|pair| matches!(pair, [before, after] if after.0 < before.1));
+    if overlap { spans.len() } else { 1 }
 }
 
 /// A file and what could not be read of its frames.
@@ -225,6 +250,8 @@ pub struct Analysis {
     pub mirror_copies: u64,
     /// Its domains.
     pub domains: Domains,
+    /// Time in them: the capture's clock and the followers' against each leader.
+    pub clocks: Clocks,
     /// Which of them is the site's.
     pub site: SiteDomain,
     /// Its devices, by key.

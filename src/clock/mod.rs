@@ -4,11 +4,13 @@
 //! Everything here is worked out at the end from the samples that a domain has gathered. What one capture point
 //! cannot tell apart (offset and asymmetry, whose clock drifts) is said in the basis and not guessed.
 
+mod clocks;
 mod follower;
 mod path;
 mod stability;
 mod steps;
 
+pub use clocks::Clocks;
 pub use follower::{Basis, FollowerTime, MANAGEMENT_LIMIT, RATE_LIMIT_PPM, STAMP_LIMIT, times};
 pub use path::{Path, PathBasis, Rate};
 pub use stability::StabilityRow;

@@ -7,6 +7,7 @@ use crate::statistics::theil_sen;
 use crate::statistics::thin;
 use crate::statistics::without_slope;
 use crate::timing::ScaledNanos;
+use crate::timing::Step;
 use crate::timing::find_steps;
 use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
@@ -19,6 +20,12 @@ const SIDE: usize = 8;
 
 /// Jumps below this are left to jitter: software stamps and mirror queues move as much (chosen).
 const LEAST: ScaledNanos = ScaledNanos(100_000 << 16);
+
+/// Values on either side of a jump above [`LARGE`] (the fewest that have a median and a spread).
+const LARGE_SIDE: usize = 3;
+
+/// Jumps above this are no jitter (chosen: a hundred times [`LEAST`]).
+const LARGE: ScaledNanos = ScaledNanos(10_000_000 << 16);
 
 /// How far apart the jumps of two series may be and still be one (chosen).
 const SAME_INSTANT: Nanos = Nanos::from_seconds(2);
@@ -88,8 +95,16 @@ fn whose(time: CaptureTime, size: ScaledNanos, others: &[&[Point]]) -> Whose {
 fn jumps(points: &[Point]) -> Vec<(usize, CaptureTime, ScaledNanos)> {
     let slope = theil_sen(&thin(points, POINTS_FOR_RATE)).map_or(0.0, |slope| slope.ppm);
     let flat = without_slope(points, slope);
-    let found = find_steps(&flat, SIDE, LEAST);
-    found.into_iter().map(|step| (step.index, CaptureTime(step.time_ns), step.size)).collect()
+    let jump = |step: Step| (step.index, CaptureTime(step.time_ns), step.size);
+    let mut found: Vec<_> = find_steps(&flat, SIDE, LEAST).into_iter().map(jump).collect();
+    // A jump far beyond any jitter needs fewer values to be told, so that one near an end of the file is not lost.
+    for (index, time, size) in find_steps(&flat, LARGE_SIDE, LARGE).into_iter().map(jump) {
+        if found.iter().all(|(known, ..)| known.abs_diff(index) >= SIDE) {
+            found.push((index, time, size));
+        }
+    }
+    found.sort_unstable_by_key(|(index, ..)| *index);
+    found
 }
 
 /// The longest stretch of a series without a jump.

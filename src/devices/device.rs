@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
+use crate::clock::FollowerTime;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::units::MacAddress;
@@ -39,6 +40,8 @@ pub enum State {
     Astray,
     /// It asks, the capture could show the answers, and none comes.
     Unanswered,
+    /// It takes part, and its time or rate is measurably off.
+    Adrift,
     /// It is the grandmaster of its domain.
     Leading,
     /// It follows on one port and leads on another.
@@ -53,10 +56,11 @@ pub enum State {
 
 impl State {
     /// Every state, what needs attention first.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Rival,
         Self::Astray,
         Self::Unanswered,
+        Self::Adrift,
         Self::Leading,
         Self::Relaying,
         Self::Following,
@@ -75,13 +79,14 @@ impl State {
             Self::Rival => "rival",
             Self::Unanswered => "unanswered",
             Self::Astray => "astray",
+            Self::Adrift => "adrift",
             Self::Unproven => "unproven",
         }
     }
 }
 
 /// A device: everything that shows one box.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Device {
     /// Its MAC address where one is known, else its clock identity.
     pub key: String,
@@ -95,6 +100,8 @@ pub struct Device {
     pub domains: BTreeSet<DomainKey>,
     /// The grandmaster of the domain that its state speaks of.
     pub leader: Option<ClockId>,
+    /// Its time against that leader's, on the best basis there is.
+    pub time: Option<FollowerTime>,
     /// The domain that its state speaks of.
     pub in_domain: Option<DomainKey>,
     /// What it does.

@@ -101,6 +101,7 @@ fn device(clocks: BTreeSet<ClockId>, traces: &BTreeMap<ClockId, Traces>) -> Devi
         clocks,
         domains,
         leader: None,
+        time: None,
         in_domain: None,
         state: State::Unproven,
         strength: Strength::CannotTell,

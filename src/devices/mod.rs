@@ -13,16 +13,17 @@ pub use answers::Visibility;
 pub use device::{Device, State, Strength};
 pub use site::SiteDomain;
 
+use crate::clock::Clocks;
 use crate::domains::Domains;
 use crate::units::CaptureTime;
 
 /// Joins and judges all devices of a capture that began at `start`.
 #[must_use]
-pub fn devices(domains: &Domains, site: &SiteDomain, start: CaptureTime) -> Vec<Device> {
+pub fn devices(domains: &Domains, clocks: &Clocks, site: &SiteDomain, start: CaptureTime) -> Vec<Device> {
     let mut devices = identity::join(domains);
     let joined = site::joined_domains(domains, site, &devices);
     for device in &mut devices {
-        state::judge(device, domains, site, &joined, start);
+        state::judge(device, domains, clocks, site, &joined, start);
     }
     devices.sort_by(|a, b| a.key.cmp(&b.key));
     devices

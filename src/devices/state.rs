@@ -8,6 +8,8 @@ use super::device::State;
 use super::device::Strength;
 use super::site;
 use super::site::SiteDomain;
+use crate::clock::Clocks;
+use crate::clock::FollowerTime;
 use crate::domains::Domain;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
@@ -17,6 +19,7 @@ use crate::domains::OUTAGE_RUN;
 use crate::domains::PortId;
 use crate::domains::Requester;
 use crate::ptp::v2::management::PortState;
+use crate::timing::ScaledNanos;
 use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
 
@@ -36,6 +39,7 @@ const ASTRAY_FROM: u64 = 2;
 pub(super) fn judge(
     device: &mut Device,
     domains: &Domains,
+    clocks: &Clocks,
     site: &SiteDomain,
     joined: &BTreeSet<DomainKey>,
     start: CaptureTime,
@@ -46,14 +50,53 @@ pub(super) fn judge(
         .or_else(|| astray(device, &own, domains, site, joined))
         .or_else(|| leading(device, &own))
         .or_else(|| unanswered(device, &own, start))
+        .or_else(|| adrift(device, &own, clocks))
         .or_else(|| following(device, &own))
         .or_else(|| standing_by(device, &own, start))
         .unwrap_or_else(|| unproven(device, &own, start));
     device.leader = own.iter().find(|domain| domain.key == judged.domain).and_then(|d| d.election.leader());
     device.in_domain = Some(judged.domain);
+    device.time = times(device, judged.domain, clocks).into_iter().min_by_key(|time| time.basis).cloned();
     device.state = judged.state;
     device.strength = judged.strength;
     device.reasons = judged.reasons;
+}
+
+/// What is known of the device's time in a domain.
+fn times<'a>(device: &Device, key: DomainKey, clocks: &'a Clocks) -> Vec<&'a FollowerTime> {
+    device.clocks.iter().flat_map(|clock| clocks.times_of(*clock, key)).collect()
+}
+
+fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
+    for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
+        for time in times(device, domain.key, clocks) {
+            let basis = time.basis.name();
+            if let Some(off) = time.off_by_at_least() {
+                let ahead = if time.offset.median < 0 { "behind" } else { "ahead of" };
+                let reason = format!(
+                    "is at least {} {ahead} the leader, by {} samples of its {basis}",
+                    micros(off),
+                    time.offset.count
+                );
+                let strength = if time.offset.count > 1 { Strength::Shown } else { Strength::Inferred };
+                return Some(judged(State::Adrift, strength, domain, reason));
+            }
+            if let Some(rate) = time.off_rate() {
+                let reason = format!(
+                    "runs {:+.3} ppm (standard error {:.3}) against the leader, by its {basis}",
+                    rate.ppm, rate.sigma_ppm
+                );
+                return Some(judged(State::Adrift, Strength::Inferred, domain, reason));
+            }
+        }
+    }
+    None
+}
+
+/// Microseconds with three decimals, for values of any size.
+fn micros(value: ScaledNanos) -> String {
+    let ns = value.nanos().map_or(i64::MAX, |nanos| nanos.0);
+    format!("{}.{:03} us", ns / 1000, (ns % 1000).abs())
 }
 
 struct Judged {

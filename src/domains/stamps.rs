@@ -160,7 +160,8 @@ impl Domain {
         let responder = exchange.responder;
         match asker.1 {
             Mechanism::EndToEnd => {
-                if let Some(samples) = self.ports.get_mut(&responder).and_then(|port| port.samples.as_mut()) {
+                // Also before its first Sync is in view.
+                if let Some(samples) = self.samples_of(responder) {
                     samples.hear_exchange(exchange);
                 }
                 if let Some(requester) = self.requesters.get_mut(&asker) {

@@ -69,7 +69,7 @@ pub(super) fn of(answer: &Answer, signs: &Signs<'_>) -> Vec<String> {
     if answer.inside {
         limits.push("when this machine's own frames really left: they are stamped before that".to_owned());
     }
-    if signs.measured.files > 1 {
+    if signs.measured.places > 1 {
         limits.push("whether all files were taken at one place".to_owned());
     }
     if signs.overflow > 0 {

@@ -49,8 +49,8 @@ pub struct Measured {
     pub ptp_messages: u64,
     /// Identical copies of PTP messages.
     pub copies: u64,
-    /// Files that were read. Several may come from several places.
-    pub files: usize,
+    /// Places that the files may be of: more than one where files of the same time were read.
+    pub places: usize,
 }
 
 /// Traffic and roles, laid out for questions.
@@ -193,18 +193,18 @@ impl<'a> Signs<'a> {
     /// Whether a mirror captured frames twice. A cooked capture has them from two interfaces of a host, and
     /// several files may be of two places.
     pub(super) fn has_copies(&self) -> bool {
-        let Measured { copies, ptp_messages, files, .. } = self.measured;
+        let Measured { copies, ptp_messages, places, .. } = self.measured;
         copies >= LEAST_COPIES
             && copies.saturating_mul(100) >= ptp_messages.saturating_mul(COPIES_PERCENT)
             && self.counts.cooked == 0
-            && files <= 1
+            && places <= 1
     }
 
     /// Whether the measured way to the leader is none, and nothing shows a place beside it.
     pub(super) fn is_no_way(&self) -> bool {
         let limit = NO_WAY.0.saturating_add(self.measured.resolution.map_or(0, |step| step.0));
         let is_short = self.measured.mean_path_delay.is_some_and(|delay| delay.0 < limit);
-        is_short && self.measured.files <= 1 && self.roles.unheard == 0
+        is_short && self.measured.places <= 1 && self.roles.unheard == 0
     }
 
     /// Addresses that sent peer-delay messages, which do not leave their link.

@@ -388,7 +388,7 @@ fn no_way_to_the_leader_is_its_port_unless_others_unicast_passes() {
             resolution: Some(Nanos(resolution)),
             ptp_messages: analysis.ptp_messages,
             copies: 0,
-            files: 1,
+            places: 1,
         };
         Viewpoint::judge(&traffic, &Roles::of(&analysis.domains), measured).seat
     };
@@ -408,8 +408,8 @@ fn no_way_to_the_leader_is_its_port_unless_others_unicast_passes() {
 
 #[test]
 fn copies_are_a_mirror_from_one_in_a_hundred_on() {
-    let judge = |copies, ptp_messages, files| {
-        let measured = Measured { copies, ptp_messages, files, ..Measured::default() };
+    let judge = |copies, ptp_messages, places| {
+        let measured = Measured { copies, ptp_messages, places, ..Measured::default() };
         let mut traffic = Traffic::default();
         let frame = announce(0);
         traffic.record(&whole(&frame), &decode(&whole(&frame)));

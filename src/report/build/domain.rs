@@ -12,7 +12,6 @@ use crate::domains::Requester;
 use crate::domains::Standing;
 use crate::domains::Tenure;
 use crate::ptp::v1;
-use crate::report::document::Absent;
 use crate::report::document::AnswersDocument;
 use crate::report::document::CadenceDocument;
 use crate::report::document::ClockDocument;
@@ -61,8 +60,8 @@ pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
                 first: frame_reference(analysis, *place),
             })
             .collect(),
-        path: Absent,
-        profiles: Absent,
+        path: analysis.clocks.path(&domain.key).map(super::path::path),
+        profiles: super::path::profiles(domain),
     }
 }
 
@@ -175,7 +174,7 @@ fn answers(domain: &Domain) -> AnswersDocument {
     }
 }
 
-const fn spread_document(summary: Summary) -> SpreadDocument {
+pub(super) const fn spread_document(summary: Summary) -> SpreadDocument {
     SpreadDocument {
         median: summary.median.0,
         p5: summary.p5.0,

@@ -2,6 +2,7 @@
 
 use super::frame_reference;
 use crate::analysis::Analysis;
+use crate::clock::Whose;
 use crate::domains::AnnouncedField;
 use crate::domains::ClockId;
 use crate::domains::DecidedBy;
@@ -12,6 +13,7 @@ use crate::report::document::EventDocument;
 use crate::report::format::duration;
 use crate::report::format::rfc3339;
 use crate::report::format::seconds;
+use crate::units::Nanos;
 
 /// All events of all domains in time order.
 pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
@@ -33,7 +35,47 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
             frames: event.places.iter().map(|place| frame_reference(analysis, *place)).collect(),
         }
     });
-    documents.collect()
+    let mut documents: Vec<EventDocument> = documents.chain(steps(analysis)).collect();
+    documents.sort_by(|a, b| (&a.time, &a.domain).cmp(&(&b.time, &b.domain)));
+    documents
+}
+
+/// Jumps of the leader's time or of the capture's clock.
+fn steps(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
+    analysis.clocks.paths().flat_map(move |(key, path)| {
+        path.steps.iter().map(move |step| {
+            let size = step.size.nanos().map_or(i64::MAX, |nanos| nanos.0);
+            // "Capture less leader" grows where the capture's clock jumps ahead or the leader's falls back.
+            let (text, clock) = match step.whose {
+                Whose::Capture => (format!("the capture's clock jumps by {}", signed(size)), None),
+                Whose::Leader => (
+                    format!("the leader's time jumps by {}", signed(size.saturating_neg())),
+                    Some(path.port.clock),
+                ),
+                Whose::CannotTell => (
+                    format!(
+                        "capture's clock less leader's jumps by {}; whose it was cannot be told",
+                        signed(size)
+                    ),
+                    None,
+                ),
+            };
+            EventDocument {
+                time: rfc3339(step.time),
+                at_s: seconds(analysis.since_origin(step.time)),
+                kind: "time-step",
+                domain: Some(key.to_string()),
+                device: clock.and_then(|clock| analysis.device_of(clock)).map(|device| device.key.clone()),
+                text,
+                frames: Vec::new(),
+            }
+        })
+    })
+}
+
+fn signed(ns: i64) -> String {
+    let sign = if ns < 0 { "-" } else { "+" };
+    format!("{sign}{}", duration(seconds(Nanos(ns.saturating_abs()))))
 }
 
 /// The clock an event is about, and what happened.

@@ -2,6 +2,7 @@
 
 mod domain;
 mod event;
+mod path;
 
 use super::document::Absent;
 use super::document::CaptureDocument;
@@ -185,11 +186,12 @@ fn device(device: &Device) -> DeviceDocument {
             State::Rival => StateName::Rival,
             State::Unanswered => StateName::Unanswered,
             State::Astray => StateName::Astray,
+            State::Adrift => StateName::Adrift,
             State::Unproven => StateName::Unproven,
         },
         strength: strength(device.strength),
         reasons: device.reasons.clone(),
-        offset_ns: Absent,
+        offset_ns: device.time.as_ref().map(path::device_offset),
         media_rate_ppm: Absent,
     }
 }

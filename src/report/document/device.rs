@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Absent;
+use super::DeviceOffsetDocument;
 
 /// A device.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
@@ -33,8 +34,8 @@ pub struct DeviceDocument {
     pub strength: StrengthName,
     /// Why.
     pub reasons: Vec<String>,
-    /// Not worked out by this version.
-    pub offset_ns: Absent,
+    /// Its clock less its leader's, on the best basis there is; `null` where its messages do not tell.
+    pub offset_ns: Option<DeviceOffsetDocument>,
     /// Not worked out by this version.
     pub media_rate_ppm: Absent,
 }
@@ -51,6 +52,7 @@ pub enum StateName {
     Rival,
     Unanswered,
     Astray,
+    Adrift,
     Unproven,
 }
 

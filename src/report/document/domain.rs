@@ -3,7 +3,8 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::Absent;
+use super::PathDocument;
+use super::ProfileDocument;
 
 /// A PTP domain.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
@@ -39,10 +40,10 @@ pub struct DomainDocument {
     pub answers: AnswersDocument,
     /// Odd things in the messages.
     pub notes: Vec<NoteDocument>,
-    /// Not worked out by this version.
-    pub path: Absent,
-    /// Not worked out by this version.
-    pub profiles: Absent,
+    /// The capture's clock against the leader; `null` where the leader's Sync is not in view.
+    pub path: Option<PathDocument>,
+    /// How the domain agrees with each profile, best first; inferred, never known.
+    pub profiles: Vec<ProfileDocument>,
 }
 
 /// Messages by type; Follow_Up of v1 counts as `follow_up`, and so on.

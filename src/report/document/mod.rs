@@ -4,6 +4,7 @@ mod capture;
 mod device;
 mod domain;
 mod event;
+mod path;
 mod viewpoint;
 
 pub use capture::{CaptureDocument, DamageDocument, ProblemDocument};
@@ -17,6 +18,8 @@ pub use event::{
     VerdictName,
 };
 pub use viewpoint::{SeatName, ViewpointDocument};
+
+pub use path::{DeviationDocument, DeviceOffsetDocument, PathDocument, ProfileDocument, StabilityDocument};
 
 use schemars::JsonSchema;
 use serde::Serialize;

@@ -9,11 +9,15 @@ use super::super::document::Document;
 use super::super::document::DomainDocument;
 use super::super::format::count;
 use super::super::format::duration;
+use super::super::format::duration_ns;
 use super::super::format::plain;
 use super::super::format::things;
 use super::super::format::times;
 use super::paragraph;
 use crate::ptp::v2::registry;
+
+/// Beyond this, two clocks do not count from one beginning (chosen).
+const DAY_NS: u64 = 86_400_000_000_000;
 
 /// Width of the labels in a domain's block.
 const LABEL: usize = 12;
@@ -41,7 +45,9 @@ pub(super) fn write(domain: &DomainDocument, document: &Document, out: &mut impl
         };
         series(out, "sync", port.sync.as_ref(), steps)?;
     }
-    if !domain.succession.is_empty() {
+    // With one in line, the leader's own line has named it.
+    let named = domain.tenures.last().and_then(|tenure| tenure.won_against.as_ref());
+    if domain.succession.len() > 1 || domain.succession.first() != named {
         line(out, "next", &domain.succession.join(", then "))?;
     }
     if domain.rightful.is_some() && domain.leader.is_some() && domain.rightful != domain.leader {
@@ -49,6 +55,8 @@ pub(super) fn write(domain: &DomainDocument, document: &Document, out: &mut impl
         line(out, "should lead", &format!("{rightful}, by {}", domain.decided_by.unwrap_or_default()))?;
     }
     answers(domain, out)?;
+    path(domain, out)?;
+    profile(domain, out)?;
     for note in &domain.notes {
         line(out, "odd", &format!("{} ({})", plain(&note.text), times(note.count)))?;
     }
@@ -140,9 +148,7 @@ fn answers(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
         return Ok(());
     }
     let median = answers.response_time_ns.as_ref().map(|spread| spread.median);
-    let time = median
-        .map(|ns| format!(", after {} (median)", super::super::format::duration_ns(ns)))
-        .unwrap_or_default();
+    let time = median.map(|ns| format!(", after {} (median)", duration_ns(ns))).unwrap_or_default();
     let text = format!(
         "from {}; {} answered, {} not{time}",
         things(answers.requesters, "port"),
@@ -150,4 +156,56 @@ fn answers(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
         count(answers.unanswered)
     );
     line(out, "requests", &text)
+}
+
+/// The capture's clock against the leader, in two lines.
+fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
+    let Some(path) = &domain.path else { return Ok(()) };
+    let residual = path.residual_offset_ns.unwrap_or(path.offset_ns.median);
+    let (size, side) =
+        (duration_ns(residual.saturating_abs()), if residual < 0 { "behind" } else { "ahead of" });
+    let (ours, theirs) = match path.timescales {
+        "capture-utc-leader-tai" => (" (UTC)", " (TAI)"),
+        "capture-tai-leader-utc" => (" (TAI)", " (UTC)"),
+        "unrelated" if residual.unsigned_abs() > DAY_NS => ("", ", which counts from another epoch"),
+        _ => ("", ""),
+    };
+    let rate = match (path.rate_ppm, path.rate_sigma_ppm) {
+        (Some(ppm), Some(sigma)) => format!(", {ppm:+.3} ± {sigma:.3} ppm"),
+        _ => String::new(),
+    };
+    line(out, "capture", &format!("its clock{ours} is {size} {side} the leader's{theirs}{rate}"))?;
+    let way = match (&path.mean_path_delay_ns, path.at_leader) {
+        (_, true) => "captured at the leader".to_owned(),
+        (Some(delay), false) => {
+            format!("path delay {}, of {} exchanges", duration_ns(delay.median), count(delay.count))
+        }
+        (None, false) => {
+            "no request to the leader with its answer in view, so the way from it is in the offset".to_owned()
+        }
+    };
+    let jitter = path.sync_jitter_ns.as_ref().map(|jitter| {
+        format!("; Sync jitter {} (median), {} (95 %)", duration_ns(jitter.median), duration_ns(jitter.p95))
+    });
+    line(out, "", &format!("{way}{}", jitter.unwrap_or_default()))
+}
+
+/// The profiles that fit, or the nearest.
+fn profile(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
+    let Some(best) = domain.profiles.first() else { return Ok(()) };
+    let fitting: Vec<&str> = domain.profiles.iter().filter(|fit| fit.fits).map(|fit| fit.name).collect();
+    let text = if !fitting.is_empty() {
+        format!("fits {}", fitting.join(", "))
+    } else if best.seen_enough {
+        let against: Vec<String> = best
+            .deviations
+            .iter()
+            .take(3)
+            .map(|deviation| format!("{} {}, not {}", deviation.item, deviation.seen, deviation.expected))
+            .collect();
+        format!("nearest {}: {}", best.name, plain(&against.join("; ")))
+    } else {
+        return Ok(());
+    };
+    line(out, "profile", &text)
 }

@@ -24,7 +24,9 @@ pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::
         StrengthName::Inferred => " (inferred)",
         StrengthName::Shown | StrengthName::CannotTell => "",
     };
-    let why: Vec<String> = viewpoint.shown_by.iter().map(|text| plain(text)).collect();
+    // Where nothing tells the place, the first reason says why; the others are what was looked at.
+    let shown = if viewpoint.kind == SeatName::Unknown { 1 } else { viewpoint.shown_by.len() };
+    let why: Vec<String> = viewpoint.shown_by.iter().take(shown).map(|text| plain(text)).collect();
     let colon = if why.is_empty() { "" } else { ": " };
     writeln!(out)?;
     paragraph(out, 0, "seen from    ", &format!("{place}{strength}{colon}{}", why.join("; ")))?;

@@ -4,6 +4,7 @@
 use std::net::IpAddr;
 use std::net::Ipv4Addr;
 
+use downbeat::clock::Clocks;
 use downbeat::devices;
 use downbeat::devices::Device;
 use downbeat::devices::SiteDomain;
@@ -21,6 +22,7 @@ use downbeat::ptp;
 use downbeat::ptp::ClockIdentity;
 use downbeat::units::CaptureTime;
 use downbeat::units::MacAddress;
+use downbeat::units::Nanos;
 
 use crate::support::craft::frame::Mac;
 use crate::support::craft::ptp_v1;
@@ -286,7 +288,8 @@ pub(crate) fn only(domains: &Domains) -> &Domain {
 
 /// The devices, with the site's domain as given or found.
 pub(crate) fn devices_of(domains: &Domains, asked_for: Option<u8>) -> Vec<Device> {
-    devices::devices(domains, &SiteDomain::find(domains, asked_for), BEGINNING)
+    let clocks = Clocks::of(domains, Nanos(1000));
+    devices::devices(domains, &clocks, &SiteDomain::find(domains, asked_for), BEGINNING)
 }
 
 /// The one device that has the clock.

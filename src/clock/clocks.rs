@@ -1,0 +1,63 @@
+//! Paths and followers' times of all domains, worked out once.
+
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
+use super::follower::FollowerTime;
+use super::follower::times;
+use super::path::Path;
+use crate::domains::ClockId;
+use crate::domains::DomainKey;
+use crate::domains::Domains;
+use crate::units::Nanos;
+
+/// What is known of time in every domain.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Clocks {
+    paths: BTreeMap<DomainKey, Path>,
+    followers: BTreeMap<(ClockId, DomainKey), Vec<FollowerTime>>,
+}
+
+impl Clocks {
+    /// Of all domains of a capture whose stamps come in steps of `resolution` at the most.
+    #[must_use]
+    pub fn of(domains: &Domains, resolution: Nanos) -> Self {
+        let mut clocks = Self::default();
+        for domain in domains.iter() {
+            let path = Path::of(domain, resolution);
+            let seen: BTreeSet<ClockId> = domain
+                .ports
+                .keys()
+                .map(|port| port.clock)
+                .chain(domain.requesters.keys().map(|(port, _)| port.clock))
+                .collect();
+            for clock in seen {
+                let times = times(domain, path.as_ref(), clock, resolution);
+                if !times.is_empty() {
+                    clocks.followers.insert((clock, domain.key), times);
+                }
+            }
+            if let Some(path) = path {
+                clocks.paths.insert(domain.key, path);
+            }
+        }
+        clocks
+    }
+
+    /// The capture's clock against the leader of a domain.
+    #[must_use]
+    pub fn path(&self, key: &DomainKey) -> Option<&Path> {
+        self.paths.get(key)
+    }
+
+    /// All paths, by domain.
+    pub fn paths(&self) -> impl Iterator<Item = (&DomainKey, &Path)> {
+        self.paths.iter()
+    }
+
+    /// What is known of a clock's time in a domain, best basis first.
+    #[must_use]
+    pub fn times_of(&self, clock: ClockId, key: DomainKey) -> &[FollowerTime] {
+        self.followers.get(&(clock, key)).map(Vec::as_slice).unwrap_or_default()
+    }
+}

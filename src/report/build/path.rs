@@ -1,0 +1,119 @@
+//! Paths, profiles and followers' times for the document.
+
+use crate::clock::FollowerTime;
+use crate::clock::Path;
+use crate::clock::PathBasis;
+use crate::clock::StabilityRow;
+use crate::domains::Domain;
+use crate::profiles;
+use crate::profiles::ProfileFit;
+use crate::report::document::DeviationDocument;
+use crate::report::document::DeviceOffsetDocument;
+use crate::report::document::PathDocument;
+use crate::report::document::ProfileDocument;
+use crate::report::document::SpreadDocument;
+use crate::report::document::StabilityDocument;
+use crate::report::format::seconds;
+use crate::statistics::OrderStatistics;
+use crate::timing::ScaledNanos;
+use crate::timing::Timescales;
+use crate::units::Nanos;
+
+pub(super) fn path(path: &Path) -> PathDocument {
+    let (timescales, residual) = match path.timescales {
+        Timescales::Same { residual } => ("same", Some(residual)),
+        Timescales::CaptureInUtc { residual } => ("capture-utc-leader-tai", Some(residual)),
+        Timescales::LeaderInUtc { residual } => ("capture-tai-leader-utc", Some(residual)),
+        Timescales::Unrelated => ("unrelated", None),
+    };
+    PathDocument {
+        port: path.port.to_string(),
+        offset_ns: spread(&path.offset),
+        timescales,
+        residual_offset_ns: residual.and_then(ScaledNanos::nanos).map(|nanos| nanos.0),
+        mean_path_delay_ns: path.mean_path_delay.filter(|_| !path.at_leader).as_ref().map(spread),
+        at_leader: path.at_leader,
+        rate_ppm: path.rate.map(|rate| rate.ppm),
+        rate_sigma_ppm: path.rate.map(|rate| rate.sigma_ppm),
+        envelope_ppm: path.envelope_ppm,
+        sync_jitter_ns: path.sync_jitter.map(super::domain::spread_document),
+        delay_variation_ns: path.delay_variation.as_ref().map(spread),
+        stability: path.stability.iter().map(stability).collect(),
+        basis: basis(path),
+    }
+}
+
+fn basis(path: &Path) -> String {
+    let mut text = match path.basis {
+        PathBasis::TwoWay { exchanges } => format!(
+            "two-way: {exchanges} requests with their answers between the Syncs around them; a path that is not \
+             alike both ways is in the offset by half the difference"
+        ),
+        PathBasis::OneWay { syncs } => format!(
+            "one-way: {syncs} Syncs and no request with its answer; the delay from the leader to here is in the offset"
+        ),
+    };
+    if path.at_leader {
+        text.push_str("; the path is too short to be told from none: captured at the leader");
+    }
+    if !path.steps.is_empty() {
+        text.push_str("; rate and stability are of the longest stretch without a jump");
+    }
+    text
+}
+
+fn spread(values: &OrderStatistics<i128>) -> SpreadDocument {
+    let ns = |scaled: i128| ScaledNanos(scaled).nanos().map_or(i64::MAX, |nanos| nanos.0);
+    SpreadDocument {
+        median: ns(values.median),
+        p5: ns(values.p5),
+        p95: ns(values.p95),
+        min: ns(values.min),
+        max: ns(values.max),
+        count: u64::try_from(values.count).unwrap_or(u64::MAX),
+    }
+}
+
+fn stability(row: &StabilityRow) -> StabilityDocument {
+    StabilityDocument {
+        tau_s: seconds(Nanos(row.tau_ns)),
+        adev: row.adev,
+        mdev: row.mdev,
+        tdev_ns: row.tdev_ns,
+        mtie_ns: row.mtie_ns,
+    }
+}
+
+pub(super) fn profiles(domain: &Domain) -> Vec<ProfileDocument> {
+    profiles::score(domain).iter().map(profile).collect()
+}
+
+fn profile(fit: &ProfileFit) -> ProfileDocument {
+    let deviations = fit.deviations.iter().map(|deviation| DeviationDocument {
+        item: deviation.item.to_string(),
+        seen: deviation.seen.clone(),
+        expected: deviation.expected.clone(),
+        source: deviation.source,
+        confidence: deviation.confidence.name(),
+    });
+    ProfileDocument {
+        name: fit.name,
+        fits: fit.fits,
+        seen_enough: fit.seen_enough,
+        deviations: deviations.collect(),
+    }
+}
+
+pub(super) fn device_offset(time: &FollowerTime) -> DeviceOffsetDocument {
+    let offset = spread(&time.offset);
+    DeviceOffsetDocument {
+        median: offset.median,
+        p5: offset.p5,
+        p95: offset.p95,
+        count: offset.count,
+        basis: time.basis.name(),
+        uncertainty_ns: time.uncertainty.0,
+        rate_ppm: time.rate.map(|rate| rate.ppm),
+        rate_sigma_ppm: time.rate.map(|rate| rate.sigma_ppm),
+    }
+}
