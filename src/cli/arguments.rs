@@ -26,10 +26,10 @@ pub(crate) enum Command {
 }
 
 const AFTER_CHECK: &str = "\
-Exit status: 0 nothing at or above --fail-on; 1 findings at or above it; 2 no report possible;
-3 cannot tell (no PTP in the capture, or too little to judge).
+Exit status: 0 nothing at or above --fail-on; 1 findings at or above it; \
+2 no report possible; 3 cannot tell (no PTP in the capture, or too little to judge).
 
-The report is advice for people who know the site. Changing clock settings, switches or cabling on a live
+The report is advice for people who know the site. Changing clock settings, switches or cabling on a live \
 system interrupts it and can hurt where sound or machinery depends on it.";
 
 #[derive(Debug, Args)]

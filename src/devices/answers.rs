@@ -20,15 +20,7 @@ impl Visibility {
     #[must_use]
     pub fn of(domain: &Domain, mechanism: Mechanism, requester: &Requester) -> Self {
         let multicast = requester.multicast().saturating_mul(2) > requester.seen();
-        let others = || {
-            domain
-                .requesters
-                .iter()
-                .filter(move |((_, how), _)| *how == mechanism)
-                .map(|(_, requester)| requester)
-        };
-        let multicast_answers: u64 = others().map(Requester::answered_multicast).sum();
-        let answers: u64 = others().map(Requester::answered).sum();
+        let (answers, multicast_answers) = domain.answered(mechanism);
         match (mechanism, multicast) {
             _ if requester.answered() > 0 => {
                 Self { strength: Strength::Shown, shown_by: "earlier answers to the same port were captured" }

@@ -10,6 +10,7 @@ use super::site;
 use super::site::SiteDomain;
 use crate::clock::Clocks;
 use crate::clock::FollowerTime;
+use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
@@ -114,14 +115,14 @@ fn leads(device: &Device, domain: &Domain) -> bool {
     domain.election.leader().is_some_and(|leader| device.has_clock(leader))
 }
 
+/// The device's ports in a domain.
+fn ports<'a>(device: &'a Device, domain: &'a Domain) -> impl Iterator<Item = &'a ClockPort> {
+    device.clocks.iter().flat_map(|clock| domain.ports_of(*clock))
+}
+
 /// The device's requests in a domain, most asked first.
 fn requests<'a>(device: &Device, domain: &'a Domain) -> Vec<(PortId, Mechanism, &'a Requester)> {
-    let mut requests: Vec<_> = domain
-        .requesters
-        .iter()
-        .filter(|((port, _), _)| device.has_clock(port.clock))
-        .map(|((port, mechanism), requester)| (*port, *mechanism, requester))
-        .collect();
+    let mut requests: Vec<_> = device.clocks.iter().flat_map(|clock| domain.requests_of(*clock)).collect();
     requests
         .sort_by_key(|(port, mechanism, requester)| (std::cmp::Reverse(requester.seen()), *port, *mechanism));
     requests
@@ -222,11 +223,11 @@ fn astray(
 
 /// Messages that take part in a domain's time: a question to its clocks is none.
 fn messages(device: &Device, domain: &Domain) -> u64 {
-    let of_port = |port: &crate::domains::ClockPort| {
+    let of_port = |port: &ClockPort| {
         let series = port.series.iter().filter(|(kind, _)| **kind != Kind::Management);
         series.map(|(_, series)| series.count()).sum::<u64>()
     };
-    domain.ports.values().filter(|port| device.has_clock(port.port.clock)).map(of_port).sum()
+    ports(device, domain).map(of_port).sum()
 }
 
 fn leading(device: &Device, own: &[&Domain]) -> Option<Judged> {
@@ -307,9 +308,8 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
 
 /// The device's own word, where a management answer gives that port state.
 fn claims_state(device: &Device, domain: &Domain, state: PortState) -> Option<String> {
-    let ports = domain.ports.values().filter(|port| device.has_clock(port.port.clock));
-    let claimed =
-        ports.filter_map(|port| port.claims.port_state.map(|(claimed, place)| (port, claimed, place)));
+    let claimed = ports(device, domain)
+        .filter_map(|port| port.claims.port_state.map(|(claimed, place)| (port, claimed, place)));
     let (port, _, place) = claimed.into_iter().find(|(_, claimed, _)| *claimed == state)?;
     let name = state.name().unwrap_or_default();
     Some(format!(
@@ -366,8 +366,7 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
                 domain.key
             ));
         }
-        let announces = domain.ports.values().filter(|port| device.has_clock(port.port.clock));
-        let announces: u64 = announces.map(|port| port.count(Kind::Announce)).sum();
+        let announces: u64 = ports(device, domain).map(|port| port.count(Kind::Announce)).sum();
         if announces > 0 {
             reasons.push(format!("sent {announces} Announce in {}", domain.key));
         }
@@ -375,8 +374,7 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
     if reasons.is_empty() {
         let sent: BTreeSet<&str> = own
             .iter()
-            .flat_map(|domain| domain.ports.values())
-            .filter(|port| device.has_clock(port.port.clock))
+            .flat_map(|domain| ports(device, domain))
             .flat_map(|port| port.series.keys().map(|kind| kind.name()))
             .collect();
         let sent: Vec<&str> = sent.into_iter().collect();

@@ -1,5 +1,13 @@
 //! How regularly one sender sends one kind of message: declared interval, measured gaps, missed numbers.
+//!
+//! Gaps and numbers are taken towards each addressee apart: a sender that serves many by unicast sends each its own
+//! series, and an answer carries its asker's numbers. Memory: at most [`ADDRESSEE_LIMIT`] addressees a series.
 
+use std::collections::BTreeMap;
+use std::net::IpAddr;
+
+use super::key::PortId;
+use crate::observations::Path;
 use crate::observations::Place;
 use crate::statistics::Distribution;
 use crate::units::LogInterval;
@@ -16,6 +24,35 @@ const MEASURED_FROM: u64 = 4;
 /// costs as much as there are gaps).
 const MEASURED_STEP: u64 = 64;
 
+/// Addressees whose series are kept apart; those beyond are counted and not measured (chosen: more than one sender
+/// serves by unicast on a segment).
+const ADDRESSEE_LIMIT: usize = 1024;
+
+/// Whom a message is meant for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Addressee {
+    /// Everybody, or nobody that could be told.
+    Group,
+    /// One IP address.
+    Address(IpAddr),
+    /// The port that asked.
+    Asker(PortId),
+}
+
+impl Addressee {
+    /// The addressee of a message that is no answer.
+    #[must_use]
+    pub fn of(path: &Path) -> Self {
+        path.destination_ip.filter(|_| !path.is_multicast()).map_or(Self::Group, Self::Address)
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Latest {
+    place: Place,
+    sequence_id: u16,
+}
+
 /// The series of one message type from one port.
 #[derive(Debug, Clone, Default)]
 pub struct Cadence {
@@ -28,17 +65,18 @@ pub struct Cadence {
     restarts: u64,
     first: Option<Place>,
     last: Option<Place>,
-    last_sequence_id: Option<u16>,
+    latest: BTreeMap<Addressee, Latest>,
 }
 
 impl Cadence {
     /// Takes in the next message.
-    pub fn record(&mut self, place: Place, sequence_id: u16, declared: LogInterval) {
+    pub fn record(&mut self, place: Place, sequence_id: u16, declared: LogInterval, addressee: Addressee) {
         self.count += 1;
         if declared != LogInterval::NOT_GIVEN {
             self.declared = Some(declared);
         }
-        let gap = self.last.and_then(|last| Some(place.time?.since(last.time?))).filter(|gap| gap.0 >= 0);
+        let before = self.latest.get(&addressee).copied();
+        let gap = before.and_then(|last| Some(place.time?.since(last.place.time?))).filter(|gap| gap.0 >= 0);
         if let Some(gap) = gap {
             self.gaps.record(gap);
             let gaps = self.gaps.count();
@@ -46,17 +84,19 @@ impl Cadence {
                 self.measured = self.gaps.median();
             }
         }
-        self.count_missed(sequence_id, gap);
+        self.count_missed(before.map(|last| last.sequence_id), sequence_id, gap);
         if let Some(gap) = gap.filter(|gap| gap.0 > 0) {
             self.shortest_gap = Some(self.shortest_gap.map_or(gap, |shortest| shortest.min(gap)));
         }
         self.first.get_or_insert(place);
         self.last = Some(place);
-        self.last_sequence_id = Some(sequence_id);
+        if self.latest.len() < ADDRESSEE_LIMIT || before.is_some() {
+            self.latest.insert(addressee, Latest { place, sequence_id });
+        }
     }
 
-    fn count_missed(&mut self, sequence_id: u16, gap: Option<Nanos>) {
-        let Some(last) = self.last_sequence_id else { return };
+    fn count_missed(&mut self, last: Option<u16>, sequence_id: u16, gap: Option<Nanos>) {
+        let Some(last) = last else { return };
         let skipped = match sequence_id.wrapping_sub(last) {
             0 | 1 => return,
             step if step < 0x8000 => i64::from(step - 1),
@@ -145,7 +185,7 @@ mod tests {
     fn series(messages: &[(i64, u16)]) -> Cadence {
         let mut cadence = Cadence::default();
         for (ms, sequence_id) in messages {
-            cadence.record(at(*ms), *sequence_id, LogInterval(0));
+            cadence.record(at(*ms), *sequence_id, LogInterval(0), Addressee::Group);
         }
         cadence
     }
@@ -161,6 +201,20 @@ mod tests {
     fn a_jump_that_time_does_not_allow_is_a_restart() {
         let cadence = series(&[(0, 40_000), (1000, 40_001), (2000, 0), (3000, 1)]);
         assert_eq!((cadence.missed(), cadence.restarts()), (0, 1));
+    }
+
+    #[test]
+    fn unicast_to_two_followers_is_not_taken_for_twice_the_rate() {
+        let mut cadence = Cadence::default();
+        for second in 0..8_u16 {
+            for (host, first_number) in [(1, 0), (2, 9000)] {
+                let addressee = Addressee::Address(IpAddr::from([10, 20, 0, host]));
+                let ms = i64::from(second) * 1000 + i64::from(host);
+                cadence.record(at(ms), first_number + second, LogInterval(0), addressee);
+            }
+        }
+        assert_eq!(cadence.gaps().median(), Some(Nanos(1_000_000_000)));
+        assert_eq!((cadence.missed(), cadence.restarts(), cadence.count()), (0, 0, 16));
     }
 
     #[test]

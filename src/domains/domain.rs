@@ -6,11 +6,13 @@ use std::collections::BTreeSet;
 use super::announcer::ANNOUNCE_RECEIPT_TIMEOUT;
 use super::announcer::Offer;
 use super::announcer::V1_SYNC_RECEIPT_TIMEOUT;
+use super::cadence::Addressee;
 use super::candidate::Candidate;
 use super::changes;
 use super::election::Election;
 use super::event::Event;
 use super::event::Happening;
+use super::key::ClockId;
 use super::key::DomainKey;
 use super::key::PortId;
 use super::port::ClockPort;
@@ -54,6 +56,8 @@ pub struct Domain {
     pub election: Election,
     /// Ports that asked for delay or were answered.
     pub requesters: BTreeMap<(PortId, Mechanism), Requester>,
+    /// Requests answered in all and by multicast, by mechanism; known once the reading has ended.
+    answered: BTreeMap<Mechanism, (u64, u64)>,
     /// Odd things in its messages, with how often and where first.
     pub notes: BTreeMap<Note, (u64, Place)>,
     /// What happened, in time order once the reading has ended.
@@ -74,6 +78,7 @@ impl Domain {
             ports: BTreeMap::new(),
             election: Election::default(),
             requesters: BTreeMap::new(),
+            answered: BTreeMap::new(),
             notes: BTreeMap::new(),
             events: Vec::new(),
             first: place,
@@ -85,6 +90,26 @@ impl Domain {
     #[must_use]
     pub fn count(&self, kind: Kind) -> u64 {
         self.counts.get(&kind).copied().unwrap_or(0)
+    }
+
+    /// The ports of one clock.
+    pub fn ports_of(&self, clock: ClockId) -> impl Iterator<Item = &ClockPort> {
+        self.ports.range(PortId::all_of(clock)).map(|(_, port)| port)
+    }
+
+    /// What the ports of one clock asked.
+    pub fn requests_of(&self, clock: ClockId) -> impl Iterator<Item = (PortId, Mechanism, &Requester)> {
+        let (first, last) = PortId::all_of(clock).into_inner();
+        self.requesters
+            .range((first, Mechanism::EndToEnd)..=(last, Mechanism::PeerToPeer))
+            .map(|((port, mechanism), requester)| (*port, *mechanism, requester))
+    }
+
+    /// Requests of all ports that were answered, and those of them that went to a group. Zero until the reading has
+    /// ended.
+    #[must_use]
+    pub fn answered(&self, mechanism: Mechanism) -> (u64, u64) {
+        self.answered.get(&mechanism).copied().unwrap_or_default()
     }
 
     /// Times from request to answer of all its ports.
@@ -112,7 +137,16 @@ impl Domain {
         sender.touch(place, &observation.path);
         sender.minor_versions.insert(header.minor_version_ptp);
         let kind = kind_v2(header.message_type);
-        sender.series.entry(kind).or_default().record(place, header.sequence_id, header.log_message_interval);
+        let addressee = match &message.body {
+            v2::Body::DelayResp { requesting_port_identity, .. }
+            | v2::Body::PdelayResp { requesting_port_identity, .. }
+            | v2::Body::PdelayRespFollowUp { requesting_port_identity, .. } => {
+                Addressee::Asker((*requesting_port_identity).into())
+            }
+            _ => Addressee::of(&observation.path),
+        };
+        let declared = header.log_message_interval;
+        sender.series.entry(kind).or_default().record(place, header.sequence_id, declared, addressee);
         let marks = sender.marks.entry(kind).or_default();
         marks.record_path(&observation.path);
         marks.record_tlvs(message);
@@ -145,7 +179,13 @@ impl Domain {
             v1::Body::Management(_) => (Kind::Management, LogInterval::NOT_GIVEN),
             v1::Body::Reserved => (Kind::Reserved, LogInterval::NOT_GIVEN),
         };
-        sender.series.entry(kind).or_default().record(place, header.sequence_id, declared);
+        let (addressee, number) = match &message.body {
+            v1::Body::DelayResp(response) => {
+                (Addressee::Asker(response.requesting_source.into()), response.requesting_source_sequence_id)
+            }
+            _ => (Addressee::of(&observation.path), header.sequence_id),
+        };
+        sender.series.entry(kind).or_default().record(place, number, declared, addressee);
         sender.marks.entry(kind).or_default().record_path(&observation.path);
         *self.counts.entry(kind).or_insert(0) += 1;
         match &message.body {
@@ -230,6 +270,11 @@ impl Domain {
         }
         for samples in self.ports.values_mut().filter_map(|port| port.samples.as_mut()) {
             samples.finish(end);
+        }
+        for ((_, mechanism), requester) in &self.requesters {
+            let (all, multicast) = self.answered.entry(*mechanism).or_default();
+            *all += requester.answered();
+            *multicast += requester.answered_multicast();
         }
         let told = changes::events_of(&self.election, &self.requesters, end);
         self.events.extend(told);

@@ -44,6 +44,14 @@ pub struct PortId {
     pub port: u16,
 }
 
+impl PortId {
+    /// All ports that `clock` can have, for looking them up in an ordered map.
+    #[must_use]
+    pub const fn all_of(clock: ClockId) -> std::ops::RangeInclusive<Self> {
+        Self { clock, port: 0 }..=Self { clock, port: u16::MAX }
+    }
+}
+
 impl From<crate::ptp::PortIdentity> for PortId {
     fn from(port: crate::ptp::PortIdentity) -> Self {
         Self { clock: ClockId::V2(port.clock_identity), port: port.port_number }

@@ -26,7 +26,7 @@ pub use announcer::{
     ANNOUNCE_RECEIPT_TIMEOUT, Announcer, FOREIGN_MASTER_TIME_WINDOW, MAX_STEPS_REMOVED,
     V1_SYNC_RECEIPT_TIMEOUT,
 };
-pub use cadence::Cadence;
+pub use cadence::{Addressee, Cadence};
 pub use candidate::{Candidate, DataSet, DataSetV1, DataSetV2};
 pub use claims::Claims;
 pub use comparison::{Comparison, DecidedBy, Receiver, Verdict, compare};

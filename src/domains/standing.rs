@@ -24,6 +24,7 @@ impl Standing {
         let mut best_offers: Vec<Candidate> = Vec::new();
         let heard = domain.election.announcers().values();
         let able = heard
+            .filter(|announcer| announcer.can_qualify())
             .filter(|announcer| announcer.is_alive(end) || domain.election.yielded(announcer))
             .map(|announcer| announcer.candidate)
             .chain(domain.silent_candidates());

@@ -67,11 +67,9 @@ impl Rule for DelayResponseMissing {
 
 fn asks_in_vain(analysis: &Analysis, device: &Device, key: DomainKey) -> bool {
     analysis.domains.get(&key).is_some_and(|domain| {
-        domain.requesters.iter().any(|((port, mechanism), requester)| {
-            *mechanism == Mechanism::EndToEnd
-                && device.has_clock(port.clock)
-                && requester.seen() > 0
-                && requester.answered() == 0
+        let mut asked = device.clocks.iter().flat_map(|clock| domain.requests_of(*clock));
+        asked.any(|(_, mechanism, requester)| {
+            mechanism == Mechanism::EndToEnd && requester.seen() > 0 && requester.answered() == 0
         })
     })
 }

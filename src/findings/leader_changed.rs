@@ -46,7 +46,7 @@ impl Rule for LeaderChanged {
                 domain: Some(domain.key),
                 device: None,
                 title: if first.clock == last.clock {
-                    format!("{}: the lead passed away from {} and came back", domain.key, first.clock)
+                    format!("{}: {} lost the lead and got it back", domain.key, first.clock)
                 } else {
                     format!("{}: the lead passed from {} to {}", domain.key, first.clock, last.clock)
                 },

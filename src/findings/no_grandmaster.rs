@@ -16,6 +16,14 @@ use crate::units::Nanos;
 /// default profile allows, 16 s (1588-2008 J.3, from memory).
 const LONGEST_SILENCE: Nanos = Nanos::from_seconds(48);
 
+/// Announces (v1: Syncs) from which somebody is believed to have led: a single stray one elects nobody, as
+/// `FOREIGN_MASTER_THRESHOLD` is 2 (1588-2008 9.3.2.4.4, from memory).
+const OFFERS_OF_A_LEADER: u64 = 2;
+
+fn offers(domain: &Domain) -> u64 {
+    domain.count(if domain.key.is_v1() { Kind::Sync } else { Kind::Announce })
+}
+
 /// Nobody leads a domain that devices take part in.
 pub(super) struct NoGrandmaster;
 
@@ -35,7 +43,8 @@ impl Rule for NoGrandmaster {
         for domain in analysis.domains.iter().filter(|domain| domain.election.leader().is_none()) {
             let last = domain.election.tenures().last();
             let lost = last
-                .filter(|tenure| matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped));
+                .filter(|tenure| matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped))
+                .filter(|_| offers(domain) >= OFFERS_OF_A_LEADER);
             if let Some((tenure, until)) = lost.and_then(|tenure| Some((tenure, tenure.until?))) {
                 let text = format!(
                     "last announcement of {}; nobody took over before the capture ended",

@@ -6,7 +6,11 @@ use super::finding::Severity;
 use super::rule::Outcome;
 use super::rule::Rule;
 use crate::analysis::Analysis;
+use crate::devices::Device;
 use crate::devices::State;
+use crate::devices::Strength;
+use crate::domains::Domain;
+use crate::observations::Place;
 
 /// A device takes part in a domain or version that is not the site's.
 pub(super) struct WrongDomainFollower;
@@ -22,16 +26,21 @@ impl Rule for WrongDomainFollower {
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
-        for device in analysis.devices.iter().filter(|device| device.state == State::Astray) {
+        let astray: Vec<&Device> =
+            analysis.devices.iter().filter(|device| device.state == State::Astray).collect();
+        if let ([_, _, ..], true) = (astray.as_slice(), analysis.site.keys.is_empty()) {
+            // The domain named is not there at all: one cause, not as many as there are devices.
+            return Outcome::from_findings(vec![self.all_elsewhere(analysis, &astray)]);
+        }
+        for device in astray {
             let domain = device.in_domain.and_then(|key| analysis.domains.get(&key));
             let mut evidence: Vec<Evidence> =
                 device.reasons.iter().map(|reason| Evidence { place: None, text: reason.clone() }).collect();
-            if let Some(domain) = domain {
-                let ports = domain.ports.values().filter(|port| device.has_clock(port.port.clock));
-                if let Some(port) = ports.min_by_key(|port| port.first) {
-                    let text = format!("its first message in {}", domain.key);
-                    evidence.insert(0, Evidence { place: Some(port.first), text });
-                }
+            if let Some((domain, place)) =
+                domain.and_then(|domain| Some((domain, first_message(domain, device)?)))
+            {
+                let text = format!("its first message in {}", domain.key);
+                evidence.insert(0, Evidence { place: Some(place), text });
             }
             let home = analysis.site.name();
             let there = device.in_domain.map(|key| key.to_string()).unwrap_or_default();
@@ -54,5 +63,38 @@ impl Rule for WrongDomainFollower {
             });
         }
         Outcome::from_findings(findings)
+    }
+}
+
+/// The first message that a device sent in a domain.
+fn first_message(domain: &Domain, device: &Device) -> Option<Place> {
+    device.clocks.iter().flat_map(|clock| domain.ports_of(*clock)).map(|port| port.first).min()
+}
+
+impl WrongDomainFollower {
+    fn all_elsewhere(&self, analysis: &Analysis, astray: &[&Device]) -> Finding {
+        let evidence = astray.iter().filter_map(|device| {
+            let domain = analysis.domains.get(&device.in_domain?)?;
+            let text = format!("first message of {} in {}", device.key, domain.key);
+            Some(Evidence { place: first_message(domain, device), text })
+        });
+        Finding {
+            id: self.id(),
+            severity: Severity::Critical,
+            strength: Strength::Shown,
+            domain: None,
+            device: None,
+            title: format!(
+                "{} devices are in other domains; the site's clock is in {}",
+                astray.len(),
+                analysis.site.name()
+            ),
+            evidence: evidence.collect(),
+            next: vec![
+                "check the number given with --domain, and that this capture point sees the site's VLAN",
+                "if both are right, the devices listed are set to another domain than the site's",
+            ],
+            sources: vec!["IEEE 1588-2008 7.1 (from memory)"],
+        }
     }
 }

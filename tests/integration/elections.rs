@@ -249,6 +249,7 @@ fn an_offer_of_255_steps_never_qualifies() {
     stage.announces(0..=20, &[&far]);
     let domains = stage.finish(20_500);
     assert_eq!(tenures(only(&domains)), []);
+    assert_eq!(Standing::at_end(only(&domains), at(20_500)).rightful(), None);
     let mut stage = Stage::default();
     stage.announces(0..=20, &[&far, &near]);
     let domains = stage.finish(20_500);

@@ -41,6 +41,7 @@ mod scapy_agreement;
 mod second_opinion;
 mod snapshots;
 mod stability_vectors;
+mod stray_messages;
 mod support;
 mod timing_vectors;
 mod truth_demo;

@@ -127,13 +127,30 @@ fn data(port: &ClockDocument) -> String {
     parts.join(", ")
 }
 
+/// How far a median may be from the declared interval and still be called as declared: 30 %, what 1588-2008 7.7.2.1
+/// lets a mean differ (from memory).
+const INTERVAL_TOLERANCE: f64 = 0.3;
+
 fn series(out: &mut impl Write, label: &str, series: Option<&CadenceDocument>, tail: &str) -> io::Result<()> {
     let Some(series) = series else { return Ok(()) };
-    let declared = series
+    let agrees = series
         .declared_s
-        .map_or_else(|| "no interval declared".to_owned(), |s| format!("every {} as declared", duration(s)));
-    let measured =
-        series.median_s.map_or_else(|| "seen once".to_owned(), |s| format!("median {}", duration(s)));
+        .zip(series.median_s)
+        .is_none_or(|(declared, median)| (median - declared).abs() <= declared * INTERVAL_TOLERANCE);
+    let declared = series.declared_s.map_or_else(
+        || "no interval declared".to_owned(),
+        |s| {
+            if agrees {
+                format!("every {} as declared", duration(s))
+            } else {
+                format!("declares every {}", duration(s))
+            }
+        },
+    );
+    let measured = series.median_s.map_or_else(
+        || "seen once".to_owned(),
+        |s| format!("{} {}", if agrees { "median" } else { "but sends every" }, duration(s)),
+    );
     let text = format!(
         "{declared}, {measured}, {} seen, {} missed{tail}",
         count(series.count),
