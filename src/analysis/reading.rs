@@ -17,7 +17,6 @@ use crate::domains::Domains;
 use crate::observations::MirrorDuplicates;
 use crate::observations::Place;
 use crate::observations::What;
-use crate::timing::ScaledNanos;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::viewpoint::Measured;
@@ -198,8 +197,7 @@ impl Reading {
 /// The delay from the capture point to the site's leader, where exchanges show it.
 fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
     let paths = clocks.paths().filter(|(key, _)| site.is(key));
-    let delays = paths.filter_map(|(_, path)| path.mean_path_delay);
-    delays.filter_map(|delay| ScaledNanos(delay.median).nanos()).min()
+    paths.filter_map(|(_, path)| path.plausible_delay()).min()
 }
 
 /// How many places the files may be of: pieces that follow one another are of one, files of the same time may be

@@ -32,6 +32,10 @@ const LEAST_FOR_RATE: usize = 16;
 /// Points the rate of one series is worked out of, so that hundreds of series stay cheap (chosen).
 pub(super) const POINTS_FOR_RATE: usize = 400;
 
+/// A mean path delay below this is no place but stamps that make no sense: software stamps at the leader read a few
+/// µs below 0 (−3.4 µs on a real capture), hundreds at the very worst (chosen).
+const LEAST_PLAUSIBLE_DELAY: ScaledNanos = ScaledNanos(-(1_000_000 << 16));
+
 /// A rate, and how sure it is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rate {
@@ -88,7 +92,7 @@ pub struct Path {
     pub timescales: Timescales,
     /// `meanPathDelay` between leader and capture point, 2⁻¹⁶ ns; `None` where no exchange was seen.
     pub mean_path_delay: Option<OrderStatistics<i128>>,
-    /// Whether that delay is too small to be told from none: the capture was taken at the leader.
+    /// Whether that delay is too small to be told from none, or a little below 0: captured at the leader.
     pub at_leader: bool,
     /// The capture's clock's rate against the leader's. Which of the two is wrong cannot be told from one pair.
     pub rate: Option<Rate>,
@@ -105,6 +109,13 @@ pub struct Path {
 }
 
 impl Path {
+    /// The median delay between leader and capture point, unless it is so far below 0 that the stamps make no sense.
+    #[must_use]
+    pub fn plausible_delay(&self) -> Option<Nanos> {
+        let delay = self.mean_path_delay.filter(|delay| delay.median >= LEAST_PLAUSIBLE_DELAY.0)?;
+        ScaledNanos(delay.median).nanos()
+    }
+
     /// The path of a domain whose leader gives time in view; `resolution` is the coarsest step of a stamp.
     #[must_use]
     pub fn of(domain: &Domain, resolution: Nanos) -> Option<Self> {
@@ -155,6 +166,9 @@ fn leader_port(domain: &Domain) -> Option<(&ClockPort, &LeaderSamples)> {
 }
 
 fn is_at_leader(delay_scaled_ns: i128, resolution: Nanos) -> bool {
+    if delay_scaled_ns < LEAST_PLAUSIBLE_DELAY.0 {
+        return false;
+    }
     let both =
         TwoWay { to_capture: ScaledNanos(delay_scaled_ns), from_request: ScaledNanos(delay_scaled_ns) };
     both.is_at_leader(ScaledNanos::from(resolution))
