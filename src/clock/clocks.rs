@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use super::follower::FollowerTime;
 use super::follower::times;
 use super::path::Path;
+use super::peer::Peer;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
@@ -15,6 +16,7 @@ use crate::units::Nanos;
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Clocks {
     paths: BTreeMap<DomainKey, Path>,
+    peers: BTreeMap<DomainKey, Vec<Peer>>,
     followers: BTreeMap<(ClockId, DomainKey), Vec<FollowerTime>>,
 }
 
@@ -37,6 +39,7 @@ impl Clocks {
                     clocks.followers.insert((clock, domain.key), times);
                 }
             }
+            clocks.peers.insert(domain.key, Peer::all(domain, resolution));
             if let Some(path) = path {
                 clocks.paths.insert(domain.key, path);
             }
@@ -48,6 +51,12 @@ impl Clocks {
     #[must_use]
     pub fn path(&self, key: &DomainKey) -> Option<&Path> {
         self.paths.get(key)
+    }
+
+    /// Ports of a domain that answer peer-delay requests.
+    #[must_use]
+    pub fn peers(&self, key: &DomainKey) -> &[Peer] {
+        self.peers.get(key).map(Vec::as_slice).unwrap_or_default()
     }
 
     /// All paths, by domain.

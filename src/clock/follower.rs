@@ -5,6 +5,7 @@ use super::path::Rate;
 use crate::domains::ClockId;
 use crate::domains::Domain;
 use crate::domains::Mechanism;
+use crate::domains::PeerSamples;
 use crate::statistics::OrderStatistics;
 use crate::statistics::Point;
 use crate::statistics::interpolate;
@@ -121,7 +122,7 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
                 resolution,
             ));
         }
-        if let Some(stamps) = &port.peer_stamps {
+        if let Some(stamps) = port.peer.as_deref().map(PeerSamples::ahead) {
             // Its clock less the capture's, and the capture's less the leader's at the same instant.
             let points = sum(stamps.points(), leader_points);
             times.extend(FollowerTime::new(Basis::PeerDelay, &points, None, resolution));

@@ -7,11 +7,13 @@
 mod clocks;
 mod follower;
 mod path;
+mod peer;
 mod stability;
 mod steps;
 
 pub use clocks::Clocks;
 pub use follower::{Basis, FollowerTime, MANAGEMENT_LIMIT, RATE_LIMIT_PPM, STAMP_LIMIT, times};
 pub use path::{Path, PathBasis, Rate};
+pub use peer::Peer;
 pub use stability::StabilityRow;
 pub use steps::{ClockStep, Whose};

@@ -14,7 +14,9 @@ use crate::statistics::Point;
 use crate::statistics::Slope;
 use crate::statistics::Summary;
 use crate::statistics::lower_envelope;
+use crate::statistics::median;
 use crate::statistics::order_statistics;
+use crate::statistics::quantile;
 use crate::statistics::theil_sen;
 use crate::statistics::thin;
 use crate::statistics::without_slope;
@@ -88,6 +90,9 @@ pub struct Path {
     pub basis: PathBasis,
     /// θ = capture's clock less the leader's, 2⁻¹⁶ ns; off by the path's asymmetry.
     pub offset: OrderStatistics<i128>,
+    /// θ by the exchanges with the shortest way, rate taken out, at the middle of the capture, 2⁻¹⁶ ns: queueing only
+    /// adds, so these are the nearest to the truth. `None` below 16 exchanges or without a rate.
+    pub offset_at_least_delay: Option<i128>,
     /// How the two timescales stand to each other.
     pub timescales: Timescales,
     /// `meanPathDelay` between leader and capture point, 2⁻¹⁶ ns; `None` where no exchange was seen.
@@ -139,6 +144,7 @@ impl Path {
             basis,
             timescales: timescales(ScaledNanos(offset.median), at, TIMESCALE_TOLERANCE),
             offset,
+            offset_at_least_delay: rate.and_then(|rate| at_least_delay(samples, rate)),
             mean_path_delay: delay,
             at_leader: delay.is_some_and(|delay| is_at_leader(delay.median, resolution)),
             rate,
@@ -172,6 +178,24 @@ fn is_at_leader(delay_scaled_ns: i128, resolution: Nanos) -> bool {
     let both =
         TwoWay { to_capture: ScaledNanos(delay_scaled_ns), from_request: ScaledNanos(delay_scaled_ns) };
     both.is_at_leader(ScaledNanos::from(resolution))
+}
+
+/// The median offset of the twentieth of exchanges with the shortest way, moved along the rate to the series' middle.
+fn at_least_delay(samples: &LeaderSamples, rate: Rate) -> Option<i128> {
+    let (offsets, delays) = (samples.offset().points(), samples.path_delay().points());
+    if offsets.len() < LEAST_FOR_RATE {
+        return None;
+    }
+    let middle = offsets.get(offsets.len() / 2)?.time_ns;
+    let short = quantile(&delays.iter().map(|point| point.value_scaled_ns).collect::<Vec<_>>(), 50)?;
+    // Both series took in the same exchanges in the same order, so they are thinned alike.
+    let near = offsets.iter().zip(delays).filter(|(_, delay)| delay.value_scaled_ns <= short);
+    let origin = Point { time_ns: middle, value_scaled_ns: 0 };
+    let moved = near.filter_map(|(offset, _)| {
+        // Without the slope a value stands where it would have stood at the first point's time: the middle.
+        without_slope(&[origin, *offset], rate.ppm).last().map(|point| point.value_scaled_ns)
+    });
+    median(&moved.collect::<Vec<_>>())
 }
 
 fn variation(flat: &[Point]) -> Option<OrderStatistics<i128>> {

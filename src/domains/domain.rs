@@ -150,6 +150,9 @@ impl Domain {
         let marks = sender.marks.entry(kind).or_default();
         marks.record_path(&observation.path);
         marks.record_tlvs(message);
+        if let Some(metadata) = message.tlvs.iter().find_map(v2::Tlv::synchronization_metadata) {
+            sender.synchronization_metadata = Some(metadata);
+        }
         *self.counts.entry(kind).or_insert(0) += 1;
         let multicast = observation.path.is_multicast();
         match &message.body {

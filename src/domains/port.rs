@@ -9,11 +9,11 @@ use super::candidate::Candidate;
 use super::claims::Claims;
 use super::key::PortId;
 use super::marks::Marks;
+use super::peers::PeerSamples;
 use super::samples::LeaderSamples;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::ptp::v2;
-use crate::timing::Series;
 use crate::units::MacAddress;
 
 /// Addresses a port sent from.
@@ -108,9 +108,10 @@ pub struct ClockPort {
     pub claims: Claims,
     /// Where it sends Sync: what those say of the capture's clock.
     pub samples: Option<Box<LeaderSamples>>,
-    /// Its own time by peer delay: `requestReceiptTimestamp` less the capture's time of the request, which is its
-    /// clock less the capture's, plus the way to it.
-    pub peer_stamps: Option<Box<Series>>,
+    /// Where it answers peer-delay requests: what those answers say.
+    pub peer: Option<Box<PeerSamples>>,
+    /// The latest SMPTE ST 2059-2 synchronization metadata it sent.
+    pub synchronization_metadata: Option<v2::tlv::SynchronizationMetadata>,
     /// v1: the port it says it follows.
     pub parent: Option<PortId>,
     /// First message.
@@ -133,7 +134,8 @@ impl ClockPort {
             addresses: BTreeMap::new(),
             claims: Claims::default(),
             samples: None,
-            peer_stamps: None,
+            peer: None,
+            synchronization_metadata: None,
             parent: None,
             first: place,
             last: place,

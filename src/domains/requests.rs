@@ -14,6 +14,7 @@ use crate::timing::ScaledNanos;
 use crate::timing::Series;
 use crate::timing::follower_offset_from_response;
 use crate::units::CaptureTime;
+use crate::units::LogInterval;
 use crate::units::Nanos;
 use crate::units::TimeInterval;
 use crate::units::Timestamp;
@@ -89,6 +90,8 @@ pub(crate) struct RequestStamp {
 pub(crate) struct AnswerStamp {
     /// `receiveTimestamp` or `requestReceiptTimestamp`; `None` where it is not filled.
     pub(crate) received: Option<Timestamp>,
+    /// `twoStepFlag` of a peer's answer.
+    pub(crate) two_step: bool,
     /// `correctionField`.
     pub(crate) correction: TimeInterval,
 }
@@ -110,20 +113,30 @@ pub struct Requester {
     response_time: Distribution,
     responders: BTreeMap<PortId, u64>,
     own_time: Option<Box<Series>>,
+    asked_for: Option<LogInterval>,
     outages: Vec<Outage>,
 }
 
 impl Requester {
+    /// Takes in the interval that the leader asks for (`logMessageInterval` of a Delay_Resp).
+    pub(super) fn hear_interval(&mut self, asked_for: LogInterval) {
+        if asked_for != LogInterval::NOT_GIVEN {
+            self.asked_for = Some(asked_for);
+        }
+    }
+
+    /// The least interval between requests that the leader asked for last.
+    #[must_use]
+    pub const fn asked_for(&self) -> Option<LogInterval> {
+        self.asked_for
+    }
+
     /// Takes in the requester's own time as an answered request carries it: o′ = `originTimestamp` − (t4 − cR),
     /// its clock less the leader's, less its latency and the way to the leader.
     pub(super) fn hear_own_time(&mut self, exchange: &Exchange) {
-        let Some(origin) = exchange.origin else { return };
-        let ahead = follower_offset_from_response(
-            origin,
-            exchange.received,
-            exchange.response_correction,
-            ScaledNanos::ZERO,
-        );
+        let Some((origin, received)) = exchange.origin.zip(exchange.received) else { return };
+        let ahead =
+            follower_offset_from_response(origin, received, exchange.response_correction, ScaledNanos::ZERO);
         if let Some(ahead) = ahead {
             let series = self.own_time.get_or_insert_with(|| Box::new(Series::with_limit(FOLLOWER_SAMPLES)));
             series.push(exchange.asked, ahead);
@@ -222,7 +235,8 @@ impl Requester {
             request_correction: request.stamp.correction,
             responder: answer.responder,
             answered: answer.time,
-            received: answer.stamp.received?,
+            two_step: answer.stamp.two_step,
+            received: answer.stamp.received,
             response_correction: answer.stamp.correction,
         })
     }

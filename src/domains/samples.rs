@@ -45,8 +45,10 @@ pub struct Exchange {
     pub responder: PortId,
     /// When the capture saw the answer.
     pub answered: CaptureTime,
-    /// `receiveTimestamp` (t4), or `requestReceiptTimestamp` of a peer.
-    pub received: Timestamp,
+    /// Whether a follow-up with the peer's time of answering comes.
+    pub two_step: bool,
+    /// `receiveTimestamp` (t4), or `requestReceiptTimestamp` of a peer; `None` where it is not filled.
+    pub received: Option<Timestamp>,
     /// `correctionField` of the answer.
     pub response_correction: TimeInterval,
 }
@@ -90,9 +92,10 @@ impl LeaderSamples {
 
     /// Takes in a request that this port answered.
     pub(super) fn hear_exchange(&mut self, exchange: &Exchange) {
+        let Some(received) = exchange.received else { return };
         let from_request = delay_from_request(
             exchange.asked,
-            exchange.received,
+            received,
             exchange.response_correction,
             exchange.request_correction,
         );
@@ -208,7 +211,8 @@ mod tests {
             request_correction: NONE,
             responder: PortId { clock: ClockId::V1(MacAddress::default()), port: 1 },
             answered: CaptureTime(asked_ns + 10),
-            received: Timestamp { seconds: 0, nanoseconds: received_ns },
+            two_step: false,
+            received: Some(Timestamp { seconds: 0, nanoseconds: received_ns }),
             response_correction: NONE,
         }
     }

@@ -6,12 +6,9 @@ use super::requests::AnswerStamp;
 use super::requests::Mechanism;
 use super::requests::RequestStamp;
 use super::samples::Exchange;
-use super::samples::FOLLOWER_SAMPLES;
 use crate::observations::Place;
 use crate::ptp::v1;
 use crate::ptp::v2;
-use crate::timing::ScaledNanos;
-use crate::timing::Series;
 use crate::units::TimeInterval;
 use crate::units::Timestamp;
 
@@ -47,14 +44,25 @@ impl Domain {
                 self.ask((port, Mechanism::PeerToPeer), place, sequence_id, multicast, stamp);
             }
             v2::Body::DelayResp { receive_timestamp, requesting_port_identity } => {
-                let stamp = AnswerStamp { received: filled(*receive_timestamp), correction };
+                let stamp = AnswerStamp { received: filled(*receive_timestamp), two_step: false, correction };
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::EndToEnd);
                 self.answer(asker, place, sequence_id, port, stamp);
+                if let Some(requester) = self.requesters.get_mut(&asker) {
+                    requester.hear_interval(header.log_message_interval);
+                }
             }
             v2::Body::PdelayResp { request_receipt_timestamp, requesting_port_identity } => {
-                let stamp = AnswerStamp { received: filled(*request_receipt_timestamp), correction };
+                let two_step = header.flags.two_step();
+                let stamp =
+                    AnswerStamp { received: filled(*request_receipt_timestamp), two_step, correction };
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
                 self.answer(asker, place, sequence_id, port, stamp);
+            }
+            v2::Body::PdelayRespFollowUp { response_origin_timestamp, requesting_port_identity } => {
+                let asker = PortId::from(*requesting_port_identity);
+                if let Some(peer) = self.ports.get_mut(&port).and_then(|port| port.peer.as_mut()) {
+                    peer.follow_up(asker, sequence_id, *response_origin_timestamp, correction);
+                }
             }
             _ => {}
         }
@@ -87,7 +95,7 @@ impl Domain {
             }
             v1::Body::DelayResp(response) => {
                 let received = response.delay_receipt_timestamp.and_then(filled);
-                let stamp = AnswerStamp { received, correction: NONE };
+                let stamp = AnswerStamp { received, two_step: false, correction: NONE };
                 let asker = (PortId::from(response.requesting_source), Mechanism::EndToEnd);
                 self.answer(asker, place, response.requesting_source_sequence_id, port, stamp);
             }
@@ -137,7 +145,7 @@ impl Domain {
         let Some(now) = place.time else { return };
         let requester = self.requesters.entry(asker).or_default();
         if let Some(exchange) = requester.ask(now, place, sequence_id, multicast, stamp) {
-            self.relate(asker, &exchange);
+            self.relate(asker, sequence_id, &exchange);
         }
     }
 
@@ -152,11 +160,11 @@ impl Domain {
         let Some(now) = place.time else { return };
         let requester = self.requesters.entry(asker).or_default();
         if let Some(exchange) = requester.answer(now, sequence_id, responder, stamp) {
-            self.relate(asker, &exchange);
+            self.relate(asker, sequence_id, &exchange);
         }
     }
 
-    fn relate(&mut self, asker: (PortId, Mechanism), exchange: &Exchange) {
+    fn relate(&mut self, asker: (PortId, Mechanism), sequence_id: u16, exchange: &Exchange) {
         let responder = exchange.responder;
         match asker.1 {
             Mechanism::EndToEnd => {
@@ -170,11 +178,7 @@ impl Domain {
             }
             Mechanism::PeerToPeer => {
                 let Some(port) = self.ports.get_mut(&responder) else { return };
-                let stamps =
-                    port.peer_stamps.get_or_insert_with(|| Box::new(Series::with_limit(FOLLOWER_SAMPLES)));
-                // Its clock less the capture's: the other way round than "capture less stamp".
-                let ahead = ScaledNanos::ZERO.minus(ScaledNanos::between(exchange.received, exchange.asked));
-                stamps.push(exchange.asked, ahead);
+                port.peer.get_or_insert_default().hear(asker.0, sequence_id, exchange);
             }
         }
     }

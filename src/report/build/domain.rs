@@ -8,23 +8,29 @@ use crate::domains::DataSet;
 use crate::domains::Domain;
 use crate::domains::DomainName;
 use crate::domains::Kind;
+use crate::domains::Mechanism;
+use crate::domains::PortId;
 use crate::domains::Requester;
 use crate::domains::Standing;
 use crate::domains::Tenure;
 use crate::ptp::v1;
+use crate::ptp::v2::tlv::SynchronizationMetadata;
 use crate::report::document::AnswersDocument;
 use crate::report::document::CadenceDocument;
 use crate::report::document::ClockDocument;
 use crate::report::document::DomainDocument;
 use crate::report::document::MessageCounts;
 use crate::report::document::NoteDocument;
+use crate::report::document::RequesterDocument;
 use crate::report::document::SourceDocument;
 use crate::report::document::SpreadDocument;
+use crate::report::document::SynchronizationMetadataDocument;
 use crate::report::document::TenureDocument;
 use crate::report::format::rfc3339;
 use crate::report::format::seconds;
 use crate::statistics::Summary;
 use crate::units::CaptureTime;
+use crate::units::LogInterval;
 
 pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
     let end = analysis.end.unwrap_or(CaptureTime(i64::MAX));
@@ -51,6 +57,12 @@ pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
         succession: standing.succession(leader).map(|clock| clock.to_string()).collect(),
         clocks: domain.ports.values().map(clock).collect(),
         answers: answers(domain),
+        requesters: domain
+            .requesters
+            .iter()
+            .map(|(key, requester)| self::requester(domain, *key, requester))
+            .collect(),
+        peers: analysis.clocks.peers(&domain.key).iter().map(super::path::peer).collect(),
         notes: domain
             .notes
             .iter()
@@ -142,6 +154,7 @@ fn clock(port: &ClockPort) -> ClockDocument {
         delay_resp: series(Kind::DelayResp),
         pdelay_req: series(Kind::PdelayReq),
         two_step: port.two_step,
+        synchronization_metadata: port.synchronization_metadata.map(metadata),
         first: port.first.time.map(rfc3339),
         last: port.last.time.map(rfc3339),
         sources: port
@@ -152,6 +165,41 @@ fn clock(port: &ClockPort) -> ClockDocument {
                 ip: address.ip.map(|ip| ip.to_string()),
             })
             .collect(),
+    }
+}
+
+fn requester(
+    domain: &Domain,
+    (port, mechanism): (PortId, Mechanism),
+    requester: &Requester,
+) -> RequesterDocument {
+    let (name, kind) = match mechanism {
+        Mechanism::EndToEnd => ("delay_req", Kind::DelayReq),
+        Mechanism::PeerToPeer => ("pdelay_req", Kind::PdelayReq),
+    };
+    let series = domain.ports.get(&port).and_then(|port| port.series(kind));
+    RequesterDocument {
+        port: port.to_string(),
+        mechanism: name,
+        seen: requester.seen(),
+        multicast: requester.multicast(),
+        answered: requester.answered(),
+        unanswered: requester.unanswered(),
+        response_time_ns: requester.response_time().summary().map(spread_document),
+        asked_for_s: requester.asked_for().and_then(LogInterval::nanos).map(seconds),
+        median_s: series.and_then(|series| series.gaps().median()).map(seconds),
+    }
+}
+
+fn metadata(metadata: SynchronizationMetadata) -> SynchronizationMetadataDocument {
+    SynchronizationMetadataDocument {
+        default_system_frame_rate: format!(
+            "{}/{}",
+            metadata.default_system_frame_rate_numerator, metadata.default_system_frame_rate_denominator
+        ),
+        locking_status: metadata.master_locking_status,
+        current_local_offset_s: metadata.current_local_offset_s,
+        jump_s: metadata.jump_seconds,
     }
 }
 

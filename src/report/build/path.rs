@@ -3,6 +3,7 @@
 use crate::clock::FollowerTime;
 use crate::clock::Path;
 use crate::clock::PathBasis;
+use crate::clock::Peer;
 use crate::clock::StabilityRow;
 use crate::domains::Domain;
 use crate::profiles;
@@ -10,6 +11,7 @@ use crate::profiles::ProfileFit;
 use crate::report::document::DeviationDocument;
 use crate::report::document::DeviceOffsetDocument;
 use crate::report::document::PathDocument;
+use crate::report::document::PeerDocument;
 use crate::report::document::ProfileDocument;
 use crate::report::document::SpreadDocument;
 use crate::report::document::StabilityDocument;
@@ -29,6 +31,10 @@ pub(super) fn path(path: &Path) -> PathDocument {
     PathDocument {
         port: path.port.to_string(),
         offset_ns: spread(&path.offset),
+        offset_at_least_delay_ns: path
+            .offset_at_least_delay
+            .and_then(|offset| ScaledNanos(offset).nanos())
+            .map(|nanos| nanos.0),
         timescales,
         residual_offset_ns: residual.and_then(ScaledNanos::nanos).map(|nanos| nanos.0),
         mean_path_delay_ns: path.mean_path_delay.filter(|_| !path.at_leader).as_ref().map(spread),
@@ -81,6 +87,17 @@ fn stability(row: &StabilityRow) -> StabilityDocument {
         mdev: row.mdev,
         tdev_ns: row.tdev_ns,
         mtie_ns: row.mtie_ns,
+    }
+}
+
+pub(super) fn peer(peer: &Peer) -> PeerDocument {
+    PeerDocument {
+        port: peer.port.to_string(),
+        exchanges: peer.exchanges,
+        turnaround_ns: peer.turnaround.as_ref().map(spread),
+        link_delay_ns: peer.link_delay.as_ref().map(spread),
+        rate_ppm: peer.rate.map(|rate| rate.ppm),
+        rate_sigma_ppm: peer.rate.map(|rate| rate.sigma_ppm),
     }
 }
 

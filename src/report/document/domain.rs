@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::PathDocument;
+use super::PeerDocument;
 use super::ProfileDocument;
 
 /// A PTP domain.
@@ -38,6 +39,10 @@ pub struct DomainDocument {
     pub clocks: Vec<ClockDocument>,
     /// Requests for delay and their answers.
     pub answers: AnswersDocument,
+    /// Each port that asked or was answered.
+    pub requesters: Vec<RequesterDocument>,
+    /// Ports that answer peer-delay requests.
+    pub peers: Vec<PeerDocument>,
     /// Odd things in the messages.
     pub notes: Vec<NoteDocument>,
     /// The capture's clock against the leader; `null` where the leader's Sync is not in view.
@@ -135,6 +140,8 @@ pub struct ClockDocument {
     pub pdelay_req: Option<CadenceDocument>,
     /// Whether its Sync is two-step.
     pub two_step: Option<bool>,
+    /// SMPTE ST 2059-2 metadata it sent.
+    pub synchronization_metadata: Option<SynchronizationMetadataDocument>,
     /// First message, RFC 3339.
     pub first: Option<String>,
     /// Latest message.
@@ -179,6 +186,44 @@ pub struct AnswersDocument {
     pub unanswered: u64,
     /// Time from request to answer as captured.
     pub response_time_ns: Option<SpreadDocument>,
+}
+
+/// A port that asked for delay, or was answered.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct RequesterDocument {
+    /// The port.
+    pub port: String,
+    /// `delay_req` or `pdelay_req`.
+    pub mechanism: &'static str,
+    /// Requests seen.
+    pub seen: u64,
+    /// Of those, to a group address.
+    pub multicast: u64,
+    /// Requests seen with their answer.
+    pub answered: u64,
+    /// Requests without an answer within 2 s, the capture's last 2 s left out.
+    pub unanswered: u64,
+    /// Time from request to answer as captured.
+    pub response_time_ns: Option<SpreadDocument>,
+    /// The least mean interval that the leader asks for (`logMessageInterval` of Delay_Resp).
+    pub asked_for_s: Option<f64>,
+    /// The median interval between its requests.
+    pub median_s: Option<f64>,
+}
+
+/// SMPTE ST 2059-2 synchronization metadata, the latest.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct SynchronizationMetadataDocument {
+    /// `defaultSystemFrameRate` as numerator/denominator.
+    pub default_system_frame_rate: String,
+    /// `masterLockingStatus`: 0 not in use, 1 free run, 2 cold locking, 3 warm locking, 4 locked (from memory).
+    pub locking_status: u8,
+    /// `currentLocalOffset`.
+    pub current_local_offset_s: i32,
+    /// `jumpSeconds`.
+    pub jump_s: i32,
 }
 
 /// Order statistics by nearest rank.

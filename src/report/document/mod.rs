@@ -11,7 +11,7 @@ pub use capture::{CaptureDocument, DamageDocument, ProblemDocument};
 pub use device::{DeviceDocument, StateName, StrengthName};
 pub use domain::{
     AnswersDocument, CadenceDocument, ClockDocument, DomainDocument, MessageCounts, NoteDocument,
-    SourceDocument, SpreadDocument, TenureDocument,
+    RequesterDocument, SourceDocument, SpreadDocument, SynchronizationMetadataDocument, TenureDocument,
 };
 pub use event::{
     EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName,
@@ -19,7 +19,9 @@ pub use event::{
 };
 pub use viewpoint::{SeatName, ViewpointDocument};
 
-pub use path::{DeviationDocument, DeviceOffsetDocument, PathDocument, ProfileDocument, StabilityDocument};
+pub use path::{
+    DeviationDocument, DeviceOffsetDocument, PathDocument, PeerDocument, ProfileDocument, StabilityDocument,
+};
 
 use schemars::JsonSchema;
 use serde::Serialize;

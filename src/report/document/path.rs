@@ -13,6 +13,9 @@ pub struct PathDocument {
     pub port: String,
     /// Capture's clock less the leader's; with a one-way basis the delay to the capture point is in it.
     pub offset_ns: SpreadDocument,
+    /// The offset by the exchanges with the shortest way, rate taken out, at the middle of the capture; `null` below
+    /// 16 exchanges.
+    pub offset_at_least_delay_ns: Option<i64>,
     /// `same`, `capture-utc-leader-tai`, `capture-tai-leader-utc` or `unrelated`.
     pub timescales: &'static str,
     /// The median offset less whole leap seconds where the timescales differ by those; `null` where unrelated.
@@ -52,6 +55,24 @@ pub struct StabilityDocument {
     pub tdev_ns: Option<f64>,
     /// Maximum time interval error.
     pub mtie_ns: Option<f64>,
+}
+
+/// A port that answers peer-delay requests, as the capture point sees it.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct PeerDocument {
+    /// The port.
+    pub port: String,
+    /// Answered requests.
+    pub exchanges: u64,
+    /// How long it held an exchange, by its own clock.
+    pub turnaround_ns: Option<SpreadDocument>,
+    /// Delay between the capture point and it.
+    pub link_delay_ns: Option<SpreadDocument>,
+    /// How much faster its clock runs than the capture's.
+    pub rate_ppm: Option<f64>,
+    /// Standard error of that.
+    pub rate_sigma_ppm: Option<f64>,
 }
 
 /// How a domain agrees with a profile.

@@ -28,6 +28,7 @@ pub use path_trace::PathTrace;
 pub use slave_event_monitoring::{
     SlaveRxSyncComputedData, SlaveRxSyncTimingData, SyncComputedRecord, SyncTimingRecord,
 };
+pub use synchronization_metadata::SynchronizationMetadata;
 pub use types::tlv_name;
 pub use unicast::{UnicastCancel, UnicastGrant, UnicastRequest};
 
@@ -85,6 +86,18 @@ pub enum Tlv {
 }
 
 impl Tlv {
+    /// The SMPTE ST 2059-2 synchronization metadata, if this is that.
+    #[must_use]
+    pub const fn synchronization_metadata(&self) -> Option<SynchronizationMetadata> {
+        match self {
+            Self::Organization(OrganizationExtension {
+                content: OrganizationContent::SynchronizationMetadata(metadata),
+                ..
+            }) => Some(*metadata),
+            _ => None,
+        }
+    }
+
     /// `tlvType`.
     #[must_use]
     pub const fn tlv_type(&self) -> u16 {
