@@ -147,9 +147,9 @@ impl Path {
             offset_at_least_delay: rate.and_then(|rate| at_least_delay(samples, rate)),
             mean_path_delay: delay,
             at_leader: delay.is_some_and(|delay| is_at_leader(delay.median, resolution)),
-            rate,
+            rate: rate.map(|rate| Rate { ppm: per_leader_second(rate.ppm), ..rate }),
             envelope_ppm: (calm.len() >= LEAST_FOR_RATE)
-                .then(|| lower_envelope(calm).map(|envelope| envelope.ppm))
+                .then(|| lower_envelope(calm).map(|envelope| per_leader_second(envelope.ppm)))
                 .flatten(),
             sync_jitter: samples.jitter().summary(),
             delay_variation: flat.as_deref().and_then(variation),
@@ -157,6 +157,12 @@ impl Path {
             steps,
         })
     }
+}
+
+/// A slope over the capture's time as one over the leader's: with x = C − G, dx/dG = s / (1 − s) for s = dx/dC. At
+/// 100 ppm the two differ by 0.01 ppm.
+fn per_leader_second(ppm: f64) -> f64 {
+    ppm / (1.0 - ppm * 1e-6)
 }
 
 /// The port that announces the leader with the fewest steps and whose Syncs are in view.

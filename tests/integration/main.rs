@@ -17,6 +17,8 @@ mod capture_files;
 mod capture_joining;
 mod captured_frames;
 mod cli;
+mod clock_captures;
+mod clock_truth;
 mod cuts;
 mod demo_captures;
 mod device_states;

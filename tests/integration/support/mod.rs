@@ -8,6 +8,7 @@ pub(crate) mod craft;
 pub(crate) mod judged;
 pub(crate) mod ring;
 
+pub(crate) mod ideal_network;
 pub(crate) mod management_json;
 pub(crate) mod ptp_v2_json;
 pub(crate) mod stage;
