@@ -13,10 +13,13 @@ use crate::clock::Clocks;
 use crate::devices;
 use crate::devices::Device;
 use crate::devices::SiteDomain;
+use crate::domains::DomainKey;
 use crate::domains::Domains;
 use crate::observations::MirrorDuplicates;
 use crate::observations::Place;
 use crate::observations::What;
+use crate::profiles;
+use crate::profiles::ProfileFit;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::viewpoint::Measured;
@@ -184,6 +187,7 @@ impl Reading {
             frames_outside: self.outside,
             ptp_messages: self.ptp_messages,
             mirror_copies: self.copies,
+            profiles: self.domains.iter().map(|domain| (domain.key, profiles::score(domain))).collect(),
             domains: self.domains,
             clocks,
             site,
@@ -248,6 +252,8 @@ pub struct Analysis {
     pub mirror_copies: u64,
     /// Its domains.
     pub domains: Domains,
+    /// How each agrees with the profiles.
+    pub profiles: BTreeMap<DomainKey, Vec<ProfileFit>>,
     /// Time in them: the capture's clock and the followers' against each leader.
     pub clocks: Clocks,
     /// Which of them is the site's.
@@ -261,6 +267,12 @@ pub struct Analysis {
 }
 
 impl Analysis {
+    /// How a domain agrees with the profiles, best first.
+    #[must_use]
+    pub fn profiles_of(&self, key: &DomainKey) -> &[ProfileFit] {
+        self.profiles.get(key).map(Vec::as_slice).unwrap_or_default()
+    }
+
     /// Length of what was looked at.
     #[must_use]
     pub fn duration(&self) -> Option<Nanos> {

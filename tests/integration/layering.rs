@@ -40,6 +40,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "observations",
             "timing",
             "domains",
+            "profiles",
             "clock",
             "devices",
             "viewpoint",

@@ -73,7 +73,7 @@ pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
             })
             .collect(),
         path: analysis.clocks.path(&domain.key).map(super::path::path),
-        profiles: super::path::profiles(domain),
+        profiles: super::path::profiles(analysis.profiles_of(&domain.key)),
     }
 }
 

@@ -5,8 +5,6 @@ use crate::clock::Path;
 use crate::clock::PathBasis;
 use crate::clock::Peer;
 use crate::clock::StabilityRow;
-use crate::domains::Domain;
-use crate::profiles;
 use crate::profiles::ProfileFit;
 use crate::report::document::DeviationDocument;
 use crate::report::document::DeviceOffsetDocument;
@@ -101,8 +99,8 @@ pub(super) fn peer(peer: &Peer) -> PeerDocument {
     }
 }
 
-pub(super) fn profiles(domain: &Domain) -> Vec<ProfileDocument> {
-    profiles::score(domain).iter().map(profile).collect()
+pub(super) fn profiles(fits: &[ProfileFit]) -> Vec<ProfileDocument> {
+    fits.iter().map(profile).collect()
 }
 
 fn profile(fit: &ProfileFit) -> ProfileDocument {
