@@ -110,6 +110,8 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
     if domain.election.leader() == Some(clock) {
         return Vec::new();
     }
+    // A boundary clock whose own Syncs stand in for the leader's cannot be measured by them.
+    let path = path.filter(|path| path.port.clock != clock);
     let leader = path.and_then(|path| domain.ports.get(&path.port)).and_then(|port| port.samples.as_deref());
     let leader_points = leader.map(|samples| samples.one_way().points()).unwrap_or_default();
     let mut times = Vec::new();

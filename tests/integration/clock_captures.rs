@@ -69,6 +69,14 @@ fn moving_a_real_captures_stamps_moves_the_offset_by_exactly_that() {
 }
 
 #[test]
+fn a_boundary_clock_is_not_measured_by_its_own_syncs() {
+    // Behind the boundary clock only its Syncs are in view; they stand in for the leader's.
+    let behind = analysis(committed("lab/boundary-br1.pcap"));
+    assert_eq!(path(&behind).port.to_string(), "02-00-5e-ff-fe-20-00-07/2", "the clock's second port");
+    assert!(behind.devices.iter().all(|device| device.time.is_none()), "{:?}", behind.devices);
+}
+
+#[test]
 fn stretching_a_real_captures_stamps_moves_the_rate_by_exactly_that() {
     for name in ["lab/healthy.pcap", "lab/ipv6.pcap"] {
         let octets = committed(name);
