@@ -6,6 +6,7 @@ use std::io::Write;
 use super::super::document::DeviceDocument;
 use super::super::document::Document;
 use super::super::document::StateName;
+use super::super::format::duration_ns;
 use super::super::format::plain;
 use super::paragraph;
 
@@ -28,6 +29,14 @@ const SHOWN: usize = 12;
 /// Devices of one state that a list holds.
 const SHOWN_IN_LIST: usize = 40;
 
+/// Where an offset comes from, in words.
+const BASES: [(&str, &str); 4] = [
+    ("management", "management answers"),
+    ("peer-delay", "peer-delay stamps"),
+    ("downstream-sync", "Syncs sent on"),
+    ("request-origin", "stamps of requests"),
+];
+
 pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     if document.devices.is_empty() {
         return Ok(());
@@ -41,7 +50,9 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
         }
         if with_reason {
             for device in devices.iter().take(SHOWN) {
-                let text = format!("{}  {}", address(device), plain(&device.reasons.join("; ")));
+                let offset = device.offset_ns.as_ref().map(|offset| format!(" ({})", signed(offset.median)));
+                let offset = offset.unwrap_or_default();
+                let text = format!("{}{offset}  {}", address(device), plain(&device.reasons.join("; ")));
                 paragraph(out, 2, &format!("{name:<12}"), &text)?;
             }
             let more = devices.len().saturating_sub(SHOWN);
@@ -56,12 +67,45 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
             paragraph(out, 2, &format!("{name:<12}"), &format!("{number}{}{more}", list.join(", ")))?;
         }
     }
-    Ok(())
+    offsets(document, out)
 }
 
-/// For lists where nothing is wrong: the IP address where there is one, else the key.
+/// For lists where nothing is wrong: the IP address where there is one, else the key, and the offset.
 fn short(device: &DeviceDocument) -> String {
-    device.ips.first().cloned().unwrap_or_else(|| plain(&device.key))
+    let name = device.ips.first().cloned().unwrap_or_else(|| plain(&device.key));
+    match &device.offset_ns {
+        Some(offset) => format!("{name} ({})", signed(offset.median)),
+        None => name,
+    }
+}
+
+fn signed(ns: i64) -> String {
+    // Without the space, so that a line break does not part number and unit.
+    format!("{}{}", if ns < 0 { "-" } else { "+" }, duration_ns(ns.saturating_abs()).replace(' ', ""))
+}
+
+/// What the offsets in brackets are, and why the others have none.
+fn offsets(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    let told: Vec<_> = document.devices.iter().filter_map(|device| device.offset_ns.as_ref()).collect();
+    let follows =
+        |device: &&DeviceDocument| matches!(device.state, StateName::Following | StateName::Relaying);
+    let untold = document.devices.iter().filter(follows).filter(|device| device.offset_ns.is_none()).count();
+    if told.is_empty() && untold == 0 {
+        return Ok(());
+    }
+    let mut parts: Vec<String> = Vec::new();
+    for (basis, words) in BASES {
+        let bound =
+            told.iter().filter(|offset| offset.basis == basis).map(|offset| offset.uncertainty_ns).max();
+        if let Some(bound) = bound {
+            let bound = if bound > 0 { format!(" ± {}", duration_ns(bound)) } else { String::new() };
+            parts.push(format!("{words}{bound}"));
+        }
+    }
+    let silent = (untold > 0).then(|| format!("{untold} do not tell"));
+    let from = (!parts.is_empty()).then(|| format!("from {}", parts.join(", ")));
+    let text: Vec<String> = from.into_iter().chain(silent).collect();
+    paragraph(out, 2, "offset      ", &text.join("; "))
 }
 
 /// The address people look a device up by: IP where there is one, else its key.

@@ -24,19 +24,26 @@ pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::
         StrengthName::Inferred => " (inferred)",
         StrengthName::Shown | StrengthName::CannotTell => "",
     };
-    // Where nothing tells the place, the first reason says why; the others are what was looked at.
-    let shown = if viewpoint.kind == SeatName::Unknown { 1 } else { viewpoint.shown_by.len() };
-    let why: Vec<String> = viewpoint.shown_by.iter().take(shown).map(|text| plain(text)).collect();
+    let why: Vec<String> = viewpoint.shown_by.iter().map(|text| plain(text)).collect();
     let colon = if why.is_empty() { "" } else { ": " };
     writeln!(out)?;
+    if viewpoint.kind == SeatName::Unknown {
+        // Nothing tells the place; what limits every such capture fits behind it.
+        let limit = viewpoint.cannot_see.first().map(|text| format!("; cannot see {}", plain(text)));
+        paragraph(out, 0, "seen from    ", &format!("{place}{}", limit.unwrap_or_default()))?;
+        return more(viewpoint.cannot_see.len().saturating_sub(1), out);
+    }
     paragraph(out, 0, "seen from    ", &format!("{place}{strength}{colon}{}", why.join("; ")))?;
     for (place, limit) in viewpoint.cannot_see.iter().take(LIMITS_SHOWN).enumerate() {
         let label = if place == 0 { "cannot see   " } else { "             " };
         paragraph(out, 0, label, &plain(limit))?;
     }
-    let more = viewpoint.cannot_see.len().saturating_sub(LIMITS_SHOWN);
-    if more > 0 {
-        writeln!(out, "             and {more} more (see --format json)")?;
+    more(viewpoint.cannot_see.len().saturating_sub(LIMITS_SHOWN), out)
+}
+
+fn more(count: usize, out: &mut impl Write) -> io::Result<()> {
+    if count > 0 {
+        writeln!(out, "             and {count} more (see --format json)")?;
     }
     Ok(())
 }
