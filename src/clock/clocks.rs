@@ -26,7 +26,7 @@ impl Clocks {
     pub fn of(domains: &Domains, resolution: Nanos) -> Self {
         let mut clocks = Self::default();
         for domain in domains.iter() {
-            let path = Path::of(domain, resolution);
+            let path = Path::of(domains, domain, resolution);
             let seen: BTreeSet<ClockId> = domain
                 .ports
                 .keys()

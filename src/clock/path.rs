@@ -6,6 +6,7 @@ use super::steps;
 use super::steps::ClockStep;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
+use crate::domains::Domains;
 use crate::domains::Kind;
 use crate::domains::LeaderSamples;
 use crate::domains::PortId;
@@ -122,12 +123,13 @@ impl Path {
     }
 
     /// The path of a domain whose leader gives time in view; `resolution` is the coarsest step of a stamp.
+    /// The clocks of the other `domains` tell whose time jumped.
     #[must_use]
-    pub fn of(domain: &Domain, resolution: Nanos) -> Option<Self> {
+    pub fn of(domains: &Domains, domain: &Domain, resolution: Nanos) -> Option<Self> {
         let (port, samples) = leader_port(domain)?;
         let points = samples.one_way().points();
         let one_way = samples.one_way().order_statistics()?;
-        let steps = steps::find(domain, port, points);
+        let steps = steps::find(domains, domain, port, points);
         let calm = steps::longest_calm(points, &steps);
         let rate = Rate::of(calm, resolution);
         let flat = rate.map(|rate| without_slope(calm, rate.ppm));

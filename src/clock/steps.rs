@@ -1,7 +1,9 @@
 //! Jumps of the leader's time or of the capture's clock, told apart where another clock is in view.
 
+use crate::domains::ClockId;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
+use crate::domains::Domains;
 use crate::statistics::Point;
 use crate::statistics::theil_sen;
 use crate::statistics::thin;
@@ -56,17 +58,17 @@ pub struct ClockStep {
     index: usize,
 }
 
-/// The jumps of the series of `port`.
-pub(super) fn find(domain: &Domain, port: &ClockPort, points: &[Point]) -> Vec<ClockStep> {
+/// The jumps of the series of `port`, the leader's in `domain`; the clocks of all domains are compared with it.
+pub(super) fn find(domains: &Domains, domain: &Domain, port: &ClockPort, points: &[Point]) -> Vec<ClockStep> {
     let jumps = jumps(points);
-    let others: Vec<&[Point]> = domain
-        .ports
-        .values()
-        .filter(|other| other.port.clock != port.port.clock)
-        .filter(|other| {
-            other.offer.map(|offer| offer.grandmaster) != port.offer.map(|offer| offer.grandmaster)
-        })
-        .filter_map(|other| other.samples.as_deref().map(|samples| samples.one_way().points()))
+    if jumps.is_empty() {
+        return Vec::new();
+    }
+    let others: Vec<&[Point]> = domains
+        .iter()
+        .flat_map(|theirs| theirs.ports.values().map(move |other| (theirs, other)))
+        .filter(|(theirs, other)| is_apart((domain, port), (theirs, other)))
+        .filter_map(|(_, other)| other.samples.as_deref().map(|samples| samples.one_way().points()))
         .filter(|points| points.len() >= 2 * SIDE)
         .collect();
     jumps
@@ -74,6 +76,22 @@ pub(super) fn find(domain: &Domain, port: &ClockPort, points: &[Point]) -> Vec<C
         .take(KEPT)
         .map(|(index, time, size)| ClockStep { time, size, whose: whose(time, size, &others), index })
         .collect()
+}
+
+/// Whether the times two ports give are known to come from two clocks, neither of which asks for the other's: a
+/// gateway that follows one domain and leads another jumps with the first.
+fn is_apart(ours: (&Domain, &ClockPort), theirs: (&Domain, &ClockPort)) -> bool {
+    let sources =
+        |(_, port): (&Domain, &ClockPort)| port.offer.map(|offer| [port.port.clock, offer.grandmaster]);
+    let Some((our_sources, their_sources)) = sources(ours).zip(sources(theirs)) else { return false };
+    let one_device = |a: ClockId, b: ClockId| a == b || a.mac().is_some_and(|mac| Some(mac) == b.mac());
+    let asks_in = |domain: &Domain, clock: ClockId| {
+        domain.requesters.keys().any(|(asker, _)| one_device(asker.clock, clock))
+    };
+    let shared = our_sources.iter().any(|our| their_sources.iter().any(|their| one_device(*our, *their)));
+    let they_follow = their_sources.iter().any(|their| asks_in(ours.0, *their));
+    let we_follow = our_sources.iter().any(|our| asks_in(theirs.0, *our));
+    !shared && !they_follow && !we_follow
 }
 
 fn whose(time: CaptureTime, size: ScaledNanos, others: &[&[Point]]) -> Whose {

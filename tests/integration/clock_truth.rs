@@ -112,7 +112,8 @@ impl Scene {
     }
 
     fn path(self) -> Path {
-        Path::of(only(&self.domains()), Nanos(self.resolution_ns)).unwrap()
+        let domains = self.domains();
+        Path::of(&domains, only(&domains), Nanos(self.resolution_ns)).unwrap()
     }
 }
 
@@ -198,7 +199,7 @@ fn a_jump_is_the_captures_own_only_where_another_clock_shows_it_too() {
             }
         }
         let domains = network.domains();
-        Path::of(only(&domains), Nanos(1)).unwrap().steps
+        Path::of(&domains, only(&domains), Nanos(1)).unwrap().steps
     };
     for (with_other, captures, whose) in
         [(true, true, Whose::Capture), (true, false, Whose::Leader), (false, false, Whose::CannotTell)]
@@ -207,6 +208,42 @@ fn a_jump_is_the_captures_own_only_where_another_clock_shows_it_too() {
         assert_eq!(steps.len(), 1, "{steps:?}");
         assert_eq!((ns(steps[0].size.0), steps[0].whose), (-2_000_000, whose));
     }
+}
+
+/// A leader of domain 0 and one of domain 5, of which the first jumps by 2 ms half way; `asks` makes the second ask the
+/// first for delay, as a gateway does that follows it.
+fn jump_beside_another_domain(asks: bool) -> Vec<(i64, Whose)> {
+    let (leader, other) = (actor(1).class(6), actor(3).in_domain(5));
+    let mut network = Network::new(Clock::default(), 1);
+    for index in 0..480_i64 {
+        let (sequence, true_ns) = (u16::try_from(index).unwrap(), index * SECOND / 8);
+        for (place, clock) in [(0, &leader), (1, &other)] {
+            let jumped = place == 0 && true_ns >= 30 * SECOND;
+            if index % 8 == 0 {
+                let body = Body::Announce { origin_ns: 0, data: clock.data };
+                let mut announce = Message::new(sequence / 8, &body);
+                announce.log_interval = 0;
+                network.pass(true_ns + place * 1_000, clock, &announce);
+            }
+            let origin_ns = Clock::default().shows(true_ns) + if jumped { 2_000_000 } else { 0 };
+            let body = Body::Sync { origin_ns };
+            network.pass(true_ns + 5_000 + place * 1_000, clock, &Message::new(sequence, &body));
+        }
+        if asks && index % 8 == 4 {
+            let body = Body::DelayReq { origin_ns: 0 };
+            network.pass(true_ns + 40_000, &actor(3), &Message::new(sequence, &body));
+        }
+    }
+    let domains = network.domains();
+    let domain = domains.iter().find(|domain| domain.key.number() == Some(0)).unwrap();
+    let steps = Path::of(&domains, domain, Nanos(1)).unwrap().steps;
+    steps.iter().map(|step| (ns(step.size.0), step.whose)).collect()
+}
+
+#[test]
+fn a_clock_of_another_domain_is_a_second_opinion_unless_it_follows_this_one() {
+    assert_eq!(jump_beside_another_domain(false), [(-2_000_000, Whose::Leader)]);
+    assert_eq!(jump_beside_another_domain(true), [(-2_000_000, Whose::CannotTell)]);
 }
 
 /// The state and the first time of the follower of a scene.
