@@ -11,6 +11,7 @@ use crate::statistics::Point;
 use crate::statistics::interpolate;
 use crate::statistics::order_statistics;
 use crate::timing::FollowerOffset;
+use crate::timing::HARDWARE_UNCERTAINTY;
 use crate::timing::ScaledNanos;
 use crate::timing::stamping_uncertainty;
 use crate::units::NANOS_PER_SECOND;
@@ -29,6 +30,14 @@ pub const RATE_LIMIT_PPM: f64 = 5.0;
 
 /// Span of samples from which a rate is believed (chosen).
 const RATE_SPAN: i64 = 30 * NANOS_PER_SECOND;
+
+/// How far off the `originTimestamp` of a healthy v2 request may be: it is 0 or an estimate no worse than ±1 s of the
+/// time of sending (IEEE 1588-2008 11.3.2, from memory). Stamps as steady as hardware's are taken as no mere estimate.
+const ESTIMATE: Nanos = Nanos::from_seconds(1);
+
+/// Peer-delay stamps farther than this from the leader's time are those of a counter of their own: only their
+/// differences matter, so a transparent clock need not set its clock (IEEE 1588-2008 6.5.5, from memory). Chosen.
+const OWN_COUNTER: ScaledNanos = ScaledNanos(1_000_000_000 << 16);
 
 /// What an offset was worked out of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -127,9 +136,16 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
         if let Some(stamps) = port.peer.as_deref().map(PeerSamples::ahead) {
             // Its clock less the capture's, and the capture's less the leader's at the same instant.
             let points = sum(stamps.points(), leader_points);
-            times.extend(FollowerTime::new(Basis::PeerDelay, &points, None, resolution));
+            let time = FollowerTime::new(Basis::PeerDelay, &points, None, resolution);
+            // gPTP stamps peer delay by a free-running LocalClock (802.1AS-2020 8.4.1, from memory).
+            let set = |time: &FollowerTime| {
+                !domain.key.is_gptp() && ScaledNanos(time.offset.median).abs() <= OWN_COUNTER
+            };
+            times.extend(time.filter(set));
         }
-        let relays = port.offer.is_some_and(|offer| offer.grandmaster != clock);
+        // The Syncs that the path was worked out of say nothing of their own sender.
+        let relays = port.offer.is_some_and(|offer| offer.grandmaster != clock)
+            && path.is_none_or(|path| path.port.clock != clock);
         if let Some(samples) = port.samples.as_deref().filter(|_| relays) {
             let points = sum(&negated(samples.one_way().points()), leader_points);
             times.extend(FollowerTime::new(Basis::DownstreamSync, &points, None, resolution));
@@ -141,7 +157,13 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
         .filter(|((port, how), _)| port.clock == clock && *how == Mechanism::EndToEnd);
     for (_, requester) in asked {
         if let Some(own) = requester.own_time() {
-            times.extend(FollowerTime::new(Basis::RequestOrigin, own.points(), None, resolution));
+            let time = FollowerTime::new(Basis::RequestOrigin, own.points(), None, resolution);
+            times.extend(time.map(|time| match clock {
+                ClockId::V2(_) if time.uncertainty > HARDWARE_UNCERTAINTY => {
+                    FollowerTime { uncertainty: ESTIMATE, ..time }
+                }
+                _ => time,
+            }));
         }
     }
     times.sort_by_key(|time| time.basis);

@@ -39,6 +39,9 @@ pub(super) const POINTS_FOR_RATE: usize = 400;
 /// µs below 0 (−3.4 µs on a real capture), hundreds at the very worst (chosen).
 const LEAST_PLAUSIBLE_DELAY: ScaledNanos = ScaledNanos(-(1_000_000 << 16));
 
+/// A leader whose stamps gain less than this in a second of the capture stands still (chosen).
+const STANDING_STILL: f64 = 1e-3;
+
 /// A rate, and how sure it is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rate {
@@ -149,9 +152,9 @@ impl Path {
             offset_at_least_delay: rate.and_then(|rate| at_least_delay(samples, rate)),
             mean_path_delay: delay,
             at_leader: delay.is_some_and(|delay| is_at_leader(delay.median, resolution)),
-            rate: rate.map(|rate| Rate { ppm: per_leader_second(rate.ppm), ..rate }),
+            rate: rate.and_then(|rate| Some(Rate { ppm: per_leader_second(rate.ppm)?, ..rate })),
             envelope_ppm: (calm.len() >= LEAST_FOR_RATE)
-                .then(|| lower_envelope(calm).map(|envelope| per_leader_second(envelope.ppm)))
+                .then(|| lower_envelope(calm).and_then(|envelope| per_leader_second(envelope.ppm)))
                 .flatten(),
             sync_jitter: samples.jitter().summary(),
             delay_variation: flat.as_deref().and_then(variation),
@@ -162,9 +165,10 @@ impl Path {
 }
 
 /// A slope over the capture's time as one over the leader's: with x = C − G, dx/dG = s / (1 − s) for s = dx/dC. At
-/// 100 ppm the two differ by 0.01 ppm.
-fn per_leader_second(ppm: f64) -> f64 {
-    ppm / (1.0 - ppm * 1e-6)
+/// 100 ppm the two differ by 0.01 ppm. `None` where the leader's stamps stand still or go back, which is no rate.
+fn per_leader_second(ppm: f64) -> Option<f64> {
+    let leader_seconds = 1.0 - ppm * 1e-6;
+    (leader_seconds > STANDING_STILL).then(|| ppm / leader_seconds)
 }
 
 /// The port that announces the leader with the fewest steps and whose Syncs are in view.

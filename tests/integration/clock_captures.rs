@@ -129,3 +129,12 @@ fn open_captures_give_the_figures_worked_out_from_them() {
     assert!((3_000_000_000..3_700_000_000).contains(&size), "{size}");
     assert!(steps.len() > 3, "{steps:?}");
 }
+
+#[test]
+fn a_boundary_clock_that_is_the_measure_is_not_measured_by_itself() {
+    let analysis = analysis(committed("lab/boundary-br1.pcap"));
+    let relay = path(&analysis).port.clock;
+    let key = *analysis.site.keys.first().unwrap();
+    assert_ne!(analysis.domains.get(&key).unwrap().election.leader(), Some(relay));
+    assert_eq!(analysis.clocks.times_of(relay, key), []);
+}

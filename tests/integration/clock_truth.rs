@@ -267,6 +267,58 @@ fn a_follower_is_adrift_only_beyond_what_its_stamps_could_be_off_by() {
 }
 
 #[test]
+fn requests_that_only_estimate_their_time_make_nobody_adrift() {
+    let (leader, node) = (actor(1).class(6), actor(3));
+    let mut network = PLAIN.network();
+    for index in 0..60_i64 {
+        // A v2 request's originTimestamp may be up to a second off (1588-2008 11.3.2, from memory).
+        let estimate = Clock { offset_ns: -500_000_000 - index * 7 % 10 * 40_000_000, ppb: 0 };
+        let scene = Scene { follower: Some(estimate), ..PLAIN };
+        let sequence = u16::try_from(index).unwrap();
+        scene.exchange(&mut network, index * SECOND + 700_000_000, sequence, &leader, &node);
+    }
+    let devices = crate::support::stage::devices_of(&network.domains(), None);
+    let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:03").unwrap();
+    assert_eq!(device.state, State::Following, "{:?}", device.reasons);
+    assert_eq!(device.time.as_ref().unwrap().uncertainty, Nanos(SECOND));
+}
+
+#[test]
+fn peer_delay_stamps_of_a_counter_that_nobody_set_are_no_offset() {
+    let (asker, responder) = (actor(2), actor(3));
+    let counter = Clock { offset_ns: -1_700_000_000 * SECOND, ppb: 30_000 };
+    let mut network = PLAIN.network();
+    for index in 0..60_i64 {
+        let sequence = u16::try_from(index).unwrap();
+        let seen = index * SECOND + 333_000;
+        network.pass(seen, &asker, &Message::new(sequence, &Body::PdelayReq { origin_ns: 0 }));
+        let body = Body::PdelayResp { receipt_ns: counter.shows(seen + 400), requester: asker.port };
+        network.pass(seen + 900_000, &responder, &Message::new(sequence, &body));
+    }
+    let domains = network.domains();
+    let clocks = Clocks::of(&domains, Nanos(1));
+    assert_eq!(clocks.peers(&only(&domains).key).len(), 1);
+    assert_eq!(clocks.times_of(responder.id(), only(&domains).key), []);
+}
+
+#[test]
+fn a_leader_whose_stamps_stand_still_has_no_rate() {
+    let leader = actor(1).class(6);
+    let mut network = Network::new(Clock::default(), 1);
+    for index in 0..480_i64 {
+        let sequence = u16::try_from(index).unwrap();
+        if index % 8 == 0 {
+            let body = Body::Announce { origin_ns: 0, data: leader.data };
+            network.pass(index * SECOND / 8, &leader, &Message::new(sequence / 8, &body));
+        }
+        let body = Body::Sync { origin_ns: Clock::default().shows(0) };
+        network.pass(index * SECOND / 8 + 5_000, &leader, &Message::new(sequence, &body));
+    }
+    let path = Path::of(only(&network.domains()), Nanos(1)).unwrap();
+    assert_eq!((path.rate, path.envelope_ppm), (None, None));
+}
+
+#[test]
 fn a_clock_that_says_itself_that_it_is_off_is_adrift() {
     let with_claim = |offset_ns: i64| {
         let mut network = PLAIN.network();

@@ -67,7 +67,10 @@ fn basis(path: &Path) -> String {
 }
 
 fn spread(values: &OrderStatistics<i128>) -> SpreadDocument {
-    let ns = |scaled: i128| ScaledNanos(scaled).nanos().map_or(i64::MAX, |nanos| nanos.0);
+    let ns = |scaled: i128| {
+        let beyond = if scaled < 0 { i64::MIN } else { i64::MAX };
+        ScaledNanos(scaled).nanos().map_or(beyond, |nanos| nanos.0)
+    };
     SpreadDocument {
         median: ns(values.median),
         p5: ns(values.p5),
@@ -130,5 +133,17 @@ pub(super) fn device_offset(time: &FollowerTime) -> DeviceOffsetDocument {
         uncertainty_ns: time.uncertainty.0,
         rate_ppm: time.rate.map(|rate| rate.ppm),
         rate_sigma_ppm: time.rate.map(|rate| rate.sigma_ppm),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::statistics::order_statistics;
+
+    #[test]
+    fn a_value_beyond_64_bits_of_ns_keeps_its_sign() {
+        let far = spread(&order_statistics(&[i128::MIN / 4, 0, i128::MAX / 4]).unwrap());
+        assert_eq!((far.min, far.median, far.max), (i64::MIN, 0, i64::MAX));
     }
 }
