@@ -13,7 +13,11 @@ use crate::statistics::order_statistics;
 use crate::timing::FollowerOffset;
 use crate::timing::HARDWARE_UNCERTAINTY;
 use crate::timing::ScaledNanos;
+use crate::timing::TIMESCALE_TOLERANCE;
+use crate::timing::Timescales;
 use crate::timing::stamping_uncertainty;
+use crate::timing::timescales;
+use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
 use crate::units::Nanos;
 
@@ -27,6 +31,10 @@ pub const MANAGEMENT_LIMIT: Nanos = Nanos(20_833);
 /// Beyond this, and three standard errors, a clock does not run at the leader's rate (chosen; a clock that follows
 /// stays within 0.5 ppm, common practice, no source).
 pub const RATE_LIMIT_PPM: f64 = 5.0;
+
+/// Answers of a clock about itself from which its word counts against it: one alone may be from before it had settled
+/// (chosen).
+const LEAST_CLAIMS: usize = 3;
 
 /// Span of samples from which a rate is believed (chosen).
 const RATE_SPAN: i64 = 30 * NANOS_PER_SECOND;
@@ -76,6 +84,8 @@ pub struct FollowerTime {
     pub uncertainty: Nanos,
     /// Its clock's rate against the leader's.
     pub rate: Option<Rate>,
+    /// When the first sample was taken.
+    at: CaptureTime,
 }
 
 impl FollowerTime {
@@ -91,6 +101,7 @@ impl FollowerTime {
             offset,
             uncertainty: uncertainty.unwrap_or_else(|| stamping_uncertainty(spread)),
             rate,
+            at: CaptureTime(points.first()?.time_ns),
         })
     }
 
@@ -98,10 +109,17 @@ impl FollowerTime {
     #[must_use]
     pub fn off_by_at_least(&self) -> Option<ScaledNanos> {
         let limit = if self.basis == Basis::Management { MANAGEMENT_LIMIT } else { STAMP_LIMIT };
-        let bound = FollowerOffset {
-            apparent: ScaledNanos(self.offset.median),
-            uncertainty: ScaledNanos::from(self.uncertainty),
+        if self.basis == Basis::Management && self.offset.count < LEAST_CLAIMS {
+            return None;
+        }
+        // A clock that stamps in UTC under a leader that counts TAI, or the other way round, is not off by 37 s.
+        let apparent = match timescales(ScaledNanos(self.offset.median), self.at, TIMESCALE_TOLERANCE) {
+            Timescales::Same { residual }
+            | Timescales::CaptureInUtc { residual }
+            | Timescales::LeaderInUtc { residual } => residual,
+            Timescales::Unrelated => ScaledNanos(self.offset.median),
         };
+        let bound = FollowerOffset { apparent, uncertainty: ScaledNanos::from(self.uncertainty) };
         bound.at_least().filter(|off| *off > ScaledNanos::from(limit))
     }
 
@@ -143,9 +161,7 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
             };
             times.extend(time.filter(set));
         }
-        // The Syncs that the path was worked out of say nothing of their own sender.
-        let relays = port.offer.is_some_and(|offer| offer.grandmaster != clock)
-            && path.is_none_or(|path| path.port.clock != clock);
+        let relays = port.offer.is_some_and(|offer| offer.grandmaster != clock);
         if let Some(samples) = port.samples.as_deref().filter(|_| relays) {
             let points = sum(&negated(samples.one_way().points()), leader_points);
             times.extend(FollowerTime::new(Basis::DownstreamSync, &points, None, resolution));

@@ -46,7 +46,9 @@ pub(super) fn judge(
     start: CaptureTime,
 ) {
     let own: Vec<&Domain> = device.domains.iter().filter_map(|key| domains.get(key)).collect();
+    // A boundary clock that is off itself hands its error on: that comes first.
     let judged = relaying(device, &own)
+        .map(|relays| adrift(device, &own, clocks).unwrap_or(relays))
         .or_else(|| rival(device, &own, start))
         .or_else(|| astray(device, &own, domains, site, joined))
         .or_else(|| leading(device, &own))

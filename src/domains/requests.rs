@@ -23,6 +23,10 @@ use crate::units::Timestamp;
 /// 1 s, or 2 request intervals).
 pub const ANSWER_WINDOW: Nanos = Nanos::from_seconds(2);
 
+/// How long before its request an answer may be captured: mirrors re-order by no more, and an older one belongs to an
+/// earlier request with the same number (chosen).
+const EARLY_WINDOW: Nanos = Nanos(100_000_000);
+
 /// Open requests kept for one requester (chosen).
 const PENDING_LIMIT: usize = 64;
 
@@ -164,7 +168,10 @@ impl Requester {
         self.last_request = Some(place);
         self.give_up_before(now);
         let request = Request { sequence_id, place, time: now, multicast, stamp };
-        if let Some(index) = self.early.iter().position(|answer| answer.sequence_id == sequence_id) {
+        let just_before = |answer: &Answer| {
+            answer.sequence_id == sequence_id && now.since(answer.time).0.abs() <= EARLY_WINDOW.0
+        };
+        if let Some(index) = self.early.iter().position(just_before) {
             // Who answered was counted when the answer came.
             return self.early.remove(index).and_then(|answer| self.settle(request, answer));
         }

@@ -263,6 +263,8 @@ fn a_follower_is_adrift_only_beyond_what_its_stamps_could_be_off_by() {
     assert_eq!(off(300_000, 0).0, State::Following);
     assert_eq!(off(0, 20_000).0, State::Adrift, "20 ppm over a minute");
     assert_eq!(off(0, 2_000).0, State::Following, "2 ppm is within the limit");
+    assert_eq!(off(-37 * SECOND, 0).0, State::Following, "UTC under a leader that counts TAI");
+    assert_eq!(off(-37 * SECOND + 5_000_000, 0).0, State::Adrift);
     assert_eq!(follower(PLAIN), (State::Following, None), "stamps that are not filled say nothing");
 }
 
@@ -314,16 +316,17 @@ fn a_leader_whose_stamps_stand_still_has_no_rate() {
         let body = Body::Sync { origin_ns: Clock::default().shows(0) };
         network.pass(index * SECOND / 8 + 5_000, &leader, &Message::new(sequence, &body));
     }
-    let path = Path::of(only(&network.domains()), Nanos(1)).unwrap();
+    let domains = network.domains();
+    let path = Path::of(&domains, only(&domains), Nanos(1)).unwrap();
     assert_eq!((path.rate, path.envelope_ppm), (None, None));
 }
 
 #[test]
 fn a_clock_that_says_itself_that_it_is_off_is_adrift() {
-    let with_claim = |offset_ns: i64| {
+    let with_claims = |offset_ns: i64, answers: i64| {
         let mut network = PLAIN.network();
         let node = actor(2);
-        for index in 0..3_i64 {
+        for index in 0..answers {
             let tlvs = ptp_v2::management_tlv(
                 ptp_v2::CURRENT_DATA_SET,
                 &ptp_v2::current_data_set(1, offset_ns, 5_000),
@@ -338,6 +341,8 @@ fn a_clock_that_says_itself_that_it_is_off_is_adrift() {
         let devices = crate::support::stage::devices_of(&domains, None);
         devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap().state
     };
+    let with_claim = |offset_ns| with_claims(offset_ns, 3);
+    assert_eq!(with_claims(200_000, 2), State::Following, "two answers may be from before it had settled");
     assert_eq!(with_claim(200_000), State::Adrift);
     assert_eq!(with_claim(-200_000), State::Adrift);
     assert_eq!(with_claim(5_000), State::Following);

@@ -58,7 +58,9 @@ fn basis(path: &Path) -> String {
         ),
     };
     if path.at_leader {
-        text.push_str("; the path is too short to be told from none: captured at the leader");
+        text.push_str(
+            "; the path is too short to be told from none: captured at the leader or right beside it",
+        );
     }
     if !path.steps.is_empty() {
         text.push_str("; rate and stability are of the longest stretch without a jump");
