@@ -29,6 +29,7 @@ pub mod mld;
 pub mod observations;
 pub mod profiles;
 pub mod ptp;
+mod record_type;
 pub mod report;
 pub mod rtp;
 pub mod sap;

@@ -3,4 +3,5 @@
 
 mod message;
 
-pub use message::{Body, GroupRecord, Message, Note, Query, QueryV3, RecordType, decode, float_code};
+pub use crate::record_type::RecordType;
+pub use message::{Body, GroupRecord, Message, Note, Query, QueryV3, decode, float_code};

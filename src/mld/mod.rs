@@ -2,7 +2,7 @@
 
 mod message;
 
+pub use crate::record_type::RecordType;
 pub use message::{
-    AddressRecord, Body, Envelope, Message, Note, Query, QueryV2, RecordType, decode, interval_code,
-    response_code,
+    AddressRecord, Body, Envelope, Message, Note, Query, QueryV2, decode, interval_code, response_code,
 };

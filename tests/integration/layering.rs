@@ -13,8 +13,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("ptp", &["units", "bytes"]),
     // Siblings of ptp: none knows another.
     ("rtp", &["units", "bytes"]),
-    ("igmp", &["units", "bytes"]),
-    ("mld", &["units", "bytes"]),
+    // What IGMP and MLD share; it reads nothing itself.
+    ("record_type", &[]),
+    ("igmp", &["units", "bytes", "record_type"]),
+    ("mld", &["units", "bytes", "record_type"]),
     ("sap", &["units", "bytes"]),
     ("sdp", &["units", "bytes"]),
     ("lldp", &["units", "bytes"]),
