@@ -22,7 +22,6 @@ use crate::domains::Requester;
 use crate::ptp::v2::management::PortState;
 use crate::timing::ScaledNanos;
 use crate::units::CaptureTime;
-use crate::units::NANOS_PER_SECOND;
 
 /// Requests, none answered, from which "unanswered" is said at all (reference: 3 in a row).
 const UNANSWERED_FROM: u64 = 3;
@@ -396,6 +395,5 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
 
 /// Seconds from the capture's start, rounded to three decimals.
 fn at(time: CaptureTime, start: CaptureTime) -> String {
-    let ms = (time.since(start).0.max(0) + NANOS_PER_SECOND / 2000) / (NANOS_PER_SECOND / 1000);
-    format!("{}.{:03} s", ms / 1000, ms % 1000)
+    time.since(start).as_seconds_text()
 }

@@ -66,6 +66,5 @@ pub struct Finding {
 
 /// Seconds from the capture's first frame, rounded to three decimals.
 pub(super) fn at(analysis: &Analysis, time: CaptureTime) -> String {
-    let ms = (analysis.since_origin(time).0.max(0) + 500_000) / 1_000_000;
-    format!("{}.{:03} s", ms / 1000, ms % 1000)
+    analysis.since_origin(time).as_seconds_text()
 }

@@ -27,6 +27,13 @@ impl Nanos {
         Self(self.0.saturating_add(other.0))
     }
 
+    /// Seconds rounded to three decimals, as reasons and findings write an instant: `31.250 s`. Below 0 is written as 0.
+    #[must_use]
+    pub fn as_seconds_text(self) -> String {
+        let ms = self.0.max(0).saturating_add(500_000) / 1_000_000;
+        format!("{}.{:03} s", ms / 1000, ms % 1000)
+    }
+
     /// This duration `factor` times, saturating at the range's ends.
     #[must_use]
     pub const fn saturating_mul(self, factor: i64) -> Self {
@@ -95,5 +102,23 @@ impl Timestamp {
 impl fmt::Display for Timestamp {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}.{:09}", self.seconds, self.nanoseconds)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn seconds_are_written_rounded_and_at_the_ends_of_the_range() {
+        for (ns, text) in [
+            (0, "0.000 s"),
+            (31_250_499_999, "31.250 s"),
+            (31_250_500_000, "31.251 s"),
+            (-1, "0.000 s"),
+            (i64::MAX, "9223372036.854 s"),
+        ] {
+            assert_eq!(Nanos(ns).as_seconds_text(), text);
+        }
     }
 }
