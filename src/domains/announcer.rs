@@ -3,6 +3,7 @@
 use super::candidate::Candidate;
 use super::tenure::EndedBy;
 use crate::observations::Place;
+use crate::timing::FOREIGN_MASTER_TIME_WINDOW;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
@@ -13,10 +14,6 @@ pub const ANNOUNCE_RECEIPT_TIMEOUT: i64 = 3;
 /// Sync intervals without a Sync before a v1 clock is given up (`PTP_SYNC_RECEIPT_TIMEOUT`).
 /// Source: an open-source IEEE 1588-2002 implementation; clause not opened.
 pub const V1_SYNC_RECEIPT_TIMEOUT: i64 = 10;
-
-/// Intervals within which a second Announce qualifies a new clock (`FOREIGN_MASTER_TIME_WINDOW` 4,
-/// `FOREIGN_MASTER_THRESHOLD` 2). Source: 1588-2008 9.3.2.4.4 and 9.3.2.4.5 (from memory).
-pub const FOREIGN_MASTER_TIME_WINDOW: i64 = 4;
 
 /// `stepsRemoved` from which an Announce never qualifies. Source: 1588-2008 9.3.2.5 (from memory).
 pub const MAX_STEPS_REMOVED: u16 = 255;

@@ -23,10 +23,7 @@ mod stamps;
 mod standing;
 mod tenure;
 
-pub use announcer::{
-    ANNOUNCE_RECEIPT_TIMEOUT, Announcer, FOREIGN_MASTER_TIME_WINDOW, MAX_STEPS_REMOVED,
-    V1_SYNC_RECEIPT_TIMEOUT,
-};
+pub use announcer::{ANNOUNCE_RECEIPT_TIMEOUT, Announcer, MAX_STEPS_REMOVED, V1_SYNC_RECEIPT_TIMEOUT};
 pub use cadence::{Addressee, Cadence};
 pub use candidate::{Candidate, DataSet, DataSetV1, DataSetV2};
 pub use claims::Claims;

@@ -4,7 +4,7 @@ use crate::units::LogInterval;
 use crate::units::Nanos;
 
 /// `FOREIGN_MASTER_TIME_WINDOW`: announce intervals in which a new leader must be heard twice
-/// (IEEE 1588-2008 9.3.2.4.4, from memory).
+/// (`FOREIGN_MASTER_THRESHOLD` 2; IEEE 1588-2008 9.3.2.4.4 and 9.3.2.4.5, from memory).
 pub const FOREIGN_MASTER_TIME_WINDOW: i64 = 4;
 
 /// `announceReceiptTimeout` · 2^`logAnnounceInterval` (IEEE 1588-2008 7.7.3.1, from memory); a port may wait up to
