@@ -200,14 +200,13 @@ fn at_least_delay(samples: &LeaderSamples, rate: Rate) -> Option<i128> {
     }
     let middle = offsets.get(offsets.len() / 2)?.time_ns;
     let short = quantile(&delays.iter().map(|point| point.value_scaled_ns).collect::<Vec<_>>(), 50)?;
-    // Both series took in the same exchanges in the same order, so they are thinned alike.
+    // The line is taken out through the first point's time, so that is the middle. Both series took in the same
+    // exchanges in the same order, so they are thinned alike.
+    let middle = Point { time_ns: middle, value_scaled_ns: 0 };
     let near = offsets.iter().zip(delays).filter(|(_, delay)| delay.value_scaled_ns <= short);
-    let origin = Point { time_ns: middle, value_scaled_ns: 0 };
-    let moved = near.filter_map(|(offset, _)| {
-        // Without the slope a value stands where it would have stood at the first point's time: the middle.
-        without_slope(&[origin, *offset], rate.ppm).last().map(|point| point.value_scaled_ns)
-    });
-    median(&moved.collect::<Vec<_>>())
+    let points: Vec<Point> = [middle].into_iter().chain(near.map(|(offset, _)| *offset)).collect();
+    let flat = without_slope(&points, rate.ppm);
+    median(&flat.iter().skip(1).map(|point| point.value_scaled_ns).collect::<Vec<_>>())
 }
 
 fn variation(flat: &[Point]) -> Option<OrderStatistics<i128>> {
