@@ -14,7 +14,6 @@ use crate::timing::FollowerOffset;
 use crate::timing::HARDWARE_UNCERTAINTY;
 use crate::timing::ScaledNanos;
 use crate::timing::TIMESCALE_TOLERANCE;
-use crate::timing::Timescales;
 use crate::timing::stamping_uncertainty;
 use crate::timing::timescales;
 use crate::units::CaptureTime;
@@ -113,12 +112,8 @@ impl FollowerTime {
             return None;
         }
         // A clock that stamps in UTC under a leader that counts TAI, or the other way round, is not off by 37 s.
-        let apparent = match timescales(ScaledNanos(self.offset.median), self.at, TIMESCALE_TOLERANCE) {
-            Timescales::Same { residual }
-            | Timescales::CaptureInUtc { residual }
-            | Timescales::LeaderInUtc { residual } => residual,
-            Timescales::Unrelated => ScaledNanos(self.offset.median),
-        };
+        let median = ScaledNanos(self.offset.median);
+        let apparent = timescales(median, self.at, TIMESCALE_TOLERANCE).residual().unwrap_or(median);
         let bound = FollowerOffset { apparent, uncertainty: ScaledNanos::from(self.uncertainty) };
         bound.at_least().filter(|off| *off > ScaledNanos::from(limit))
     }

@@ -42,6 +42,19 @@ pub enum Timescales {
     Unrelated,
 }
 
+impl Timescales {
+    /// What is left of the offset once whole leap seconds are out; `None` where the two are unrelated.
+    #[must_use]
+    pub const fn residual(self) -> Option<ScaledNanos> {
+        match self {
+            Self::Same { residual } | Self::CaptureInUtc { residual } | Self::LeaderInUtc { residual } => {
+                Some(residual)
+            }
+            Self::Unrelated => None,
+        }
+    }
+}
+
 /// Reads an offset θ = C − G taken at `at`, with the difference that held then, else [`TAI_MINUS_UTC`].
 #[must_use]
 pub fn timescales(offset: ScaledNanos, at: CaptureTime, tolerance: Nanos) -> Timescales {

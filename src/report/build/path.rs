@@ -20,11 +20,11 @@ use crate::timing::Timescales;
 use crate::units::Nanos;
 
 pub(super) fn path(path: &Path) -> PathDocument {
-    let (timescales, residual) = match path.timescales {
-        Timescales::Same { residual } => ("same", Some(residual)),
-        Timescales::CaptureInUtc { residual } => ("capture-utc-leader-tai", Some(residual)),
-        Timescales::LeaderInUtc { residual } => ("capture-tai-leader-utc", Some(residual)),
-        Timescales::Unrelated => ("unrelated", None),
+    let timescales = match path.timescales {
+        Timescales::Same { .. } => "same",
+        Timescales::CaptureInUtc { .. } => "capture-utc-leader-tai",
+        Timescales::LeaderInUtc { .. } => "capture-tai-leader-utc",
+        Timescales::Unrelated => "unrelated",
     };
     PathDocument {
         port: path.port.to_string(),
@@ -34,7 +34,7 @@ pub(super) fn path(path: &Path) -> PathDocument {
             .and_then(|offset| ScaledNanos(offset).nanos())
             .map(|nanos| nanos.0),
         timescales,
-        residual_offset_ns: residual.and_then(ScaledNanos::nanos).map(|nanos| nanos.0),
+        residual_offset_ns: path.timescales.residual().and_then(ScaledNanos::nanos).map(|nanos| nanos.0),
         mean_path_delay_ns: path.mean_path_delay.filter(|_| !path.at_leader).as_ref().map(spread),
         at_leader: path.at_leader,
         rate_ppm: path.rate.map(|rate| rate.ppm),
