@@ -72,6 +72,15 @@ impl Basis {
     }
 }
 
+/// How far a clock is off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OffBy {
+    /// At the least, whole leap seconds between UTC and TAI left out.
+    pub at_least: ScaledNanos,
+    /// Whether it is behind the leader rather than ahead.
+    pub is_behind: bool,
+}
+
 /// A follower's clock less the leader's.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FollowerTime {
@@ -106,7 +115,7 @@ impl FollowerTime {
 
     /// How far it is off at the least, where that is beyond the limit; what the bound cannot explain.
     #[must_use]
-    pub fn off_by_at_least(&self) -> Option<ScaledNanos> {
+    pub fn off_by_at_least(&self) -> Option<OffBy> {
         let limit = if self.basis == Basis::Management { MANAGEMENT_LIMIT } else { STAMP_LIMIT };
         if self.basis == Basis::Management && self.offset.count < LEAST_CLAIMS {
             return None;
@@ -115,7 +124,8 @@ impl FollowerTime {
         let median = ScaledNanos(self.offset.median);
         let apparent = timescales(median, self.at, TIMESCALE_TOLERANCE).residual().unwrap_or(median);
         let bound = FollowerOffset { apparent, uncertainty: ScaledNanos::from(self.uncertainty) };
-        bound.at_least().filter(|off| *off > ScaledNanos::from(limit))
+        let at_least = bound.at_least().filter(|off| *off > ScaledNanos::from(limit))?;
+        Some(OffBy { at_least, is_behind: apparent < ScaledNanos::ZERO })
     }
 
     /// Its rate where that is beyond the limit.

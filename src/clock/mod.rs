@@ -12,7 +12,7 @@ mod stability;
 mod steps;
 
 pub use clocks::Clocks;
-pub use follower::{Basis, FollowerTime, MANAGEMENT_LIMIT, RATE_LIMIT_PPM, STAMP_LIMIT, times};
+pub use follower::{Basis, FollowerTime, MANAGEMENT_LIMIT, OffBy, RATE_LIMIT_PPM, STAMP_LIMIT, times};
 pub use path::{Path, PathBasis, Rate};
 pub use peer::Peer;
 pub use stability::StabilityRow;

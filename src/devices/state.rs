@@ -74,10 +74,10 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
         for time in times(device, domain.key, clocks) {
             let basis = time.basis.name();
             if let Some(off) = time.off_by_at_least() {
-                let ahead = if time.offset.median < 0 { "behind" } else { "ahead of" };
+                let ahead = if off.is_behind { "behind" } else { "ahead of" };
                 let reason = format!(
                     "is at least {} {ahead} the leader, by {} samples of its {basis}",
-                    micros(off),
+                    micros(off.at_least),
                     time.offset.count
                 );
                 let strength = if time.offset.count > 1 { Strength::Shown } else { Strength::Inferred };

@@ -322,6 +322,16 @@ fn a_leader_whose_stamps_stand_still_has_no_rate() {
 }
 
 #[test]
+fn a_clock_thirty_seven_seconds_apart_is_ahead_where_what_is_left_is_ahead() {
+    let clock = Clock { offset_ns: -37 * SECOND + 5_000_000, ppb: 0 };
+    let domains = Scene { follower: Some(clock), ..PLAIN }.domains();
+    let devices = crate::support::stage::devices_of(&domains, None);
+    let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap();
+    assert_eq!(device.state, State::Adrift);
+    assert!(device.reasons[0].contains("ahead of the leader"), "{:?}", device.reasons);
+}
+
+#[test]
 fn a_clock_that_says_itself_that_it_is_off_is_adrift() {
     let with_claims = |offset_ns: i64, answers: i64| {
         let mut network = PLAIN.network();
