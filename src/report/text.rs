@@ -18,6 +18,7 @@ use super::document::VerdictName;
 use super::format::count;
 use super::format::duration;
 use super::format::plain;
+use super::format::things;
 use super::format::times;
 
 /// Columns that the text keeps to.
@@ -164,8 +165,8 @@ fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> 
             say(format!("damaged at octet {}: {}", damage.offset, plain(&damage.text)));
         }
         for problem in &capture.problems {
-            let (count, text) = (count(problem.count), &problem.text);
-            say(format!("{count} frames: {}, first in frame {}", plain(text), problem.first_frame));
+            let frames = things(problem.count, "frame");
+            say(format!("{frames}: {}, first in frame {}", plain(&problem.text), problem.first_frame));
         }
         if let Some(drops) = capture.drops_reported.filter(|drops| *drops > 0) {
             say(format!("the capturing machine lost {} frames", count(drops)));
