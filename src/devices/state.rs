@@ -143,12 +143,12 @@ fn relaying(device: &Device, own: &[&Domain]) -> Option<Judged> {
         return Some(judged(State::Relaying, Strength::Shown, followed, reason));
     }
     for domain in own {
-        let end = domain.election.current().and_then(|tenure| tenure.until);
+        let is_led = domain.election.current().is_some();
         let relays = domain.election.announcers().values().find(|announcer| {
             device.has_clock(announcer.candidate.sender.clock)
                 && !device.has_clock(announcer.candidate.grandmaster)
                 && announcer.candidate.steps_removed > 0
-                && end.is_none_or(|end| announcer.is_alive(end))
+                && (!is_led || domain.election.alive_at_end(announcer))
         });
         if let Some(relay) = relays {
             let strength = if asks_the_leader(device, domain) { Strength::Shown } else { Strength::Inferred };
@@ -167,12 +167,12 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
         let lasting = domain.election.rivalries().iter().rev().find(|rivalry| {
             device.has_clock(rivalry.port.clock)
                 && !leads(device, domain)
-                && domain.election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(rivalry.until))
-                && domain.election.current().is_some_and(|tenure| {
-                    tenure.until.is_none_or(|end| {
-                        domain.election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(end))
-                    })
-                })
+                && domain.election.current().is_some()
+                && domain
+                    .election
+                    .announcers()
+                    .get(&rivalry.port)
+                    .is_some_and(|announcer| domain.election.alive_at_end(announcer))
         });
         if let Some(rivalry) = lasting {
             let reason = format!(

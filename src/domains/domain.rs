@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use super::announcer::ANNOUNCE_RECEIPT_TIMEOUT;
+use super::announcer::Moment;
 use super::announcer::Offer;
 use super::announcer::V1_SYNC_RECEIPT_TIMEOUT;
 use super::cadence::Addressee;
@@ -24,6 +25,7 @@ use crate::observations::Observation;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::observations::Transport;
+use crate::observations::Watched;
 use crate::ptp::Note;
 use crate::ptp::v1;
 use crate::ptp::v2;
@@ -44,8 +46,8 @@ const NOTE_LIMIT: usize = 64;
 pub struct Domain {
     /// Its key.
     pub key: DomainKey,
-    /// When the capture began.
-    pub(super) capture_start: CaptureTime,
+    /// How long the network had been watched at the latest message, in the end as a whole.
+    pub(super) watched: Watched,
     /// Messages by kind.
     pub counts: BTreeMap<Kind, u64>,
     /// Transports it was seen on.
@@ -69,10 +71,10 @@ pub struct Domain {
 }
 
 impl Domain {
-    pub(super) fn new(key: DomainKey, capture_start: CaptureTime, place: Place) -> Self {
+    pub(super) fn new(key: DomainKey, place: Place) -> Self {
         Self {
             key,
-            capture_start,
+            watched: Watched::default(),
             counts: BTreeMap::new(),
             transports: BTreeSet::new(),
             ports: BTreeMap::new(),
@@ -84,6 +86,12 @@ impl Domain {
             first: place,
             last: place,
         }
+    }
+
+    /// How long the network had been watched at the latest message; once the reading has ended, in all.
+    #[must_use]
+    pub const fn watched(&self) -> &Watched {
+        &self.watched
     }
 
     /// Messages of one kind.
@@ -236,7 +244,6 @@ impl Domain {
     fn offer(&mut self, place: Place, candidate: Candidate, properties: TimeProperties, kind: Kind) {
         let is_v1 = self.key.is_v1();
         let qualifies_at_once = self.key.is_gptp();
-        let capture_start = self.capture_start;
         let Some(port) = self.ports.get_mut(&candidate.sender) else { return };
         let interval = port.series(kind).and_then(super::Cadence::pace).unwrap_or(ASSUMED_INTERVAL);
         let before = port.offer.replace(candidate).zip(port.time_properties.replace(properties));
@@ -252,22 +259,22 @@ impl Domain {
             }
         }
         let receipt_timeout = if is_v1 { V1_SYNC_RECEIPT_TIMEOUT } else { ANNOUNCE_RECEIPT_TIMEOUT };
-        let offer = Offer { candidate, interval, receipt_timeout, qualifies_at_once, capture_start, is_v1 };
-        self.election.hear(now, place, offer);
+        let offer = Offer { candidate, interval, receipt_timeout, qualifies_at_once, is_v1 };
+        self.election.hear(Moment { time: now, place, watched: self.watched }, offer);
     }
 
     fn sync(&mut self, port: PortId, time: Option<CaptureTime>, two_step: bool) {
         if let Some(port) = self.ports.get_mut(&port) {
             port.two_step = Some(two_step);
         }
-        if let Some(now) = time {
-            self.election.hear_sync(now, port);
+        if time.is_some() {
+            self.election.hear_sync(self.watched, port);
         }
     }
 
     /// Ends the reading at the capture's last instant.
     pub(super) fn finish(&mut self, end: CaptureTime, place: Place) {
-        self.election.finish(end, place);
+        self.election.finish(Moment { time: end, place, watched: self.watched });
         for requester in self.requesters.values_mut() {
             requester.finish(end);
         }
@@ -279,7 +286,7 @@ impl Domain {
             *all += requester.answered();
             *multicast += requester.answered_multicast();
         }
-        let told = changes::events_of(&self.election, &self.requesters, end);
+        let told = changes::events_of(&self.election, &self.requesters);
         self.events.extend(told);
         self.events.sort_by_key(|event| event.time);
     }

@@ -148,11 +148,11 @@ fn led_domain(analysis: &Analysis) -> Option<&Domain> {
 fn too_short(analysis: &Analysis, domain: &Domain) -> Option<String> {
     let leader = domain.election.leader()?;
     let announcers = domain.election.announcers().values();
-    let timeout = announcers
+    let quickest = announcers
         .filter(|announcer| announcer.candidate.grandmaster == leader)
-        .map(|announcer| announcer.timeout_at().since(announcer.last))
-        .min()?;
-    let length = analysis.duration()?;
+        .min_by_key(|announcer| announcer.timeout())?;
+    let timeout = quickest.timeout();
+    let length = analysis.watched_for(quickest.interval());
     let tenths =
         |duration: Nanos| format!("{}.{} s", duration.0 / 1_000_000_000, duration.0 / 100_000_000 % 10);
     (length < timeout).then(|| {
