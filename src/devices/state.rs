@@ -334,9 +334,11 @@ fn answered_by_rival(domain: &Domain, requester: &Requester) -> Option<String> {
 
 fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
     for domain in own {
-        let quiet = domain.election.announcers().values().find(|announcer| {
-            device.has_clock(announcer.candidate.sender.clock) && domain.election.yielded(announcer)
-        });
+        let quiet = domain
+            .election
+            .announcers()
+            .values()
+            .find(|announcer| device.has_clock(announcer.candidate.sender.clock) && announcer.yielded());
         if let Some(quiet) = quiet {
             let reason = format!("announced until {} and yielded to a better clock", at(quiet.last, start));
             return Some(judged(State::StandingBy, Strength::Shown, domain, reason));

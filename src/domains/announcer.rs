@@ -65,6 +65,8 @@ pub struct Announcer {
     /// How long the network had been watched at the latest offer, and at the latest Sync of the same port.
     heard: Watched,
     last_sync: Option<Watched>,
+    /// Whether a better clock has led since its latest offer, before it was given up.
+    pub(super) better_leads: bool,
     pub(super) beside_since: Option<Moment>,
     /// Index of the rivalry that it is in.
     pub(super) rivalry: Option<usize>,
@@ -90,6 +92,7 @@ impl Announcer {
             present_from_start,
             heard: now.watched,
             last_sync: None,
+            better_leads: false,
             beside_since: None,
             rivalry: None,
             interval: offer.interval,
@@ -119,6 +122,7 @@ impl Announcer {
         self.last = now.time;
         self.last_place = now.place;
         self.heard = now.watched;
+        self.better_leads = false;
     }
 
     pub(super) fn hear_sync(&mut self, watched: Watched) {
@@ -172,6 +176,12 @@ impl Announcer {
     #[must_use]
     pub const fn hand_over(&self) -> Nanos {
         self.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW + self.receipt_timeout)
+    }
+
+    /// Whether, silent as it is, it yielded to a better clock rather than being lost.
+    #[must_use]
+    pub const fn yielded(&self) -> bool {
+        self.better_leads
     }
 
     /// Whether it had given Sync and stopped, while its Announces went on for longer than their timeout.

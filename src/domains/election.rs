@@ -54,6 +54,7 @@ impl Election {
             return;
         }
         self.evaluate(now);
+        self.note_better_leader(&now.watched);
         self.watch_rival(now, sender);
     }
 
@@ -148,18 +149,6 @@ impl Election {
     #[must_use]
     pub fn best_of<'a>(offers: impl Iterator<Item = &'a Candidate>) -> Option<&'a Candidate> {
         offers.min_by(|a, b| compare(a, b, None).verdict.order())
-    }
-
-    /// Whether a port that has fallen silent yielded to a better clock rather than being lost.
-    #[must_use]
-    pub fn yielded(&self, announcer: &Announcer) -> bool {
-        let given_up = announcer.timeout_at().plus(Nanos(announcer.interval().0 / 2));
-        self.tenures().any(|tenure| {
-            tenure.clock != announcer.candidate.grandmaster
-                && tenure.from <= given_up
-                && tenure.until.is_none_or(|until| until >= announcer.last)
-                && compare(&tenure.candidate, &announcer.candidate, None).verdict.order().is_lt()
-        })
     }
 
     /// Closes the tenure of a leader that was not heard for longer than its receipt timeout, and opens that
@@ -282,6 +271,16 @@ impl Election {
                 }
                 self.open = Some(tenure);
             }
+        }
+    }
+
+    /// Tells every port that still counts whether a better clock leads: if it is silent from here on, it yielded.
+    fn note_better_leader(&mut self, watched: &Watched) {
+        let Some(tenure) = &self.open else { return };
+        for announcer in self.announcers.values_mut().filter(|announcer| announcer.is_alive(watched)) {
+            let leads = announcer.candidate.grandmaster == tenure.clock;
+            announcer.better_leads |=
+                !leads && compare(&tenure.latest, &announcer.candidate, None).verdict.order().is_lt();
         }
     }
 

@@ -24,7 +24,7 @@ impl Standing {
         let heard = domain.election.announcers().values();
         let able = heard
             .filter(|announcer| announcer.can_qualify())
-            .filter(|announcer| domain.election.alive_at_end(announcer) || domain.election.yielded(announcer))
+            .filter(|announcer| domain.election.alive_at_end(announcer) || announcer.yielded())
             .map(|announcer| announcer.candidate)
             .chain(domain.silent_candidates());
         for candidate in able.filter(can_lead) {

@@ -12,6 +12,7 @@
 mod allantools_agreement;
 mod announcements;
 mod bmca_vectors;
+mod capture_clock;
 mod capture_damage;
 mod capture_files;
 mod capture_joining;

@@ -6,6 +6,7 @@ pub(crate) mod reference;
 pub(crate) mod capture_writer;
 pub(crate) mod craft;
 pub(crate) mod judged;
+pub(crate) mod kept;
 pub(crate) mod ring;
 
 pub(crate) mod ideal_network;
