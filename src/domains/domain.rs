@@ -155,6 +155,7 @@ impl Domain {
         };
         let declared = header.log_message_interval;
         sender.series.entry(kind).or_default().record(place, header.sequence_id, declared, addressee);
+        sender.number(kind, place, header.sequence_id, &observation.path);
         let marks = sender.marks.entry(kind).or_default();
         marks.record_path(&observation.path);
         marks.record_tlvs(message);
@@ -197,6 +198,7 @@ impl Domain {
             _ => (Addressee::of(&observation.path), header.sequence_id),
         };
         sender.series.entry(kind).or_default().record(place, number, declared, addressee);
+        sender.number(kind, place, header.sequence_id, &observation.path);
         sender.marks.entry(kind).or_default().record_path(&observation.path);
         *self.counts.entry(kind).or_insert(0) += 1;
         match &message.body {

@@ -4,11 +4,14 @@
 //! could not have shown the thing.
 
 mod announce_without_sync;
+mod declared_interval_differs;
 mod delay_response_missing;
+mod duplicate_clock_identity;
 mod finding;
 mod grandmaster_flapping;
 mod grandmaster_in_holdover;
 mod leader_changed;
+mod leader_restarts;
 mod no_grandmaster;
 mod rule;
 mod several_domains_in_use;
@@ -25,12 +28,15 @@ pub use verdict::{Judgement, Verdict, judge};
 pub static RULES: &[&dyn Rule] = &[
     &no_grandmaster::NoGrandmaster,
     &two_masters_one_domain::TwoMastersOneDomain,
+    &duplicate_clock_identity::DuplicateClockIdentity,
     &wrong_domain_follower::WrongDomainFollower,
     &delay_response_missing::DelayResponseMissing,
     &announce_without_sync::AnnounceWithoutSync,
     &grandmaster_flapping::GrandmasterFlapping,
     &grandmaster_in_holdover::GrandmasterInHoldover,
+    &leader_restarts::LeaderRestarts,
     &leader_changed::LeaderChanged,
+    &declared_interval_differs::DeclaredIntervalDiffers,
     &version_mix::VersionMix,
     &several_domains_in_use::SeveralDomainsInUse,
 ];

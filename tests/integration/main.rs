@@ -42,6 +42,7 @@ mod request_pairing;
 mod rtp_vectors;
 mod scapy_agreement;
 mod second_opinion;
+mod sender_rules;
 mod snapshots;
 mod stability_vectors;
 mod stray_messages;
