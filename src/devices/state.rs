@@ -281,8 +281,7 @@ fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Ju
 fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for (_, mechanism, requester) in requests(device, domain) {
-            let answers = requester.answered() + requester.unseen_requests();
-            if answers == 0 {
+            if requester.answered() == 0 && !requester.is_answered_unseen() {
                 continue;
             }
             if let Some(rivals) = answered_by_rival(domain, requester) {
@@ -295,6 +294,7 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
                 let text = format!("{} of {asked} {} answered", requester.answered(), mechanism.request());
                 (Strength::Shown, text)
             } else {
+                let answers = requester.unseen_requests();
                 let text = format!("{answers} answers to it were captured, its requests pass elsewhere");
                 (Strength::Inferred, text)
             };
@@ -361,7 +361,11 @@ fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
         }
         for (_, mechanism, requester) in requests(device, domain) {
             let view = Visibility::of(domain, mechanism, requester);
-            let why = if domain.election.leader().is_none() { "nobody leads there" } else { view.shown_by };
+            let why = match requester.unseen_requests() {
+                _ if domain.election.leader().is_none() => "nobody leads there",
+                1.. => "one or two answers alone, which may be made up",
+                0 => view.shown_by,
+            };
             reasons.push(format!(
                 "{} {} seen in {}: {why}",
                 requester.seen(),

@@ -158,3 +158,34 @@ fn requests_of_one_device_alone_are_no_lost_leader() {
         assert_eq!(said(&script.report(), "no-grandmaster"), [expected], "{askers} {seconds}");
     }
 }
+
+/// Answers to clocks that never asked: many made-up ones an answer each, or one as a mirror of one direction shows.
+#[test]
+fn an_answer_or_two_make_nobody_a_follower() {
+    let leader = actor(1);
+    for (askers, answers, expected) in [(40, 1, "unproven"), (40, 2, "unproven"), (1, 3, "following")] {
+        let mut script = Script::default();
+        script.leads(0, 30, (&leader, leader.mac), 100);
+        for asker in 0..askers {
+            for number in 0..answers {
+                let requester = actor(100 + asker).port;
+                let body = Body::DelayResp { receipt_ns: 0, requester };
+                let ms = 2000 + i64::from(number) * 1000 + i64::from(asker);
+                script.send(ms, (&leader, leader.mac), number, 0, &body);
+            }
+        }
+        let report = script.report();
+        let states: Vec<&str> = report["devices"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|device| device["state"].as_str().unwrap())
+            .collect();
+        assert_eq!(
+            states.iter().filter(|state| **state == expected).count(),
+            usize::from(askers),
+            "{states:?}"
+        );
+        assert_eq!(states.len(), usize::from(askers) + 1);
+    }
+}
