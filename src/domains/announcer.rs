@@ -43,6 +43,8 @@ pub(crate) struct Offer {
     pub qualifies_at_once: bool,
     /// Whether silence means that Sync stopped (v1).
     pub is_v1: bool,
+    /// Whether clocks with a reference may lead side by side.
+    pub several_may_lead: bool,
 }
 
 /// A port that has offered a grandmaster.
@@ -74,6 +76,7 @@ pub struct Announcer {
     receipt_timeout: i64,
     qualified: bool,
     is_v1: bool,
+    several_may_lead: bool,
 }
 
 impl Announcer {
@@ -99,6 +102,7 @@ impl Announcer {
             receipt_timeout: offer.receipt_timeout,
             qualified: present_from_start || offer.qualifies_at_once,
             is_v1: offer.is_v1,
+            several_may_lead: offer.several_may_lead,
         }
     }
 
@@ -182,6 +186,12 @@ impl Announcer {
     #[must_use]
     pub const fn yielded(&self) -> bool {
         self.better_leads
+    }
+
+    /// Whether its grandmaster may lead beside `leader`: both have a reference, in a domain of a profile that lets
+    /// them (G.8275.1 6.3, `clockClass` up to 127; from memory).
+    pub(super) const fn may_lead_beside(&self, leader: &Candidate) -> bool {
+        self.several_may_lead && self.candidate.is_telecom_reference() && leader.is_telecom_reference()
     }
 
     /// Whether it had given Sync and stopped, while its Announces went on for longer than their timeout.

@@ -15,7 +15,9 @@ use super::event::Event;
 use super::event::Happening;
 use super::key::ClockId;
 use super::key::DomainKey;
+use super::key::DomainName;
 use super::key::PortId;
+use super::marks::Marks;
 use super::port::ClockPort;
 use super::port::Kind;
 use super::port::TimeProperties;
@@ -261,7 +263,9 @@ impl Domain {
             }
         }
         let receipt_timeout = if is_v1 { V1_SYNC_RECEIPT_TIMEOUT } else { ANNOUNCE_RECEIPT_TIMEOUT };
-        let offer = Offer { candidate, interval, receipt_timeout, qualifies_at_once, is_v1 };
+        let several_may_lead = may_have_several_leaders(self.key, &self.transports, port.marks.get(&kind));
+        let offer =
+            Offer { candidate, interval, receipt_timeout, qualifies_at_once, is_v1, several_may_lead };
         self.election.hear(Moment { time: now, place, watched: self.watched }, offer);
     }
 
@@ -291,6 +295,17 @@ impl Domain {
         let told = changes::events_of(&self.election, &self.requesters);
         self.events.extend(told);
         self.events.sort_by_key(|event| event.time);
+    }
+}
+
+/// Whether several clocks with a reference may lead side by side, as in the telecom profiles: G.8275.1, domains 24 to
+/// 43 over Ethernet, and G.8275.2, domains 44 to 63 by unicast (from memory).
+fn may_have_several_leaders(key: DomainKey, transports: &BTreeSet<Transport>, marks: Option<&Marks>) -> bool {
+    let by_unicast = marks.is_some_and(|marks| marks.multicast == 0 && marks.unicast > 0);
+    match key.name {
+        DomainName::Number { sdo_id: 0, number: 24..=43 } => transports.iter().eq([&Transport::Ethernet]),
+        DomainName::Number { sdo_id: 0, number: 44..=63 } => by_unicast,
+        _ => false,
     }
 }
 

@@ -289,7 +289,8 @@ impl Election {
         let Some(announcer) = self.announcers.get_mut(&sender) else { return };
         let compared = compare(&tenure.latest, &announcer.candidate, None);
         let leads_too = announcer.candidate.grandmaster == tenure.clock;
-        if leads_too || compared.verdict.order().is_ge() || !announcer.can_qualify() {
+        let allowed = announcer.may_lead_beside(&tenure.latest);
+        if leads_too || allowed || compared.verdict.order().is_ge() || !announcer.can_qualify() {
             announcer.beside_since = None;
             announcer.rivalry = None;
             return;

@@ -189,3 +189,16 @@ fn an_answer_or_two_make_nobody_a_follower() {
         assert_eq!(states.len(), usize::from(askers) + 1);
     }
 }
+
+/// G.8275.1 (from memory): domains 24 to 43 over Ethernet, `priority1` 128, class up to 127.
+#[test]
+fn telecom_clocks_with_a_reference_may_lead_side_by_side() {
+    for (domain, class, expected) in [(24, 6, 0), (24, 140, 1), (0, 6, 1), (23, 6, 1), (43, 6, 0), (44, 6, 1)]
+    {
+        let (one, other) = (actor(1).class(6).in_domain(domain), actor(2).class(class).in_domain(domain));
+        let mut script = Script::default();
+        script.leads(0, 30, (&one, one.mac), 0);
+        script.leads(40, 30, (&other, other.mac), 0);
+        assert_eq!(said(&script.report(), "two-masters-one-domain").len(), expected, "{domain} {class}");
+    }
+}
