@@ -1,9 +1,9 @@
 //! All rules over one capture, and the verdict they add up to.
 
-use super::RULES;
 use super::finding::Finding;
 use super::finding::Severity;
 use super::rule::Outcome;
+use super::rules;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
@@ -56,7 +56,7 @@ pub struct Judgement {
 pub fn judge(analysis: &Analysis) -> Judgement {
     let mut findings = Vec::new();
     let mut not_judged = Vec::new();
-    for rule in RULES {
+    for rule in rules() {
         match rule.judge(analysis) {
             Outcome::Quiet => {}
             Outcome::Broken(found) => findings.extend(found),

@@ -2,17 +2,17 @@
 
 use std::collections::BTreeSet;
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::ClockId;
 use crate::domains::Domain;
 use crate::domains::EndedBy;
 use crate::domains::Kind;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 use crate::units::Nanos;
 
 /// Silence from which nobody leads where the announce interval is unknown: three of the longest that the
@@ -81,7 +81,7 @@ impl Rule for NoGrandmaster {
                     "{}: the leader {} fell silent at {} and nobody leads since",
                     domain.key,
                     tenure.clock,
-                    super::finding::at(analysis, until)
+                    crate::findings::finding::at(analysis, until)
                 );
                 findings.push(finding);
             } else if !somebody_leads || analysis.site.is(&domain.key) {

@@ -1,17 +1,17 @@
 //! `leader-restarts`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::finding::at;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::Cadence;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Kind;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::finding::at;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 use crate::observations::Place;
 
 /// Restarts from which the leader is said to restart again and again (chosen, as for changes of leader).

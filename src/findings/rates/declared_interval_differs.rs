@@ -1,16 +1,16 @@
 //! `declared-interval-differs`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::Cadence;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Kind;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 use crate::units::Nanos;
 
 /// Messages before a pace is judged (reference: 20).
@@ -29,6 +29,20 @@ impl Rule for DeclaredIntervalDiffers {
 
     fn summary(&self) -> &'static str {
         "a clock sends Announce or Sync at another interval than it declares"
+    }
+
+    fn next(&self) -> &'static [&'static str] {
+        &[
+            "compare the interval that is set on the sender with that of its followers, and set one for all",
+            "followers that time out sooner than the sender sends lose it again and again",
+        ]
+    }
+
+    fn sources(&self) -> &'static [&'static str] {
+        &[
+            "a mean interval keeps within 30 % of the declared one: IEEE 1588-2008 7.7.2.1, 9.5.8, 9.5.9.2 (from memory)",
+            "20 messages and 10 s before a pace is judged (chosen)",
+        ]
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
@@ -65,30 +79,18 @@ impl DeclaredIntervalDiffers {
             series.gaps().count(),
             kept_text(kept)
         );
-        Some(Finding {
-            id: self.id(),
-            severity: if kind == Kind::Announce { Severity::Major } else { Severity::Minor },
-            strength: Strength::Shown,
-            domain: Some(domain.key),
-            device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
-            title: format!(
-                "{}: {} declares {} every {} and sends it every {}",
-                domain.key,
-                port.port,
-                kind.name(),
-                kept_text(declared),
-                kept_text(kept)
-            ),
-            evidence: vec![Evidence { place: Cadence::last(series), text }],
-            next: vec![
-                "compare the interval that is set on the sender with that of its followers, and set one for all",
-                "followers that time out sooner than the sender sends lose it again and again",
-            ],
-            sources: vec![
-                "a mean interval keeps within 30 % of the declared one: IEEE 1588-2008 7.7.2.1, 9.5.8, 9.5.9.2 (from memory)",
-                "20 messages and 10 s before a pace is judged (chosen)",
-            ],
-        })
+        let severity = if kind == Kind::Announce { Severity::Major } else { Severity::Minor };
+        let title = format!(
+            "{}: {} declares {} every {} and sends it every {}",
+            domain.key,
+            port.port,
+            kind.name(),
+            kept_text(declared),
+            kept_text(kept)
+        );
+        let evidence = vec![Evidence::at(Cadence::last(series), text)];
+        let finding = Finding::of(self, (severity, Strength::Shown), title, evidence);
+        Some(finding.in_domain(domain.key).about_clock(analysis, port.port.clock))
     }
 }
 
