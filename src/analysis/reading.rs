@@ -160,7 +160,6 @@ impl Reading {
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
         let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION));
-        let devices = devices::devices(&self.domains, &clocks, &site, origin);
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
             resolution,
@@ -170,6 +169,7 @@ impl Reading {
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
+        let devices = devices::devices(&self.domains, &clocks, &site, &scope, origin);
         let mut tallies = self.files;
         let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
             let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();

@@ -96,6 +96,8 @@ pub(crate) struct AnswerStamp {
     pub(crate) received: Option<Timestamp>,
     /// `twoStepFlag` of a peer's answer.
     pub(crate) two_step: bool,
+    /// Whether it went to the asker alone and not to a group.
+    pub(crate) unicast: bool,
     /// `correctionField`.
     pub(crate) correction: TimeInterval,
 }
@@ -109,6 +111,7 @@ pub struct Requester {
     multicast: u64,
     answered: u64,
     answered_multicast: u64,
+    answered_aside: u64,
     unanswered: u64,
     trailing: u64,
     trailing_since: Option<Place>,
@@ -229,6 +232,7 @@ impl Requester {
     fn settle(&mut self, request: Request, answer: Answer) -> Option<Exchange> {
         self.answered += 1;
         self.answered_multicast += u64::from(request.multicast);
+        self.answered_aside += u64::from(request.multicast && answer.stamp.unicast);
         self.response_time.record(answer.time.since(request.time));
         if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
             outage.until = Some(request.place);
@@ -279,6 +283,12 @@ impl Requester {
     #[must_use]
     pub const fn answered_multicast(&self) -> u64 {
         self.answered_multicast
+    }
+
+    /// Requests to a group address whose answer went to the asker alone.
+    #[must_use]
+    pub const fn answered_aside(&self) -> u64 {
+        self.answered_aside
     }
 
     /// Requests whose answer did not come within [`ANSWER_WINDOW`].

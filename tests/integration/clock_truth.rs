@@ -249,7 +249,7 @@ fn a_clock_of_another_domain_is_a_second_opinion_unless_it_follows_this_one() {
 /// The state and the first time of the follower of a scene.
 fn follower(scene: Scene) -> (State, Option<(Basis, i64)>) {
     let domains = scene.domains();
-    let devices = crate::support::stage::devices_of(&domains, None);
+    let devices = crate::support::stage::devices_of(domains);
     let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap();
     (device.state, device.time.as_ref().map(|time| (time.basis, ns(time.offset.median))))
 }
@@ -279,7 +279,7 @@ fn requests_that_only_estimate_their_time_make_nobody_adrift() {
         let sequence = u16::try_from(index).unwrap();
         scene.exchange(&mut network, index * SECOND + 700_000_000, sequence, &leader, &node);
     }
-    let devices = crate::support::stage::devices_of(&network.domains(), None);
+    let devices = crate::support::stage::devices_of(network.domains());
     let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:03").unwrap();
     assert_eq!(device.state, State::Following, "{:?}", device.reasons);
     assert_eq!(device.time.as_ref().unwrap().uncertainty, Nanos(SECOND));
@@ -325,7 +325,7 @@ fn a_leader_whose_stamps_stand_still_has_no_rate() {
 fn a_clock_thirty_seven_seconds_apart_is_ahead_where_what_is_left_is_ahead() {
     let clock = Clock { offset_ns: -37 * SECOND + 5_000_000, ppb: 0 };
     let domains = Scene { follower: Some(clock), ..PLAIN }.domains();
-    let devices = crate::support::stage::devices_of(&domains, None);
+    let devices = crate::support::stage::devices_of(domains);
     let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap();
     assert_eq!(device.state, State::Adrift);
     assert!(device.reasons[0].contains("ahead of the leader"), "{:?}", device.reasons);
@@ -348,7 +348,7 @@ fn a_clock_that_says_itself_that_it_is_off_is_adrift() {
             network.pass(index * SECOND + 77, &node, &Message::new(sequence, &body));
         }
         let domains = network.domains();
-        let devices = crate::support::stage::devices_of(&domains, None);
+        let devices = crate::support::stage::devices_of(domains);
         devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap().state
     };
     let with_claim = |offset_ns| with_claims(offset_ns, 3);

@@ -9,6 +9,7 @@
 #![allow(clippy::print_stdout)]
 #![allow(missing_docs)]
 
+mod absence;
 mod allantools_agreement;
 mod announcements;
 mod bmca_vectors;
