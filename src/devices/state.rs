@@ -205,9 +205,13 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
                 })
         });
         if let Some(rivalry) = lasting {
+            let leads = if device.has_clock(rivalry.clock) {
+                "leads".to_owned()
+            } else {
+                format!("announces {}", rivalry.clock)
+            };
             let reason = format!(
-                "announces {} since {} although {} is better by {}",
-                rivalry.clock,
+                "{leads} since {} though {} is better by {}",
                 at(rivalry.since, start),
                 rivalry.leader,
                 rivalry.decided_by.name()
@@ -294,8 +298,8 @@ fn leading(device: &Device, own: &[&Domain]) -> Option<Judged> {
     let domain = own.iter().find(|domain| leads(device, domain))?;
     let tenure = domain.election.current()?;
     let reason = match tenure.won_against {
-        Some(other) => format!("announces itself, better than {other} by {}", tenure.won_on.name()),
-        None => "announces itself, and no other clock in its domain does".to_owned(),
+        Some(other) => format!("wins on {} against {other}", tenure.won_on.name()),
+        None => "the only clock that announces itself".to_owned(),
     };
     Some(judged(State::Leading, Strength::Shown, domain, reason))
 }
@@ -351,8 +355,7 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
                 continue;
             }
             if let Some(rivals) = answered_by_rival(domain, requester) {
-                let reason =
-                    format!("two clocks lead {}, and its requests are answered by {rivals}", domain.key);
+                let reason = format!("{rivals} in {}", domain.key);
                 return Some(judged(State::Unproven, Strength::Inferred, domain, reason));
             }
             let (strength, reason) = if requester.answered() > 0 {
@@ -392,8 +395,8 @@ fn answered_by_rival(domain: &Domain, requester: &Requester) -> Option<String> {
     let by_leader = requester.responders().keys().any(|port| port.clock == leader);
     match (by_rival, by_leader) {
         (false, _) => None,
-        (true, true) => Some("both".to_owned()),
-        (true, false) => Some("the worse one only".to_owned()),
+        (true, true) => Some("both leaders answer it".to_owned()),
+        (true, false) => Some("only the worse of two leaders answers it".to_owned()),
     }
 }
 
@@ -403,7 +406,7 @@ fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<J
             device.has_clock(announcer.candidate.sender.clock) && domain.election.yielded(announcer)
         });
         if let Some(quiet) = quiet {
-            let reason = format!("announced until {} and yielded to a better clock", at(quiet.last, start));
+            let reason = format!("announced until {}, then yielded", at(quiet.last, start));
             return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
         }
         if let Some(reason) = claims_state(device, domain, PortState::Passive) {

@@ -23,6 +23,7 @@ mod clock_truth;
 mod cuts;
 mod demo_captures;
 mod device_states;
+mod device_table;
 mod elections;
 mod frames;
 mod group_membership;

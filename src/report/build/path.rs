@@ -39,6 +39,7 @@ pub(super) fn path(path: &Path) -> PathDocument {
         at_leader: path.at_leader,
         rate_ppm: path.rate.map(|rate| rate.ppm),
         rate_sigma_ppm: path.rate.map(|rate| rate.sigma_ppm),
+        rate_is_seen: path.rate.map(|rate| rate.is_significant()),
         envelope_ppm: path.envelope_ppm,
         sync_jitter_ns: path.sync_jitter.map(super::domain::spread_document),
         delay_variation_ns: path.delay_variation.as_ref().map(spread),

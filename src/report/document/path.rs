@@ -29,6 +29,8 @@ pub struct PathDocument {
     pub rate_ppm: Option<f64>,
     /// Standard error of that.
     pub rate_sigma_ppm: Option<f64>,
+    /// Whether the rate is more than three standard errors from 0; `null` without one.
+    pub rate_is_seen: Option<bool>,
     /// Slope of the lower edge of the one-way delays.
     pub envelope_ppm: Option<f64>,
     /// Change of the one-way delay from Sync to Sync, without sign (IPDV, RFC 3393).

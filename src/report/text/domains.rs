@@ -187,15 +187,16 @@ fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
         "unrelated" if residual.unsigned_abs() > DAY_NS => ("", ", which counts from another epoch"),
         _ => ("", ""),
     };
-    let rate = match (path.rate_ppm, path.rate_sigma_ppm) {
-        (Some(ppm), Some(sigma)) => format!(", {ppm:+.3} ± {sigma:.3} ppm"),
+    line(out, "capture", &format!("its clock{ours} is {size} {side} the leader's{theirs}"))?;
+    let rate_text = match (path.rate_ppm, path.rate_sigma_ppm) {
+        (Some(ppm), Some(sigma)) if path.rate_is_seen == Some(true) => format!("{}; ", rate(ppm, sigma)),
+        (Some(ppm), Some(sigma)) => format!("no rate to be seen ({}); ", rate(ppm, sigma)),
         _ => String::new(),
     };
-    line(out, "capture", &format!("its clock{ours} is {size} {side} the leader's{theirs}{rate}"))?;
     let way = match (&path.mean_path_delay_ns, path.at_leader) {
         (_, true) => "captured at the leader".to_owned(),
         (Some(delay), false) => {
-            format!("path delay {}, of {} exchanges", duration_ns(delay.median), count(delay.count))
+            format!("path delay {} of {} exchanges", duration_ns(delay.median), count(delay.count))
         }
         (None, false) => {
             "no request to the leader with its answer in view, so the way from it is in the offset".to_owned()
@@ -204,7 +205,12 @@ fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
     let jitter = path.sync_jitter_ns.as_ref().map(|jitter| {
         format!("; Sync jitter {} (median), {} (95 %)", duration_ns(jitter.median), duration_ns(jitter.p95))
     });
-    line(out, "", &format!("{way}{}", jitter.unwrap_or_default()))
+    line(out, "", &format!("{rate_text}{way}{}", jitter.unwrap_or_default()))
+}
+
+/// A rate and its standard error, that rounded up: no error is none.
+fn rate(ppm: f64, sigma_ppm: f64) -> String {
+    format!("{ppm:+.3} ± {:.3} ppm", (sigma_ppm * 1000.0).ceil() / 1000.0)
 }
 
 /// The profiles that fit, or the nearest.
