@@ -200,7 +200,8 @@ impl Reading {
 
 /// The delay from the capture point to the site's leader, where exchanges show it.
 fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
-    let paths = clocks.paths().filter(|(key, _)| site.is(key));
+    // The way to a boundary clock's port is none to the leader.
+    let paths = clocks.paths().filter(|(key, path)| site.is(key) && !path.is_relayed);
     paths.filter_map(|(_, path)| path.plausible_delay()).min()
 }
 

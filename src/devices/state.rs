@@ -103,10 +103,14 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for time in times(device, domain.key, clocks) {
             let basis = time.basis.name();
+            let whom = time.through.map_or_else(
+                || "the leader".to_owned(),
+                |port| format!("{port}, a boundary clock whose own error is in it"),
+            );
             if let Some(off) = time.off_by_at_least() {
                 let ahead = if off.is_behind { "behind" } else { "ahead of" };
                 let reason = format!(
-                    "is at least {} {ahead} the leader, by {} samples of its {basis}",
+                    "is at least {} {ahead} {whom}, by {} samples of its {basis}",
                     micros(off.at_least),
                     time.offset.count
                 );
@@ -115,7 +119,7 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
             }
             if let Some(rate) = time.off_rate() {
                 let reason = format!(
-                    "runs {:+.3} ppm (standard error {:.3}) against the leader, by its {basis}",
+                    "runs {:+.3} ppm (standard error {:.3}) against {whom}, by its {basis}",
                     rate.ppm, rate.sigma_ppm
                 );
                 return Some(judged(State::Adrift, Strength::Inferred, domain, reason));

@@ -11,6 +11,12 @@ use super::SpreadDocument;
 pub struct PathDocument {
     /// The port whose Syncs were used.
     pub port: String,
+    /// Whether that is a boundary clock's port and not the leader's own: what that clock is off by is in the offset.
+    pub is_relayed: bool,
+    /// The stretch that all values are of, where time jumped; `null` where they are of the whole capture.
+    pub stretch: Option<StretchDocument>,
+    /// Exchanges used: requests with their answers. 0 where the delay is in the offset.
+    pub exchanges: u64,
     /// Capture's clock less the leader's; with a one-way basis the delay to the capture point is in it.
     pub offset_ns: SpreadDocument,
     /// The offset by the exchanges with the shortest way, rate taken out, at the middle of the capture; `null` below
@@ -20,10 +26,10 @@ pub struct PathDocument {
     pub timescales: &'static str,
     /// The median offset less whole leap seconds where the timescales differ by those; `null` where unrelated.
     pub residual_offset_ns: Option<i64>,
-    /// `meanPathDelay` between leader and capture point; `null` where no exchange was seen, or the capture was
-    /// taken at the leader.
+    /// `meanPathDelay` between that port and the capture point; `null` where no exchange was seen, or it is too small to
+    /// be told from none.
     pub mean_path_delay_ns: Option<SpreadDocument>,
-    /// Whether that delay is too small to be told from none.
+    /// Whether it is too small to be told from none in three exchanges or more: captured at that port.
     pub at_leader: bool,
     /// How much faster the capture's clock runs than the leader's; which of the two is wrong is not told.
     pub rate_ppm: Option<f64>,
@@ -41,6 +47,16 @@ pub struct PathDocument {
     pub stability: Vec<StabilityDocument>,
     /// What it was worked out of, and what cannot be told apart.
     pub basis: String,
+}
+
+/// A stretch of the capture.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct StretchDocument {
+    /// Its beginning, seconds from the first frame.
+    pub from_at_s: f64,
+    /// Its end.
+    pub until_at_s: f64,
 }
 
 /// Stability at one averaging time. A measure is `null` where the record is too short for it.
