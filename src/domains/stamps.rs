@@ -61,8 +61,9 @@ impl Domain {
             }
             v2::Body::PdelayRespFollowUp { response_origin_timestamp, requesting_port_identity } => {
                 let asker = PortId::from(*requesting_port_identity);
-                if let Some(peer) = self.ports.get_mut(&port).and_then(|port| port.peer.as_mut()) {
-                    peer.follow_up(asker, sequence_id, *response_origin_timestamp, correction);
+                let peer = self.ports.get_mut(&port).and_then(|port| port.peer.as_mut());
+                if let Some((peer, seen)) = peer.zip(place.time) {
+                    peer.follow_up(seen, (asker, sequence_id), *response_origin_timestamp, correction);
                 }
             }
             _ => {}

@@ -444,9 +444,9 @@ fn peer_delay_gives_link_turnaround_offset_and_rate_of_the_responder() {
     let clocks = Clocks::of(&domains, Nanos(1));
     let peers = clocks.peers(&domain.key);
     assert_eq!(peers.len(), 1);
-    // The responder's clock stretches its 2 ms by 12 ppm, 24 ns, of which half comes off the link.
+    // The responder's clock stretches its 2 ms by 12 ppm, 24 ns; its rate is seen, so none of that comes off the link.
     let delay = ns(peers[0].link_delay.unwrap().median);
-    assert!((delay - 388).abs() <= 1, "{delay}");
+    assert!((delay - 400).abs() <= 1, "{delay}");
     assert!((ns(peers[0].turnaround.unwrap().median) - 2_000_024).abs() <= 1);
     assert!((peers[0].rate.unwrap().ppm - 12.0).abs() < 1e-3);
     let time = &clocks.times_of(responder.id(), domain.key)[0];

@@ -85,7 +85,7 @@ pub struct PeerDocument {
     pub exchanges: u64,
     /// How long it held an exchange, by its own clock.
     pub turnaround_ns: Option<SpreadDocument>,
-    /// Delay between the capture point and it.
+    /// Delay between the capture point and it; its rate is taken into account where that is seen.
     pub link_delay_ns: Option<SpreadDocument>,
     /// How much faster its clock runs than the capture's.
     pub rate_ppm: Option<f64>,

@@ -19,6 +19,7 @@ use downbeat::domains::Domain;
 use downbeat::domains::DomainKey;
 use downbeat::domains::DomainName;
 use downbeat::domains::Domains;
+use downbeat::domains::PortId;
 use downbeat::frame;
 use downbeat::observations::Observation;
 use downbeat::observations::Path;
@@ -117,6 +118,10 @@ impl Actor {
 
     pub(crate) fn id(&self) -> ClockId {
         ClockId::V2(ClockIdentity(self.port.clock))
+    }
+
+    pub(crate) fn port_id(&self) -> PortId {
+        PortId { clock: self.id(), port: self.port.port }
     }
 
     pub(crate) fn v1_id(&self) -> ClockId {
