@@ -28,6 +28,7 @@ mod device_table;
 mod elections;
 mod frames;
 mod group_membership;
+mod healthy_pieces;
 mod hostile_names;
 mod json_schema;
 mod layering;
