@@ -35,6 +35,7 @@ pub mod rtp;
 pub mod sap;
 pub mod sdp;
 pub mod statistics;
+mod strength;
 pub mod timing;
 pub mod units;
 pub mod viewpoint;

@@ -182,7 +182,6 @@ impl Reading {
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
         let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION));
-        let devices = devices::devices(&self.domains, &clocks, &site, origin);
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
             resolution,
@@ -192,6 +191,7 @@ impl Reading {
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
+        let devices = devices::devices(&self.domains, &clocks, &site, &scope, origin);
         let mut tallies = self.files;
         let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
             let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();
@@ -223,7 +223,8 @@ impl Reading {
 
 /// The delay from the capture point to the site's leader, where exchanges show it.
 fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
-    let paths = clocks.paths().filter(|(key, _)| site.is(key));
+    // The way to a boundary clock's port is none to the leader.
+    let paths = clocks.paths().filter(|(key, path)| site.is(key) && !path.is_relayed);
     paths.filter_map(|(_, path)| path.plausible_delay()).min()
 }
 

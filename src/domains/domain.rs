@@ -43,6 +43,17 @@ const ASSUMED_INTERVAL: Nanos = Nanos::from_seconds(2);
 /// Kinds of notes kept a domain (chosen).
 const NOTE_LIMIT: usize = 64;
 
+/// Requests that were answered.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Answered {
+    /// All.
+    pub all: u64,
+    /// Those that went to a group.
+    pub multicast: u64,
+    /// Those that went to a group and whose answer went to the asker alone.
+    pub aside: u64,
+}
+
 /// One domain of the capture.
 #[derive(Debug, Clone)]
 pub struct Domain {
@@ -60,8 +71,8 @@ pub struct Domain {
     pub election: Election,
     /// Ports that asked for delay or were answered.
     pub requesters: BTreeMap<(PortId, Mechanism), Requester>,
-    /// Requests answered in all and by multicast, by mechanism; known once the reading has ended.
-    answered: BTreeMap<Mechanism, (u64, u64)>,
+    /// Requests answered, by mechanism; known once the reading has ended.
+    answered: BTreeMap<Mechanism, Answered>,
     /// Odd things in its messages, with how often and where first.
     pub notes: BTreeMap<Note, (u64, Place)>,
     /// What happened, in time order once the reading has ended.
@@ -115,10 +126,9 @@ impl Domain {
             .map(|((port, mechanism), requester)| (*port, *mechanism, requester))
     }
 
-    /// Requests of all ports that were answered, and those of them that went to a group. Zero until the reading has
-    /// ended.
+    /// Requests of all ports that were answered. Zero until the reading has ended.
     #[must_use]
-    pub fn answered(&self, mechanism: Mechanism) -> (u64, u64) {
+    pub fn answered(&self, mechanism: Mechanism) -> Answered {
         self.answered.get(&mechanism).copied().unwrap_or_default()
     }
 
@@ -288,9 +298,10 @@ impl Domain {
             samples.finish(end);
         }
         for ((_, mechanism), requester) in &self.requesters {
-            let (all, multicast) = self.answered.entry(*mechanism).or_default();
-            *all += requester.answered();
-            *multicast += requester.answered_multicast();
+            let answered = self.answered.entry(*mechanism).or_default();
+            answered.all += requester.answered();
+            answered.multicast += requester.answered_multicast();
+            answered.aside += requester.answered_aside();
         }
         let told = changes::events_of(&self.election, &self.requesters);
         self.events.extend(told);

@@ -29,8 +29,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
     ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
     ("clock", &["units", "statistics", "timing", "domains"]),
-    ("devices", &["units", "timing", "ptp", "observations", "domains", "clock"]),
-    ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "devices"]),
+    // The scale on which all that follows says how sure it is.
+    ("strength", &[]),
+    ("viewpoint", &["units", "capture", "frame", "ptp", "domains", "strength"]),
+    ("devices", &["units", "timing", "ptp", "observations", "domains", "clock", "strength", "viewpoint"]),
     (
         "analysis",
         &[
@@ -44,8 +46,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "domains",
             "profiles",
             "clock",
-            "devices",
             "viewpoint",
+            "devices",
         ],
     ),
     (
@@ -57,8 +59,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "observations",
             "domains",
             "clock",
-            "devices",
             "viewpoint",
+            "devices",
             "analysis",
         ],
     ),
@@ -75,8 +77,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "domains",
             "profiles",
             "clock",
-            "devices",
             "viewpoint",
+            "devices",
             "findings",
         ],
     ),

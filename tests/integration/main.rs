@@ -9,6 +9,7 @@
 #![allow(clippy::print_stdout)]
 #![allow(missing_docs)]
 
+mod absence;
 mod allantools_agreement;
 mod announcements;
 mod bmca_vectors;
@@ -20,17 +21,21 @@ mod captured_frames;
 mod cli;
 mod clock_captures;
 mod clock_truth;
+mod clock_truth_v1;
 mod cuts;
 mod demo_captures;
 mod device_states;
+mod device_table;
 mod elections;
 mod frames;
 mod group_membership;
+mod healthy_pieces;
 mod hostile_names;
 mod json_schema;
 mod layering;
 mod neighbours;
 mod observations;
+mod peer_delay;
 mod profiles;
 mod ptp_v1_management;
 mod ptp_v1_vectors;

@@ -21,6 +21,7 @@ pub use viewpoint::{SeatName, ViewpointDocument};
 
 pub use path::{
     DeviationDocument, DeviceOffsetDocument, PathDocument, PeerDocument, ProfileDocument, StabilityDocument,
+    StretchDocument,
 };
 
 use schemars::JsonSchema;
