@@ -33,6 +33,8 @@ const UNKNOWN_RESOLUTION: Nanos = Nanos(1000);
 
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;
+/// Control messages gathered before they are folded: one may unfold to 64 KiB (SAP) or more (DNS) (chosen).
+const MOST_OBSERVATIONS: usize = 512;
 
 /// An end of the span that is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -97,7 +99,7 @@ impl Reading {
             return;
         }
         self.batch.record(file, record);
-        if self.batch.frames >= BATCH {
+        if self.batch.frames >= BATCH || self.batch.observations.len() >= MOST_OBSERVATIONS {
             let batch = std::mem::take(&mut self.batch);
             self.absorb(batch);
         }
@@ -137,8 +139,9 @@ impl Reading {
         // Before the first frame with a time nothing is timed, so the start does not matter there.
         let start = self.first.map_or(CaptureTime(0), |(time, _)| time);
         for observation in &observations {
+            let is_ptp = matches!(observation.what, What::Ptp(_) | What::Undecodable(_) | What::Fragment);
             if self.mirror.is_copy(observation) {
-                self.copies += 1;
+                self.copies += u64::from(is_ptp);
                 continue;
             }
             if matches!(observation.what, What::Ptp(_)) {

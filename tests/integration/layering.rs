@@ -23,7 +23,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("arp", &["units", "bytes"]),
     ("avtp", &["units", "bytes"]),
     ("timing", &["units", "statistics"]),
-    ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
+    (
+        "observations",
+        &["units", "bytes", "capture", "frame", "ptp", "igmp", "mld", "sap", "lldp", "dns", "dhcp", "arp"],
+    ),
     ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
     ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
     ("clock", &["units", "statistics", "timing", "domains"]),
