@@ -9,6 +9,7 @@ use crate::frame;
 use crate::frame::Layer;
 use crate::frame::Stop;
 use crate::frame::StopReason;
+use crate::multicast::GroupCounts;
 use crate::observations;
 use crate::observations::Observation;
 use crate::observations::Place;
@@ -95,6 +96,8 @@ pub struct Tally {
     pub latest: Option<(CaptureTime, Place)>,
     /// Who talks to whom.
     pub traffic: Traffic,
+    /// Frames by group.
+    pub groups: GroupCounts,
 }
 
 impl Tally {
@@ -110,6 +113,7 @@ impl Tally {
         }
         let frame = frame::decode(record);
         self.traffic.record(record, &frame);
+        self.groups.record(&frame);
         let observation = observations::from_frame(file, record, &frame);
         let snapped = u32::try_from(record.octets.len()).is_ok_and(|kept| kept < record.original_len);
         let problem = match &observation {
@@ -146,6 +150,7 @@ impl Tally {
         }
         self.observations.extend(right.observations);
         self.traffic = self.traffic.join(right.traffic);
+        self.groups = self.groups.join(right.groups);
         self
     }
 }

@@ -30,8 +30,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
     ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
     ("clock", &["units", "statistics", "timing", "domains"]),
-    ("devices", &["units", "timing", "ptp", "observations", "domains", "clock"]),
+    ("names", &["units", "lldp", "dns", "dhcp", "observations"]),
+    ("devices", &["units", "timing", "ptp", "observations", "domains", "clock", "names"]),
     ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "devices"]),
+    ("multicast", &["units", "frame", "igmp", "mld", "observations", "viewpoint"]),
     (
         "analysis",
         &[
@@ -45,8 +47,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "domains",
             "profiles",
             "clock",
+            "names",
             "devices",
             "viewpoint",
+            "multicast",
         ],
     ),
     (
@@ -60,6 +64,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "clock",
             "devices",
             "viewpoint",
+            "multicast",
             "analysis",
         ],
     ),
@@ -78,6 +83,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "clock",
             "devices",
             "viewpoint",
+            "multicast",
             "findings",
         ],
     ),
