@@ -32,6 +32,7 @@ pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::
     let why: Vec<String> = viewpoint.shown_by.iter().map(|text| plain(text)).collect();
     let colon = if why.is_empty() { "" } else { ": " };
     writeln!(out)?;
+    switch_ports(viewpoint, out)?;
     if viewpoint.kind == SeatName::Unknown {
         // Nothing tells the place; what limits every such capture fits behind it.
         let limit = viewpoint.cannot_see.first().map(|text| format!("; cannot see {}", plain(text)));
@@ -39,21 +40,25 @@ pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::
         return more(viewpoint.cannot_see.len().saturating_sub(1), out);
     }
     paragraph(out, 0, "seen from    ", &format!("{place}{strength}{colon}{}", why.join("; ")))?;
-    let ports: Vec<String> = viewpoint.switch_ports.iter().take(PORTS_SHOWN).map(switch_port).collect();
-    match (ports.as_slice(), viewpoint.switch_ports.len()) {
-        ([], _) => {}
-        ([one], 1) => paragraph(out, 0, "hangs on     ", &format!("{one}, by its LLDP"))?,
-        (some, all) => {
-            let more =
-                if all > some.len() { format!(" and {} more", all - some.len()) } else { String::new() };
-            paragraph(out, 0, "LLDP from    ", &format!("{}{more}", some.join("; ")))?;
-        }
-    }
     for (place, limit) in viewpoint.cannot_see.iter().take(LIMITS_SHOWN).enumerate() {
         let label = if place == 0 { "cannot see   " } else { "             " };
         paragraph(out, 0, label, &plain(limit))?;
     }
     more(viewpoint.cannot_see.len().saturating_sub(LIMITS_SHOWN), out)
+}
+
+/// Which switch ports sent LLDP here.
+fn switch_ports(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::Result<()> {
+    let ports: Vec<String> = viewpoint.switch_ports.iter().take(PORTS_SHOWN).map(switch_port).collect();
+    match (ports.as_slice(), viewpoint.switch_ports.len()) {
+        ([], _) => Ok(()),
+        ([one], 1) => paragraph(out, 0, "hangs on     ", &format!("{one}, by its LLDP")),
+        (some, all) => {
+            let more =
+                if all > some.len() { format!(" and {} more", all - some.len()) } else { String::new() };
+            paragraph(out, 0, "LLDP from    ", &format!("{}{more}", some.join("; ")))
+        }
+    }
 }
 
 fn more(count: usize, out: &mut impl Write) -> io::Result<()> {
