@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
+use super::Members;
 use super::Multicast;
 use super::is_link_local;
 use crate::units::CaptureTime;
@@ -72,7 +73,7 @@ pub struct GroupUse {
     pub unrequested: BTreeSet<IpAddr>,
     /// Why nobody's asking is no evidence here; empty where it is.
     pub unrequested_caveats: Vec<&'static str>,
-    /// Asked for at the end, and nothing came in the whole capture.
+    /// Asked for at any time, and nothing came in the whole capture.
     pub idle: BTreeSet<IpAddr>,
     /// MAC addresses that several groups share, or a group with PTP or link-local groups.
     pub shared_macs: Vec<SharedMac>,
@@ -88,12 +89,9 @@ impl GroupUse {
         end: Option<CaptureTime>,
     ) -> Self {
         let requested = multicast.requested();
-        let wanted_now = multicast.segments().flat_map(|segment| {
-            segment
-                .groups
-                .iter()
-                .filter(|(_, members)| members.now().next().is_some())
-                .map(|(group, _)| *group)
+        let wanted = multicast.segments().flat_map(|segment| {
+            let asked_for = |members: &Members| members.by_host.values().any(|member| member.reports > 0);
+            segment.groups.iter().filter(move |(_, members)| asked_for(members)).map(|(group, _)| *group)
         });
         let routed = |group: &IpAddr| !is_link_local(*group);
         let unrequested: BTreeSet<IpAddr> = on_wire.difference(&requested).copied().filter(routed).collect();
@@ -101,7 +99,7 @@ impl GroupUse {
         Self {
             unrequested_caveats: caveats,
             unrequested,
-            idle: wanted_now.filter(routed).filter(|group| !on_wire.contains(group)).collect(),
+            idle: wanted.filter(routed).filter(|group| !on_wire.contains(group)).collect(),
             shared_macs: shared(on_wire.union(&requested).copied().filter(routed)),
         }
     }

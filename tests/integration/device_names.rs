@@ -83,7 +83,7 @@ fn names_are_believed_in_order_whatever_came_first() {
 #[test]
 fn a_service_names_its_host_where_the_host_does_not() {
     let service = discovery::mdns_service(BOX, "Stage box", "_stage", "box-host");
-    assert_eq!(named(&[service.clone()]), by("box-host", "mdns"));
+    assert_eq!(named(std::slice::from_ref(&service)), by("box-host", "mdns"));
     assert_eq!(named(&[discovery::mdns_host(BOX, "stage-box", 120), service]), by("stage-box", "mdns"));
 }
 

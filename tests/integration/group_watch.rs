@@ -92,7 +92,7 @@ fn querier<'a>(report: &'a Value, ip: &str) -> &'a Value {
     list.find(|querier| querier["ip"] == ip).unwrap()
 }
 
-fn group<'a>(report: &'a Value, group: Ipv4Addr) -> &'a Value {
+fn group(report: &Value, group: Ipv4Addr) -> &Value {
     let mut list = report["multicast"]["memberships"].as_array().unwrap().iter();
     list.find(|membership| membership["group"] == group.to_string()).unwrap()
 }

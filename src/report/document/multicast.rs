@@ -15,7 +15,7 @@ pub struct MulticastDocument {
     pub unrequested: Vec<String>,
     /// Why that nobody asked is no evidence; empty where it is.
     pub unrequested_caveats: Vec<&'static str>,
-    /// Groups asked for at the end to which nothing came in the whole capture, without link-local ones.
+    /// Groups asked for at any time to which nothing came in the whole capture, without link-local ones.
     pub idle: Vec<String>,
     /// MAC addresses that several groups in use share, or a group shares with PTP or link-local groups.
     pub shared_macs: Vec<SharedMacDocument>,

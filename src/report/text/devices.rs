@@ -122,5 +122,5 @@ fn address(device: &DeviceDocument) -> String {
 
 /// What a device calls itself, behind its address.
 fn name(device: &DeviceDocument) -> String {
-    device.name.as_deref().map(|name| format!(" {}", plain_short(name))).unwrap_or_default()
+    device.name.as_deref().map(|name| format!(" \"{}\"", plain_short(name))).unwrap_or_default()
 }

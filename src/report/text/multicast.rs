@@ -42,7 +42,7 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
         paragraph(out, 2, "not asked   ", &format!("{}: on the wire, no member in view", list(unrequested)))?;
     }
     if !multicast.idle.is_empty() {
-        paragraph(out, 2, "empty       ", &format!("{}: asked for, nothing comes", list(&multicast.idle)))?;
+        paragraph(out, 2, "empty       ", &format!("{}: asked for, nothing came", list(&multicast.idle)))?;
     }
     for shared in multicast.shared_macs.iter().take(SHOWN) {
         paragraph(out, 2, "one MAC     ", &shared_mac(shared))?;
