@@ -26,6 +26,8 @@ pub mod frame;
 pub mod igmp;
 pub mod lldp;
 pub mod mld;
+pub mod multicast;
+pub mod names;
 pub mod observations;
 pub mod profiles;
 pub mod ptp;

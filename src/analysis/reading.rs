@@ -15,6 +15,10 @@ use crate::devices::Device;
 use crate::devices::SiteDomain;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
+use crate::multicast::GroupCounts;
+use crate::multicast::GroupUse;
+use crate::multicast::Multicast;
+use crate::names::Directory;
 use crate::observations::MirrorDuplicates;
 use crate::observations::Place;
 use crate::observations::What;
@@ -33,6 +37,8 @@ const UNKNOWN_RESOLUTION: Nanos = Nanos(1000);
 
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;
+/// Control messages gathered before they are folded: one may unfold to 64 KiB (SAP) or more (DNS) (chosen).
+const MOST_OBSERVATIONS: usize = 512;
 
 /// An end of the span that is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -70,6 +76,9 @@ pub struct Reading {
     mirror: MirrorDuplicates,
     files: BTreeMap<u32, FileTally>,
     traffic: Traffic,
+    groups: GroupCounts,
+    multicast: Multicast,
+    directory: Directory,
     /// Time of the capture's very first frame.
     origin: Option<CaptureTime>,
     first: Option<(CaptureTime, Place)>,
@@ -97,7 +106,7 @@ impl Reading {
             return;
         }
         self.batch.record(file, record);
-        if self.batch.frames >= BATCH {
+        if self.batch.frames >= BATCH || self.batch.observations.len() >= MOST_OBSERVATIONS {
             let batch = std::mem::take(&mut self.batch);
             self.absorb(batch);
         }
@@ -125,6 +134,7 @@ impl Reading {
             first: self.first,
             latest: self.latest,
             traffic: std::mem::take(&mut self.traffic),
+            groups: std::mem::take(&mut self.groups),
             ..Tally::default()
         };
         let observations = stretch.observations;
@@ -133,18 +143,22 @@ impl Reading {
         self.first = whole.first;
         self.latest = whole.latest;
         self.traffic = whole.traffic;
+        self.groups = whole.groups;
         self.origin = self.origin.or(self.first.map(|(time, _)| time));
         // Before the first frame with a time nothing is timed, so the start does not matter there.
         let start = self.first.map_or(CaptureTime(0), |(time, _)| time);
         for observation in &observations {
+            let is_ptp = matches!(observation.what, What::Ptp(_) | What::Undecodable(_) | What::Fragment);
             if self.mirror.is_copy(observation) {
-                self.copies += 1;
+                self.copies += u64::from(is_ptp);
                 continue;
             }
             if matches!(observation.what, What::Ptp(_)) {
                 self.ptp_messages += 1;
             }
             self.domains.push(observation, start);
+            self.multicast.push(observation, start);
+            self.directory.push(observation);
         }
     }
 
@@ -155,12 +169,14 @@ impl Reading {
         self.absorb(batch);
         if let Some((end, place)) = self.latest {
             self.domains.finish(end, place);
+            self.multicast.finish(end);
         }
         let site = SiteDomain::find(&self.domains, self.settings.domain);
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
         let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION));
-        let devices = devices::devices(&self.domains, &clocks, &site, origin);
+        let mut devices = devices::devices(&self.domains, &clocks, &site, origin);
+        devices::name(&mut devices, &self.directory);
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
             resolution,
@@ -170,6 +186,8 @@ impl Reading {
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
+        let end = self.latest.map(|(time, _)| time);
+        let group_use = GroupUse::of(&self.multicast, &self.groups.groups(), &scope, end);
         let mut tallies = self.files;
         let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
             let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();
@@ -182,7 +200,7 @@ impl Reading {
             settings: self.settings,
             origin: self.origin,
             start: self.first.map(|(time, _)| time),
-            end: self.latest.map(|(time, _)| time),
+            end,
             frames: self.frames,
             frames_outside: self.outside,
             ptp_messages: self.ptp_messages,
@@ -194,6 +212,10 @@ impl Reading {
             devices,
             viewpoint,
             scope,
+            multicast: self.multicast,
+            groups: self.groups,
+            group_use,
+            directory: self.directory,
         }
     }
 }
@@ -264,6 +286,14 @@ pub struct Analysis {
     pub viewpoint: Viewpoint,
     /// What would be in view there.
     pub scope: Scope,
+    /// Who asks for which groups.
+    pub multicast: Multicast,
+    /// Frames by group.
+    pub groups: GroupCounts,
+    /// What the groups on the wire have to do with those asked for.
+    pub group_use: GroupUse,
+    /// Whose addresses are whose, and what devices call themselves.
+    pub directory: Directory,
 }
 
 impl Analysis {

@@ -9,9 +9,12 @@ use crate::frame;
 use crate::frame::Layer;
 use crate::frame::Stop;
 use crate::frame::StopReason;
+use crate::multicast::GroupCounts;
 use crate::observations;
 use crate::observations::Observation;
 use crate::observations::Place;
+use crate::observations::Protocol;
+use crate::observations::Trouble;
 use crate::observations::What;
 use crate::units::CaptureTime;
 use crate::viewpoint::Traffic;
@@ -19,7 +22,7 @@ use crate::viewpoint::Traffic;
 /// Kinds of problems kept a file (chosen).
 const PROBLEM_LIMIT: usize = 64;
 
-/// Why a frame or its PTP message could not be read, without the numbers that differ from frame to frame.
+/// Why a frame or its control message could not be read, without the numbers that differ from frame to frame.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Problem {
     /// The frame ends before a header or length field says so, and the capture did not cut it.
@@ -38,6 +41,8 @@ pub enum Problem {
     PtpValue(&'static str, &'static str),
     /// A PTP message in fragments.
     PtpFragment,
+    /// A message of another control protocol.
+    Control(Protocol, Trouble),
 }
 
 impl fmt::Display for Problem {
@@ -51,6 +56,18 @@ impl fmt::Display for Problem {
             Self::PtpShort(field) => write!(f, "PTP message ends inside {field}"),
             Self::PtpValue(field, rule) => write!(f, "PTP {field}: {rule}"),
             Self::PtpFragment => write!(f, "PTP message in IP fragments"),
+            Self::Control(protocol, Trouble::Short(field)) => {
+                write!(f, "{} message ends inside {field}", protocol.name())
+            }
+            Self::Control(protocol, Trouble::Value(field, rule)) => {
+                write!(f, "{} {field}: {rule}", protocol.name())
+            }
+            Self::Control(protocol, Trouble::Grammar) => {
+                write!(f, "{} message whose names or records cannot be read", protocol.name())
+            }
+            Self::Control(protocol, Trouble::Fragment) => {
+                write!(f, "{} message in IP fragments", protocol.name())
+            }
         }
     }
 }
@@ -79,6 +96,8 @@ pub struct Tally {
     pub latest: Option<(CaptureTime, Place)>,
     /// Who talks to whom.
     pub traffic: Traffic,
+    /// Frames by group.
+    pub groups: GroupCounts,
 }
 
 impl Tally {
@@ -94,10 +113,11 @@ impl Tally {
         }
         let frame = frame::decode(record);
         self.traffic.record(record, &frame);
+        self.groups.record(&frame);
         let observation = observations::from_frame(file, record, &frame);
         let snapped = u32::try_from(record.octets.len()).is_ok_and(|kept| kept < record.original_len);
         let problem = match &observation {
-            Some(observation) => ptp_problem(&observation.what),
+            Some(observation) => message_problem(&observation.what),
             None => frame.stop.filter(|stop| !(snapped && stop.is_cut())).map(frame_problem),
         };
         if let Some(problem) = problem {
@@ -130,6 +150,7 @@ impl Tally {
         }
         self.observations.extend(right.observations);
         self.traffic = self.traffic.join(right.traffic);
+        self.groups = self.groups.join(right.groups);
         self
     }
 }
@@ -144,11 +165,19 @@ fn frame_problem(stop: Stop) -> Problem {
     }
 }
 
-fn ptp_problem(what: &What) -> Option<Problem> {
+fn message_problem(what: &What) -> Option<Problem> {
     match what {
         What::Ptp(_) => None,
         What::Undecodable(DecodeError::Short { field, .. }) => Some(Problem::PtpShort(field)),
         What::Undecodable(DecodeError::Value { field, rule, .. }) => Some(Problem::PtpValue(field, rule)),
         What::Fragment => Some(Problem::PtpFragment),
+        What::Unreadable(protocol, trouble) => Some(Problem::Control(*protocol, *trouble)),
+        What::Igmp(_)
+        | What::Mld(_)
+        | What::Sap(_)
+        | What::Lldp(_)
+        | What::Mdns(_)
+        | What::Dhcp(_)
+        | What::Neighbour(_) => None,
     }
 }

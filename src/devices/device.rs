@@ -6,6 +6,7 @@ use std::net::IpAddr;
 use crate::clock::FollowerTime;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
+use crate::names::Name;
 use crate::units::MacAddress;
 
 /// How firmly something is said.
@@ -90,9 +91,11 @@ impl State {
 pub struct Device {
     /// Its MAC address where one is known, else its clock identity.
     pub key: String,
-    /// MAC addresses it sent from.
+    /// What it calls itself; `None` where it was not heard to say.
+    pub name: Option<Name>,
+    /// MAC addresses it sent PTP from; by ARP and its like where that has none.
     pub macs: BTreeSet<MacAddress>,
-    /// IP addresses it sent from.
+    /// IP addresses it sent PTP from, and those that its MAC address claims.
     pub ips: BTreeSet<IpAddr>,
     /// Its clocks, v1 and v2.
     pub clocks: BTreeSet<ClockId>,

@@ -6,11 +6,13 @@
 mod answers;
 mod device;
 mod identity;
+mod naming;
 mod site;
 mod state;
 
 pub use answers::Visibility;
 pub use device::{Device, State, Strength};
+pub use naming::name;
 pub use site::SiteDomain;
 
 use crate::clock::Clocks;

@@ -79,6 +79,19 @@ pub fn plain(text: &str) -> String {
     shown
 }
 
+/// Characters of a name that are shown (chosen: half a line).
+const NAME_SHOWN: usize = 40;
+
+/// [`plain`] of a name that may be long: its beginning where it is.
+pub(super) fn plain_short(name: &str) -> String {
+    let shown = plain(name);
+    if shown.chars().count() <= NAME_SHOWN {
+        return shown;
+    }
+    let beginning: String = shown.chars().take(NAME_SHOWN - 3).collect();
+    format!("{beginning}...")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -111,6 +124,13 @@ mod tests {
         assert_eq!(count(0), "0");
         assert_eq!(count(999), "999");
         assert_eq!(count(1_234_567), "1 234 567");
+    }
+
+    #[test]
+    fn a_long_name_is_shown_by_its_beginning() {
+        assert_eq!(plain_short("stage box"), "stage box");
+        assert_eq!(plain_short(&"x".repeat(40)).len(), 40);
+        assert_eq!(plain_short(&"\u{1b}".repeat(40)), format!("{}\\...", "\\u{1b}".repeat(6)));
     }
 
     #[test]

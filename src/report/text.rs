@@ -4,6 +4,7 @@
 
 mod devices;
 mod domains;
+mod multicast;
 mod viewpoint;
 
 use std::io;
@@ -48,6 +49,7 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
         domains::write(domain, document, out)?;
     }
     devices::write(document, out)?;
+    multicast::write(document, out)?;
     events(document, out)?;
     viewpoint::write(&document.viewpoint, out)?;
     capture_quality(document, out)?;

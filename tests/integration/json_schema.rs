@@ -52,6 +52,9 @@ pub(crate) fn without_ptp() -> Vec<u8> {
     let mut file = PcapFile::new(Order::Little, PcapKind::Nanoseconds);
     let mut frame = vec![0xff; 6];
     frame.extend([0x02, 0, 0x5e, 0x10, 0, 0x21, 0x08, 0x06]);
+    // An ARP question of 10.20.0.21 for 10.20.0.1 (RFC 826).
+    frame.extend([0, 1, 8, 0, 6, 4, 0, 1, 0x02, 0, 0x5e, 0x10, 0, 0x21, 10, 20, 0, 21]);
+    frame.extend([0, 0, 0, 0, 0, 0, 10, 20, 0, 1]);
     frame.resize(60, 0);
     for second in 0..30 {
         file.record(1_791_055_680 + second, 0, &frame);

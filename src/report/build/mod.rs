@@ -2,6 +2,7 @@
 
 mod domain;
 mod event;
+mod multicast;
 mod path;
 
 use super::document::Absent;
@@ -22,6 +23,7 @@ use super::document::SiteDomainDocument;
 use super::document::SpanDocument;
 use super::document::StateName;
 use super::document::StrengthName;
+use super::document::SwitchPortDocument;
 use super::document::Tool;
 use super::document::UnreadableDocument;
 use super::document::VerdictName;
@@ -42,7 +44,6 @@ use crate::findings::Severity;
 use crate::findings::Verdict;
 use crate::observations::Place;
 use crate::viewpoint::Seat;
-use crate::viewpoint::Viewpoint;
 
 /// What the report asks its reader to keep in mind.
 const CAUTION: &str = "This is advice for people who know the site. Changing clock settings, switches or cabling on a \
@@ -79,7 +80,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
         },
         verdict_because: judgement.because.clone(),
         verdict_next: judgement.next.clone(),
-        viewpoint: viewpoint(&analysis.viewpoint),
+        viewpoint: viewpoint(analysis),
         site_domain: SiteDomainDocument {
             keys: analysis.site.keys.iter().map(ToString::to_string).collect(),
             assumed: analysis.site.assumed,
@@ -88,7 +89,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
         devices: analysis.devices.iter().map(device).collect(),
         streams: Absent,
         sources: Absent,
-        multicast: Absent,
+        multicast: multicast::document(analysis),
         link: Absent,
         events: event::documents(analysis),
         findings: judgement.findings.iter().map(|found| finding(analysis, found)).collect(),
@@ -141,7 +142,9 @@ fn capture(report: &CaptureReport) -> CaptureDocument {
     }
 }
 
-fn viewpoint(viewpoint: &Viewpoint) -> ViewpointDocument {
+fn viewpoint(analysis: &Analysis) -> ViewpointDocument {
+    let viewpoint = &analysis.viewpoint;
+    let switches = analysis.directory.link_neighbours().filter(|neighbour| neighbour.is_bridge);
     ViewpointDocument {
         kind: match viewpoint.seat {
             Seat::AtLeader => SeatName::AtLeader,
@@ -153,6 +156,14 @@ fn viewpoint(viewpoint: &Viewpoint) -> ViewpointDocument {
         strength: strength(viewpoint.strength),
         shown_by: viewpoint.shown_by.clone(),
         cannot_see: viewpoint.cannot_see.clone(),
+        switch_ports: switches
+            .map(|switch| SwitchPortDocument {
+                mac: switch.mac.to_string(),
+                system: switch.system.clone(),
+                port: switch.port.clone(),
+                port_description: switch.port_description.clone(),
+            })
+            .collect(),
     }
 }
 
@@ -170,8 +181,8 @@ fn gaps(analysis: &Analysis) -> Vec<GapDocument> {
 fn device(device: &Device) -> DeviceDocument {
     DeviceDocument {
         key: device.key.clone(),
-        name: Absent,
-        named_by: Absent,
+        name: device.name.as_ref().map(|name| name.text.clone()),
+        named_by: device.name.as_ref().map(|name| name.by.name()),
         vendor_prefix: Absent,
         macs: device.macs.iter().map(ToString::to_string).collect(),
         ips: device.ips.iter().map(ToString::to_string).collect(),

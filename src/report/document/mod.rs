@@ -4,6 +4,7 @@ mod capture;
 mod device;
 mod domain;
 mod event;
+mod multicast;
 mod path;
 mod viewpoint;
 
@@ -17,7 +18,10 @@ pub use event::{
     EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName,
     VerdictName,
 };
-pub use viewpoint::{SeatName, ViewpointDocument};
+pub use multicast::{
+    MemberDocument, MembershipDocument, MulticastDocument, QuerierDocument, SharedMacDocument,
+};
+pub use viewpoint::{SeatName, SwitchPortDocument, ViewpointDocument};
 
 pub use path::{
     DeviationDocument, DeviceOffsetDocument, PathDocument, PeerDocument, ProfileDocument, StabilityDocument,
@@ -63,8 +67,8 @@ pub struct Document {
     pub streams: Absent,
     /// Not worked out by this version.
     pub sources: Absent,
-    /// Not worked out by this version.
-    pub multicast: Absent,
+    /// Who asks for which groups.
+    pub multicast: MulticastDocument,
     /// Not worked out by this version.
     pub link: Absent,
     /// What happened, in time order.
