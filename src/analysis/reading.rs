@@ -10,6 +10,7 @@ use crate::capture::Gap;
 use crate::capture::JoinedSummary;
 use crate::capture::Record;
 use crate::clock::Clocks;
+use crate::clock::LeaderTime;
 use crate::devices;
 use crate::devices::Device;
 use crate::devices::SiteDomain;
@@ -20,6 +21,12 @@ use crate::observations::Place;
 use crate::observations::What;
 use crate::profiles;
 use crate::profiles::ProfileFit;
+use crate::sdp::Session;
+use crate::streams::Context;
+use crate::streams::Sessions;
+use crate::streams::Streams;
+use crate::streams::Wire;
+use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::viewpoint::Measured;
@@ -57,6 +64,8 @@ pub struct Range {
 pub struct Settings {
     /// The site's domain number, if the user gave one.
     pub domain: Option<u8>,
+    /// The speed of the link the capture was taken on, if the user gave one.
+    pub link_speed: Option<BitsPerSecond>,
     /// The span that is looked at.
     pub range: Range,
 }
@@ -70,6 +79,9 @@ pub struct Reading {
     mirror: MirrorDuplicates,
     files: BTreeMap<u32, FileTally>,
     traffic: Traffic,
+    /// Flows and load of all that was pushed or absorbed.
+    streams: Streams,
+    sessions: Sessions,
     /// Time of the capture's very first frame.
     origin: Option<CaptureTime>,
     first: Option<(CaptureTime, Place)>,
@@ -96,7 +108,8 @@ impl Reading {
             self.outside += 1;
             return;
         }
-        self.batch.record(file, record);
+        let frame = self.batch.observe(file, record);
+        self.streams.record(record, &frame);
         if self.batch.frames >= BATCH {
             let batch = std::mem::take(&mut self.batch);
             self.absorb(batch);
@@ -125,6 +138,7 @@ impl Reading {
             first: self.first,
             latest: self.latest,
             traffic: std::mem::take(&mut self.traffic),
+            streams: std::mem::take(&mut self.streams),
             ..Tally::default()
         };
         let observations = stretch.observations;
@@ -133,6 +147,7 @@ impl Reading {
         self.first = whole.first;
         self.latest = whole.latest;
         self.traffic = whole.traffic;
+        self.streams = whole.streams;
         self.origin = self.origin.or(self.first.map(|(time, _)| time));
         // Before the first frame with a time nothing is timed, so the start does not matter there.
         let start = self.first.map_or(CaptureTime(0), |(time, _)| time);
@@ -146,6 +161,11 @@ impl Reading {
             }
             self.domains.push(observation, start);
         }
+    }
+
+    /// Takes in a description of a session, seen in the capture or known otherwise.
+    pub fn announce(&mut self, session: Session) {
+        self.sessions.push(session);
     }
 
     /// Ends the reading with what the files said of themselves.
@@ -170,6 +190,14 @@ impl Reading {
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
+        let leader = leader_time(&self.domains, &clocks, &site);
+        let wire = self.streams.conclude(Context {
+            sessions: &self.sessions,
+            leader,
+            resolution: resolution.unwrap_or(UNKNOWN_RESOLUTION),
+            link_speed: self.settings.link_speed,
+            file_speed: file_speed(&files),
+        });
         let mut tallies = self.files;
         let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
             let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();
@@ -194,6 +222,7 @@ impl Reading {
             devices,
             viewpoint,
             scope,
+            wire,
         }
     }
 }
@@ -212,6 +241,19 @@ fn places(files: &JoinedSummary) -> usize {
     spans.sort_unstable();
     let overlap = spans.windows(2).any(|pair| matches!(pair, [before, after] if after.0 < before.1));
     if overlap { spans.len() } else { 1 }
+}
+
+/// The time of the site's leader, else of any there is.
+fn leader_time<'a>(domains: &'a Domains, clocks: &Clocks, site: &SiteDomain) -> Option<LeaderTime<'a>> {
+    let of = |key: &DomainKey| LeaderTime::of(domains.get(key)?, clocks.path(key)?);
+    site.keys.iter().find_map(of).or_else(|| domains.iter().find_map(|domain| of(&domain.key)))
+}
+
+/// The link's speed, where the files that tell one tell the same.
+fn file_speed(files: &JoinedSummary) -> Option<BitsPerSecond> {
+    let mut speeds = files.captures.iter().filter_map(|file| file.link_speed);
+    let first = speeds.next()?;
+    speeds.all(|speed| speed == first).then_some(first)
 }
 
 /// A file and what could not be read of its frames.
@@ -264,6 +306,8 @@ pub struct Analysis {
     pub viewpoint: Viewpoint,
     /// What would be in view there.
     pub scope: Scope,
+    /// Streams, sources and the link's load.
+    pub wire: Wire,
 }
 
 impl Analysis {

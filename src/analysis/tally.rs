@@ -6,6 +6,7 @@ use std::fmt;
 use crate::bytes::DecodeError;
 use crate::capture::Record;
 use crate::frame;
+use crate::frame::Frame;
 use crate::frame::Layer;
 use crate::frame::Stop;
 use crate::frame::StopReason;
@@ -13,6 +14,7 @@ use crate::observations;
 use crate::observations::Observation;
 use crate::observations::Place;
 use crate::observations::What;
+use crate::streams::Streams;
 use crate::units::CaptureTime;
 use crate::viewpoint::Traffic;
 
@@ -65,7 +67,7 @@ pub struct FileTally {
 }
 
 /// A stretch of records.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default)]
 pub struct Tally {
     /// Control messages in capture order.
     pub observations: Vec<Observation>,
@@ -79,11 +81,19 @@ pub struct Tally {
     pub latest: Option<(CaptureTime, Place)>,
     /// Who talks to whom.
     pub traffic: Traffic,
+    /// Flows and load.
+    pub streams: Streams,
 }
 
 impl Tally {
     /// Takes in the next record of file number `file`.
     pub fn record(&mut self, file: u32, record: &Record<'_>) {
+        let frame = self.observe(file, record);
+        self.streams.record(record, &frame);
+    }
+
+    /// All of [`Self::record`] but the flows, which whoever reads in order keeps in one place.
+    pub(super) fn observe<'a>(&mut self, file: u32, record: &Record<'a>) -> Frame<'a> {
         let place = Place { file, frame: record.number, time: record.time };
         self.frames += 1;
         if let Some(time) = record.time {
@@ -108,6 +118,7 @@ impl Tally {
             }
         }
         self.observations.extend(observation);
+        frame
     }
 
     /// This stretch and the one after it as one.
@@ -130,6 +141,7 @@ impl Tally {
         }
         self.observations.extend(right.observations);
         self.traffic = self.traffic.join(right.traffic);
+        self.streams = self.streams.join(right.streams);
         self
     }
 }

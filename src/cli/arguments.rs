@@ -8,6 +8,7 @@ use clap::Subcommand;
 use clap::ValueEnum;
 use downbeat::analysis::Bound;
 use downbeat::findings::Severity;
+use downbeat::units::BitsPerSecond;
 use downbeat::units::CaptureTime;
 use downbeat::units::Nanos;
 
@@ -60,6 +61,11 @@ pub(crate) struct Check {
     #[arg(long, value_name = "N")]
     pub(crate) domain: Option<u8>,
 
+    /// Speed of the link the capture was taken on, decimal bits a second (100M, 1G, 2.5G); without it, the
+    /// capture file's word, else 1G
+    #[arg(long, value_name = "RATE", value_parser = rate)]
+    pub(crate) link_speed: Option<BitsPerSecond>,
+
     /// The least severity that makes the exit status 1
     #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
     pub(crate) fail_on: FailOn,
@@ -104,6 +110,28 @@ fn bound(text: &str) -> Result<Bound, String> {
     Ok(Bound::At(CaptureTime(ns)))
 }
 
+/// A rate as the user writes it: a decimal number above 0, with `k`, `M`, `G` or `T` behind it.
+fn rate(text: &str) -> Result<BitsPerSecond, String> {
+    let wrong = || "give decimal bits a second, such as 100M, 1G or 2.5G".to_owned();
+    let (number, power) = match text.trim_end_matches(['k', 'K', 'M', 'G', 'T']) {
+        number if number.len() == text.len() => (number, 0_usize),
+        number if number.len() + 1 == text.len() => match text.chars().next_back() {
+            Some('k' | 'K') => (number, 3),
+            Some('M') => (number, 6),
+            Some('G') => (number, 9),
+            _ => (number, 12),
+        },
+        _ => return Err(wrong()),
+    };
+    let (whole, fraction) = number.split_once('.').unwrap_or((number, ""));
+    let digits = |part: &str| part.bytes().all(|octet| octet.is_ascii_digit());
+    if whole.is_empty() || !digits(whole) || !digits(fraction) || fraction.len() > power {
+        return Err(wrong());
+    }
+    let bits: u64 = format!("{whole}{fraction:0<power$}").parse().map_err(|_| wrong())?;
+    if bits == 0 { Err(wrong()) } else { Ok(BitsPerSecond(bits)) }
+}
+
 /// Exact nanoseconds of a plain decimal number; `None` where it is not one.
 fn decimal_seconds(text: &str) -> Option<Nanos> {
     let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
@@ -124,6 +152,17 @@ mod tests {
     fn the_arguments_are_consistent() {
         use clap::CommandFactory;
         Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn rates_are_decimal_and_exact() {
+        assert_eq!(rate("1G"), Ok(BitsPerSecond(1_000_000_000)));
+        assert_eq!(rate("2.5G"), Ok(BitsPerSecond(2_500_000_000)));
+        assert_eq!(rate("670M"), Ok(BitsPerSecond(670_000_000)));
+        assert_eq!(rate("64000"), Ok(BitsPerSecond(64_000)));
+        for wrong in ["", "G", "0", "0.0G", "1.5", "-1G", "1GG", "1e9", "0.0001k", "99999999999T"] {
+            assert!(rate(wrong).is_err(), "{wrong}");
+        }
     }
 
     #[test]

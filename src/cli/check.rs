@@ -24,7 +24,11 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     if let Some(out) = check.out.as_deref().filter(|out| out.is_file() && found.holds(out)) {
         return Err(format!("{}: this is one of the captures; name another file with --out", out.display()));
     }
-    let settings = Settings { domain: check.domain, range: Range { from: check.from, until: check.until } };
+    let settings = Settings {
+        link_speed: check.link_speed,
+        domain: check.domain,
+        range: Range { from: check.from, until: check.until },
+    };
     let mut reading = Reading::new(settings);
     let mut joined = Joined::new(found.inputs);
     while let Some((file, record)) = joined.next_record() {
