@@ -13,9 +13,14 @@ use crate::clock::Clocks;
 use crate::clock::LeaderTime;
 use crate::devices;
 use crate::devices::Device;
+use crate::devices::MediaView;
 use crate::devices::SiteDomain;
+use crate::domains::ClockId;
+use crate::domains::Domain;
 use crate::domains::DomainKey;
+use crate::domains::DomainName;
 use crate::domains::Domains;
+use crate::domains::Mechanism;
 use crate::observations::MirrorDuplicates;
 use crate::observations::Place;
 use crate::observations::What;
@@ -24,6 +29,7 @@ use crate::profiles::ProfileFit;
 use crate::sdp::Session;
 use crate::streams::Context;
 use crate::streams::Sessions;
+use crate::streams::Stream;
 use crate::streams::Streams;
 use crate::streams::Wire;
 use crate::units::BitsPerSecond;
@@ -180,7 +186,7 @@ impl Reading {
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
         let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION));
-        let devices = devices::devices(&self.domains, &clocks, &site, origin);
+        let mut devices = devices::devices(&self.domains, &clocks, &site, origin);
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
             resolution,
@@ -191,13 +197,22 @@ impl Reading {
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
         let leader = leader_time(&self.domains, &clocks, &site);
+        let leaders = leaders(&self.domains);
         let wire = self.streams.conclude(Context {
             sessions: &self.sessions,
             leader,
+            leaders: &leaders,
             resolution: resolution.unwrap_or(UNKNOWN_RESOLUTION),
             link_speed: self.settings.link_speed,
             file_speed: file_speed(&files),
         });
+        let span = self.latest.zip(self.first).map(|((latest, _), (first, _))| latest.since(first));
+        let view = MediaView {
+            span: span.unwrap_or(Nanos::ZERO),
+            leader_seen: !leaders.is_empty(),
+            requests_seen: requests_in_view(&self.domains),
+        };
+        devices::judge_media(&mut devices, &wire.streams, view);
         let mut tallies = self.files;
         let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
             let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();
@@ -241,6 +256,22 @@ fn places(files: &JoinedSummary) -> usize {
     spans.sort_unstable();
     let overlap = spans.windows(2).any(|pair| matches!(pair, [before, after] if after.0 < before.1));
     if overlap { spans.len() } else { 1 }
+}
+
+/// The leaders of the version 2 domains.
+fn leaders(domains: &Domains) -> Vec<(Option<u8>, [u8; 8])> {
+    let leader = |domain: &Domain| match (domain.election.leader()?, domain.key.name) {
+        (ClockId::V2(identity), DomainName::Number { number, .. }) => Some((Some(number), identity.0)),
+        (ClockId::V2(identity), _) => Some((None, identity.0)),
+        _ => None,
+    };
+    domains.iter().filter_map(leader).collect()
+}
+
+/// Whether requests of followers pass here: then those of others would as well.
+fn requests_in_view(domains: &Domains) -> bool {
+    let mut requesters = domains.iter().flat_map(|domain| domain.requesters.iter());
+    requesters.any(|((_, mechanism), requester)| *mechanism == Mechanism::EndToEnd && requester.seen() > 0)
 }
 
 /// The time of the site's leader, else of any there is.
@@ -329,9 +360,15 @@ impl Analysis {
         self.origin.map_or(Nanos::ZERO, |origin| time.since(origin))
     }
 
+    /// The device that sends a stream.
+    #[must_use]
+    pub fn sender_of(&self, stream: &Stream) -> Option<&Device> {
+        self.devices.iter().find(|device| device.sends(stream))
+    }
+
     /// The device that owns a clock.
     #[must_use]
-    pub fn device_of(&self, clock: crate::domains::ClockId) -> Option<&Device> {
+    pub fn device_of(&self, clock: ClockId) -> Option<&Device> {
         self.devices.iter().find(|device| device.has_clock(clock))
     }
 }

@@ -24,6 +24,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Verdict, clock domains, elections, devices, and what is wrong with evidence and next steps
     Check(Check),
+    /// Every stream and source: rates, loss, jitter, marking, media clock, and the link's load
+    Streams(Streams),
 }
 
 const AFTER_CHECK: &str = "\
@@ -33,9 +35,32 @@ Exit status: 0 nothing at or above --fail-on; 1 findings at or above it; \
 The report is advice for people who know the site. Changing clock settings, switches or cabling on a live \
 system interrupts it and can hurt where sound or machinery depends on it.";
 
+const AFTER_STREAMS: &str = "\
+Exit status: 0 the report was written; 2 no report possible.
+
+Bit rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link.";
+
 #[derive(Debug, Args)]
 #[command(after_help = AFTER_CHECK)]
 pub(crate) struct Check {
+    #[command(flatten)]
+    pub(crate) reading: ReadingArguments,
+
+    /// The least severity that makes the exit status 1
+    #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
+    pub(crate) fail_on: FailOn,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_STREAMS)]
+pub(crate) struct Streams {
+    #[command(flatten)]
+    pub(crate) reading: ReadingArguments,
+}
+
+/// What is read, and how the report is written.
+#[derive(Debug, Args)]
+pub(crate) struct ReadingArguments {
     /// Captures: pcap or pcapng, plain, gzip or zstd; `-` is standard input; several files, a folder or a
     /// quoted pattern are joined in time order as one capture
     #[arg(value_name = "FILE", required = true)]
@@ -65,10 +90,6 @@ pub(crate) struct Check {
     /// capture file's word, else 1G
     #[arg(long, value_name = "RATE", value_parser = rate)]
     pub(crate) link_speed: Option<BitsPerSecond>,
-
-    /// The least severity that makes the exit status 1
-    #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
-    pub(crate) fail_on: FailOn,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

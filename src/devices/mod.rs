@@ -6,11 +6,13 @@
 mod answers;
 mod device;
 mod identity;
+mod media;
 mod site;
 mod state;
 
 pub use answers::Visibility;
 pub use device::{Device, State, Strength};
+pub use media::{MediaView, judge_media};
 pub use site::SiteDomain;
 
 use crate::clock::Clocks;

@@ -4,6 +4,7 @@
 
 mod devices;
 mod domains;
+mod streams;
 mod viewpoint;
 
 use std::io;
@@ -47,6 +48,7 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
         domains::write(domain, document, out)?;
     }
     devices::write(document, out)?;
+    streams::brief(document, out)?;
     events(document, out)?;
     viewpoint::write(&document.viewpoint, out)?;
     capture_quality(document, out)?;
@@ -58,6 +60,14 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     }
     writeln!(out)?;
     paragraph(out, 0, "", document.caution)
+}
+
+/// Writes every stream under its source.
+///
+/// # Errors
+/// Where `out` cannot be written.
+pub fn write_streams(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    streams::full(document, out)
 }
 
 fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {

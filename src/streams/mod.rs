@@ -54,6 +54,8 @@ pub struct Context<'a> {
     pub sessions: &'a Sessions,
     /// The time of the site's leader.
     pub leader: Option<LeaderTime<'a>>,
+    /// Leaders that were seen: domain number and identity.
+    pub leaders: &'a [(Option<u8>, [u8; 8])],
     /// The coarsest step of a stamp.
     pub resolution: Nanos,
     /// The link's speed as the user gave it.
@@ -108,6 +110,7 @@ impl Streams {
         let grounds = stream::Grounds {
             sections: context.sessions.by_address(),
             leader: context.leader,
+            leaders: context.leaders,
             resolution: context.resolution,
         };
         let mut streams = stream::streams(flows, &grounds);

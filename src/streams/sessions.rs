@@ -33,6 +33,9 @@ pub struct Described {
     pub reference: Option<[u8; 8]>,
     /// Its domain's number.
     pub domain: Option<u8>,
+    /// Whether that is a leader that was seen, in that domain; `None` where no grandmaster is named or no leader was
+    /// seen.
+    pub agrees: Option<bool>,
     /// `a=mediaclk`.
     pub media_clock: Option<MediaClock>,
 }
@@ -67,6 +70,7 @@ pub(super) fn described(
     sections: &BTreeMap<(IpAddr, u16), Vec<(&Session, usize)>>,
     key: &FlowKey,
     payload_type: Option<u8>,
+    leaders: &[(Option<u8>, [u8; 8])],
 ) -> Option<Described> {
     let FlowKey::Udp { source, destination, port, .. } = key else { return None };
     let candidates = sections.get(&(*destination, *port))?;
@@ -93,15 +97,22 @@ pub(super) fn described(
         }
         _ => None,
     });
+    let reference = ptp.as_ref().map(|(identity, _)| *identity);
+    let domain = ptp.and_then(|(_, domain)| match domain {
+        Some(PtpDomain::Number(number)) => Some(*number),
+        _ => None,
+    });
+    let is_named = |leader: &(Option<u8>, [u8; 8])| {
+        Some(leader.1) == reference && (domain.is_none() || leader.0 == domain)
+    };
+    let agrees = reference.filter(|_| !leaders.is_empty()).map(|_| leaders.iter().any(is_named));
     Some(Described {
+        agrees,
         name: session.name.clone(),
         kind: media.kind.clone(),
         map: media.rtp_maps.iter().find(|map| Some(map.payload_type) == payload_type).cloned(),
-        reference: ptp.as_ref().map(|(identity, _)| *identity),
-        domain: ptp.and_then(|(_, domain)| match domain {
-            Some(PtpDomain::Number(number)) => Some(*number),
-            _ => None,
-        }),
+        reference,
+        domain,
         media_clock: session.media_clock_of(media).cloned(),
     })
 }

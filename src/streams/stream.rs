@@ -131,6 +131,7 @@ impl Stream {
 pub(super) struct Grounds<'a> {
     pub(super) sections: BTreeMap<(IpAddr, u16), Vec<(&'a sdp::Session, usize)>>,
     pub(super) leader: Option<LeaderTime<'a>>,
+    pub(super) leaders: &'a [(Option<u8>, [u8; 8])],
     pub(super) resolution: Nanos,
 }
 
@@ -194,7 +195,8 @@ fn together(mut flows: Vec<Flow>) -> Option<(Flow, Vec<u8>)> {
 fn stream(key: FlowKey, measured: super::flow::Measured, payload: &[u8], grounds: &Grounds<'_>) -> Stream {
     let media = measured.media.as_ref();
     let payload_type = media.and_then(Media::payload_type);
-    let described = media.and_then(|_| sessions::described(&grounds.sections, &key, payload_type));
+    let described =
+        media.and_then(|_| sessions::described(&grounds.sections, &key, payload_type, grounds.leaders));
     let nature = match media {
         Some(media) => describe::rtp(&measured, media, payload, described.as_ref()),
         None => describe::plain(&measured, payload, matches!(key, FlowKey::Avtp { .. })),

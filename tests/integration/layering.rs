@@ -28,7 +28,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
     ("clock", &["units", "statistics", "timing", "domains"]),
     ("streams", &["units", "statistics", "timing", "capture", "frame", "ptp", "rtp", "avtp", "sdp", "clock"]),
-    ("devices", &["units", "timing", "ptp", "observations", "domains", "clock", "streams"]),
+    ("devices", &["units", "timing", "ptp", "sdp", "observations", "domains", "clock", "streams"]),
     ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "devices"]),
     (
         "analysis",

@@ -35,8 +35,9 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
             frames: event.places.iter().map(|place| frame_reference(analysis, *place)).collect(),
         }
     });
-    let mut documents: Vec<EventDocument> = documents.chain(steps(analysis)).collect();
-    documents.sort_by(|a, b| (&a.time, &a.domain).cmp(&(&b.time, &b.domain)));
+    let mut documents: Vec<EventDocument> =
+        documents.chain(steps(analysis)).chain(super::stream::events(analysis)).collect();
+    documents.sort_by(|a, b| (&a.time, &a.domain, &a.text).cmp(&(&b.time, &b.domain, &b.text)));
     documents
 }
 

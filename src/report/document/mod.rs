@@ -5,6 +5,7 @@ mod device;
 mod domain;
 mod event;
 mod path;
+mod stream;
 mod viewpoint;
 
 pub use capture::{CaptureDocument, DamageDocument, ProblemDocument};
@@ -16,6 +17,9 @@ pub use domain::{
 pub use event::{
     EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName,
     VerdictName,
+};
+pub use stream::{
+    IntervalDocument, LinkDocument, LoadDocument, RtpDocument, SessionDocument, StreamDocument, TwinDocument,
 };
 pub use viewpoint::{SeatName, ViewpointDocument};
 
@@ -59,14 +63,14 @@ pub struct Document {
     pub domains: Vec<DomainDocument>,
     /// Devices that sent PTP, or were answered.
     pub devices: Vec<DeviceDocument>,
-    /// Not worked out by this version.
-    pub streams: Absent,
-    /// Not worked out by this version.
-    pub sources: Absent,
+    /// What flows, by key.
+    pub streams: Vec<StreamDocument>,
+    /// Who sends it.
+    pub sources: Vec<LoadDocument>,
     /// Not worked out by this version.
     pub multicast: Absent,
-    /// Not worked out by this version.
-    pub link: Absent,
+    /// The link the capture was taken on, all its frames.
+    pub link: LinkDocument,
     /// What happened, in time order.
     pub events: Vec<EventDocument>,
     /// What is wrong, the gravest first.
