@@ -10,7 +10,7 @@ use crate::support::judged;
 const COLUMNS: usize = 80;
 
 /// A healthy report is read at a glance.
-const HEALTHY_LINES: usize = 40;
+const HEALTHY_LINES: usize = 46;
 
 fn snapshot(name: &str, content: &str) {
     let mut settings = insta::Settings::clone_current();

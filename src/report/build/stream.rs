@@ -57,7 +57,7 @@ pub(super) fn document(analysis: &Analysis, stream: &Stream) -> StreamDocument {
         kind: stream.nature.kind.name(),
         codec: stream.nature.codec.clone(),
         known_by: stream.nature.known_by.name(),
-        frame_rate: stream.nature.frames_per_1000_s.map(thousandths),
+        frames_per_s: stream.nature.frames_per_1000_s.map(thousandths),
         packets: stream.rate.packets(),
         octets: stream.rate.total_octets(),
         first: stream.first().map(rfc3339),

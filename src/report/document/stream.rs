@@ -37,7 +37,7 @@ pub struct StreamDocument {
     /// How kind, codec and clock rate are known: `sdp`, `payload-type`, `inferred`, `unknown`.
     pub known_by: &'static str,
     /// Pictures a second, by the marker bits.
-    pub frame_rate: Option<f64>,
+    pub frames_per_s: Option<f64>,
     /// Packets.
     pub packets: u64,
     /// Octets on the wire.

@@ -121,14 +121,14 @@ fn link(document: &Document, out: &mut impl Write) -> io::Result<()> {
     let known = match link.speed_known_by {
         "settings" => "as given",
         "capture-file" => "by the capture file",
-        _ => "assumed; give --link-speed",
+        _ => "assumed",
     };
     let mut text = format!("{} ({known})", rate(link.speed_bps));
     if let (Some(mean), Some(load)) = (link.mean_bps, link.load_mean) {
         text.push_str(&format!(", carries {} ({})", rate(mean), per_cent(load)));
     }
     if let (Some(peak), Some(load)) = (link.peak_1s_bps, link.load_peak_1s) {
-        text.push_str(&format!(", {} ({}) in the fullest second", rate(peak), per_cent(load)));
+        text.push_str(&format!(", peak {} ({})", rate(peak), per_cent(load)));
     }
     paragraph(out, 2, "link        ", &text)
 }
@@ -191,7 +191,7 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
 fn what(stream: &StreamDocument) -> String {
     let codec = stream.codec.as_deref().map(|codec| format!(" {}", plain(codec))).unwrap_or_default();
     let clock = stream.clock_rate_hz.map(|rate| format!(" {rate} Hz")).unwrap_or_default();
-    let frames = stream.frame_rate.map(|frames| format!(", {frames:.2} pictures/s")).unwrap_or_default();
+    let frames = stream.frames_per_s.map(|frames| format!(", {frames:.2} pictures/s")).unwrap_or_default();
     let known = match stream.known_by {
         "sdp" => " (described)",
         "payload-type" => " (by payload type)",
