@@ -23,6 +23,8 @@ use crate::support::stage::actor;
 
 const RATES: &str = include_str!("../data/check-values/rates.json");
 const WHOLE: u32 = 65_535;
+/// Keeps PTP messages whole and cuts media.
+const WITH_PTP: u32 = 128;
 
 fn value(scene: Scene, snap: u32) -> Value {
     judged::files(&[("scene.pcap", scene.file(snap))]).value()
@@ -322,7 +324,7 @@ fn drifting() -> Scene {
 
 #[test]
 fn a_media_clock_is_measured_against_the_leader_and_shows_who_is_adrift_or_unclocked() {
-    let document = value(drifting(), 60);
+    let document = value(drifting(), WITH_PTP);
     for (group, planted) in [("239.20.1.2", 20.0), ("239.20.1.3", -35.0), ("239.20.1.4", 0.0)] {
         let stream = streams(&document).iter().find(|stream| stream["group"] == group).unwrap();
         let (ppm, sigma) =
@@ -361,7 +363,7 @@ fn a_short_capture_calls_nobody_unclocked() {
     let mut scene = Scene::default();
     scene.clock(&actor(1).class(6), &actor(2), 12);
     scene.audio(&sender(3), 3_000, (192, 48_000), 1152, -35_000);
-    let document = value(scene, 60);
+    let document = value(scene, WITH_PTP);
     let devices = document["devices"].as_array().unwrap();
     let device = devices.iter().find(|device| device["ips"][0] == "192.168.20.3").unwrap();
     assert_eq!((&device["state"], &device["strength"]), (&"unproven".into(), &"cannot-tell".into()));
@@ -415,7 +417,7 @@ fn a_description_tells_what_a_stream_is_and_whether_it_names_the_leader() {
         let packet = sender.rtp(u16::try_from(index).unwrap(), u32::try_from(ticks).unwrap(), false, 6 * 48);
         file.pass(index * 1_000_000 + 100_000_000, sender.frame(&packet));
     }
-    let file = file.file(60);
+    let file = file.file(WITH_PTP);
     for (clock, domain, agrees) in [
         ("02-00-5E-FF-FE-10-00-01", "0", Some(true)),
         ("02-00-5E-FF-FE-10-00-01", "3", Some(false)),

@@ -114,6 +114,7 @@ fn intervals(intervals: &Intervals) -> Option<IntervalDocument> {
         p5: intervals.quantile(50)?.0,
         p95: intervals.quantile(950)?.0,
         max: intervals.largest().0,
+        count: intervals.count(),
     })
 }
 

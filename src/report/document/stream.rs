@@ -100,6 +100,8 @@ pub struct IntervalDocument {
     pub p95: i64,
     /// The largest, exact.
     pub max: i64,
+    /// Intervals.
+    pub count: u64,
 }
 
 /// What RTP's sequence numbers and timestamps say (RFC 3550 appendix A).
