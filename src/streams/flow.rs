@@ -86,7 +86,7 @@ impl Flow {
             State::Head(head) => {
                 head.push(*packet);
                 if head.len() >= HEAD
-                    && let Some(measured) = Measured::of_head(head)
+                    && let Some(measured) = Measured::of_head(head, None)
                 {
                     self.state = State::Measured(Box::new(measured));
                 }
@@ -104,7 +104,9 @@ impl Flow {
             }
             State::Measured(right) => {
                 if let State::Head(head) = &self.state {
-                    match Measured::of_head(head) {
+                    // A few packets alone tell no clock rate.
+                    let guessed = right.media.as_ref().and_then(|media| media.clock_rate);
+                    match Measured::of_head(head, guessed) {
                         Some(measured) => self.state = State::Measured(Box::new(measured)),
                         None => {
                             self.state = State::Measured(right);
@@ -122,7 +124,7 @@ impl Flow {
     /// All that can be measured, also of few packets; `None` without any.
     pub(super) fn measured(self) -> Option<Measured> {
         match self.state {
-            State::Head(head) => Measured::of_head(&head),
+            State::Head(head) => Measured::of_head(&head, None),
             State::Measured(measured) => Some(*measured),
         }
     }
@@ -158,7 +160,7 @@ impl Flow {
 }
 
 impl Measured {
-    fn of_head(head: &[Packet]) -> Option<Self> {
+    fn of_head(head: &[Packet], guessed: Option<u32>) -> Option<Self> {
         let first = head.first()?;
         let is_rtp = head.iter().all(|packet| packet.rtp.is_some());
         let rtp = head.iter().filter_map(|packet| Some((packet.rtp?, packet.time)));
@@ -171,7 +173,7 @@ impl Measured {
             marks: Marks::default(),
             silences: Vec::new(),
             // Its own first packets are in it already.
-            media: is_rtp.then(|| Media::of_head(rtp)),
+            media: is_rtp.then(|| Media::of_head(rtp, guessed)),
             first: first.time,
             first_payload: first.udp_payload,
             last: first.time,

@@ -125,14 +125,17 @@ pub(super) struct Media {
 }
 
 impl Media {
-    /// For a flow that begins with these packets.
-    pub(super) fn of_head(head: impl Iterator<Item = (Rtp, CaptureTime)> + Clone) -> Self {
+    /// For a flow that begins with these packets; `guessed` is what more of its packets made of the clock rate.
+    pub(super) fn of_head(
+        head: impl Iterator<Item = (Rtp, CaptureTime)> + Clone,
+        guessed: Option<u32>,
+    ) -> Self {
         let mut pairs = Pairs::default();
         for (one, two) in head.clone().zip(head.clone().skip(1)) {
             pairs.push(one, two);
         }
         let payload_type = head.clone().next().map_or(u8::MAX, |(rtp, _)| rtp.payload_type);
-        let clock_rate = guess(&pairs, payload_type);
+        let clock_rate = guessed.or_else(|| guess(&pairs, payload_type));
         let mut media = Self {
             sequence: Sequence::default(),
             pairs: Pairs::default(),

@@ -222,6 +222,16 @@ proptest! {
 }
 
 #[test]
+fn a_first_piece_of_a_packet_or_two_loses_neither_jitter_nor_media_clock() {
+    let file = mixture().file(60);
+    let whole = in_pieces(&file, &[]);
+    assert!(whole[0].as_array().unwrap().iter().any(|stream| stream["rtp"]["jitter_ns"].is_number()));
+    for cuts in [[1, 2], [1, 4000], [5, 300]] {
+        assert_eq!(in_pieces(&file, &cuts), whole, "{cuts:?}");
+    }
+}
+
+#[test]
 fn pictures_are_told_by_shared_timestamps_and_markers() {
     let document = value(mixture(), 60);
     let stream = streams(&document).iter().find(|stream| stream["group"] == "239.20.1.3").unwrap();
