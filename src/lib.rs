@@ -37,6 +37,7 @@ pub mod rtp;
 pub mod sap;
 pub mod sdp;
 pub mod statistics;
+pub mod streams;
 pub mod timing;
 pub mod units;
 pub mod viewpoint;

@@ -6,6 +6,7 @@ use std::fmt;
 use crate::bytes::DecodeError;
 use crate::capture::Record;
 use crate::frame;
+use crate::frame::Frame;
 use crate::frame::Layer;
 use crate::frame::Stop;
 use crate::frame::StopReason;
@@ -16,6 +17,7 @@ use crate::observations::Place;
 use crate::observations::Protocol;
 use crate::observations::Trouble;
 use crate::observations::What;
+use crate::streams::Streams;
 use crate::units::CaptureTime;
 use crate::viewpoint::Traffic;
 
@@ -82,7 +84,7 @@ pub struct FileTally {
 }
 
 /// A stretch of records.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default)]
 pub struct Tally {
     /// Control messages in capture order.
     pub observations: Vec<Observation>,
@@ -96,13 +98,23 @@ pub struct Tally {
     pub latest: Option<(CaptureTime, Place)>,
     /// Who talks to whom.
     pub traffic: Traffic,
-    /// Frames by group.
+    /// Frames by group, of those that are no flow's.
     pub groups: GroupCounts,
+    /// Flows and load.
+    pub streams: Streams,
 }
 
 impl Tally {
     /// Takes in the next record of file number `file`.
     pub fn record(&mut self, file: u32, record: &Record<'_>) {
+        let frame = self.observe(file, record);
+        if !self.streams.record(record, &frame) {
+            self.groups.record(&frame);
+        }
+    }
+
+    /// All of [`Self::record`] but flows and groups, which whoever reads in order keeps in one place.
+    pub(super) fn observe<'a>(&mut self, file: u32, record: &Record<'a>) -> Frame<'a> {
         let place = Place { file, frame: record.number, time: record.time };
         self.frames += 1;
         if let Some(time) = record.time {
@@ -113,7 +125,6 @@ impl Tally {
         }
         let frame = frame::decode(record);
         self.traffic.record(record, &frame);
-        self.groups.record(&frame);
         let observation = observations::from_frame(file, record, &frame);
         let snapped = u32::try_from(record.octets.len()).is_ok_and(|kept| kept < record.original_len);
         let problem = match &observation {
@@ -128,6 +139,7 @@ impl Tally {
             }
         }
         self.observations.extend(observation);
+        frame
     }
 
     /// This stretch and the one after it as one.
@@ -151,6 +163,7 @@ impl Tally {
         self.observations.extend(right.observations);
         self.traffic = self.traffic.join(right.traffic);
         self.groups = self.groups.join(right.groups);
+        self.streams = self.streams.join(right.streams);
         self
     }
 }

@@ -8,6 +8,7 @@ use clap::Subcommand;
 use clap::ValueEnum;
 use downbeat::analysis::Bound;
 use downbeat::findings::Severity;
+use downbeat::units::BitsPerSecond;
 use downbeat::units::CaptureTime;
 use downbeat::units::Nanos;
 
@@ -23,6 +24,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Verdict, clock domains, elections, devices, and what is wrong with evidence and next steps
     Check(Check),
+    /// Every stream and source: rates, loss, jitter, marking, media clock, and the link's load
+    Streams(Streams),
 }
 
 const AFTER_CHECK: &str = "\
@@ -32,9 +35,32 @@ Exit status: 0 nothing at or above --fail-on; 1 findings at or above it; \
 The report is advice for people who know the site. Changing clock settings, switches or cabling on a live \
 system interrupts it and can hurt where sound or machinery depends on it.";
 
+const AFTER_STREAMS: &str = "\
+Exit status: 0 the report was written; 2 no report possible.
+
+Bit rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link.";
+
 #[derive(Debug, Args)]
 #[command(after_help = AFTER_CHECK)]
 pub(crate) struct Check {
+    #[command(flatten)]
+    pub(crate) reading: ReadingArguments,
+
+    /// The least severity that makes the exit status 1
+    #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
+    pub(crate) fail_on: FailOn,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_STREAMS)]
+pub(crate) struct Streams {
+    #[command(flatten)]
+    pub(crate) reading: ReadingArguments,
+}
+
+/// What is read, and how the report is written.
+#[derive(Debug, Args)]
+pub(crate) struct ReadingArguments {
     /// Captures: pcap or pcapng, plain, gzip or zstd; `-` is standard input; several files, a folder or a
     /// quoted pattern are joined in time order as one capture
     #[arg(value_name = "FILE", required = true)]
@@ -60,9 +86,10 @@ pub(crate) struct Check {
     #[arg(long, value_name = "N")]
     pub(crate) domain: Option<u8>,
 
-    /// The least severity that makes the exit status 1
-    #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
-    pub(crate) fail_on: FailOn,
+    /// Speed of the link the capture was taken on, decimal bits a second (100M, 1G, 2.5G); without it, the
+    /// capture file's word, else 1G
+    #[arg(long, value_name = "RATE", value_parser = rate)]
+    pub(crate) link_speed: Option<BitsPerSecond>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -104,6 +131,28 @@ fn bound(text: &str) -> Result<Bound, String> {
     Ok(Bound::At(CaptureTime(ns)))
 }
 
+/// A rate as the user writes it: a decimal number above 0, with `k`, `M`, `G` or `T` behind it.
+fn rate(text: &str) -> Result<BitsPerSecond, String> {
+    let wrong = || "give decimal bits a second, such as 100M, 1G or 2.5G".to_owned();
+    let (number, power) = match text.trim_end_matches(['k', 'K', 'M', 'G', 'T']) {
+        number if number.len() == text.len() => (number, 0_usize),
+        number if number.len() + 1 == text.len() => match text.chars().next_back() {
+            Some('k' | 'K') => (number, 3),
+            Some('M') => (number, 6),
+            Some('G') => (number, 9),
+            _ => (number, 12),
+        },
+        _ => return Err(wrong()),
+    };
+    let (whole, fraction) = number.split_once('.').unwrap_or((number, ""));
+    let digits = |part: &str| part.bytes().all(|octet| octet.is_ascii_digit());
+    if whole.is_empty() || !digits(whole) || !digits(fraction) || fraction.len() > power {
+        return Err(wrong());
+    }
+    let bits: u64 = format!("{whole}{fraction:0<power$}").parse().map_err(|_| wrong())?;
+    if bits == 0 { Err(wrong()) } else { Ok(BitsPerSecond(bits)) }
+}
+
 /// Exact nanoseconds of a plain decimal number; `None` where it is not one.
 fn decimal_seconds(text: &str) -> Option<Nanos> {
     let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
@@ -124,6 +173,17 @@ mod tests {
     fn the_arguments_are_consistent() {
         use clap::CommandFactory;
         Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn rates_are_decimal_and_exact() {
+        assert_eq!(rate("1G"), Ok(BitsPerSecond(1_000_000_000)));
+        assert_eq!(rate("2.5G"), Ok(BitsPerSecond(2_500_000_000)));
+        assert_eq!(rate("670M"), Ok(BitsPerSecond(670_000_000)));
+        assert_eq!(rate("64000"), Ok(BitsPerSecond(64_000)));
+        for wrong in ["", "G", "0", "0.0G", "1.5", "-1G", "1GG", "1e9", "0.0001k", "99999999999T"] {
+            assert!(rate(wrong).is_err(), "{wrong}");
+        }
     }
 
     #[test]

@@ -7,6 +7,7 @@ use crate::clock::FollowerTime;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::names::Name;
+use crate::streams::Stream;
 use crate::units::MacAddress;
 
 /// How firmly something is said.
@@ -43,6 +44,8 @@ pub enum State {
     Unanswered,
     /// It takes part, and its time or rate is measurably off.
     Adrift,
+    /// It sends media and shows no PTP, though the capture would.
+    Unclocked,
     /// It is the grandmaster of its domain.
     Leading,
     /// It follows on one port and leads on another.
@@ -57,11 +60,12 @@ pub enum State {
 
 impl State {
     /// Every state, what needs attention first.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Rival,
         Self::Astray,
         Self::Unanswered,
         Self::Adrift,
+        Self::Unclocked,
         Self::Leading,
         Self::Relaying,
         Self::Following,
@@ -81,6 +85,7 @@ impl State {
             Self::Unanswered => "unanswered",
             Self::Astray => "astray",
             Self::Adrift => "adrift",
+            Self::Unclocked => "unclocked",
             Self::Unproven => "unproven",
         }
     }
@@ -111,11 +116,22 @@ pub struct Device {
     pub state: State,
     /// How firmly that is said.
     pub strength: Strength,
+    /// How much faster its media clock runs than the leader's, 10⁻⁶; of several streams the one farthest off.
+    pub media_rate_ppm: Option<f64>,
     /// Why that is said.
     pub reasons: Vec<String>,
 }
 
 impl Device {
+    /// Whether it sends a stream: from one of its IP addresses or, where those are not known, its MAC addresses.
+    #[must_use]
+    pub fn sends(&self, stream: &Stream) -> bool {
+        match stream.source() {
+            Some(ip) if !self.ips.is_empty() => self.ips.contains(&ip),
+            _ => stream.macs.first().is_some_and(|mac| self.macs.contains(mac)),
+        }
+    }
+
     /// Whether `clock` is one of its clocks.
     #[must_use]
     pub fn has_clock(&self, clock: ClockId) -> bool {

@@ -106,6 +106,7 @@ fn device(clocks: BTreeSet<ClockId>, traces: &BTreeMap<ClockId, Traces>) -> Devi
         in_domain: None,
         state: State::Unproven,
         strength: Strength::CannotTell,
+        media_rate_ppm: None,
         reasons: Vec::new(),
     }
 }

@@ -6,12 +6,14 @@
 mod answers;
 mod device;
 mod identity;
+mod media;
 mod naming;
 mod site;
 mod state;
 
 pub use answers::Visibility;
 pub use device::{Device, State, Strength};
+pub use media::{MediaView, judge_media};
 pub use naming::name;
 pub use site::SiteDomain;
 

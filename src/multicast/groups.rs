@@ -14,7 +14,8 @@ pub const GROUPS_KEPT: usize = 4096;
 const IGMP: u8 = 2;
 const ICMPV6: u8 = 58;
 
-/// Frames by group, without membership messages and link-local groups. At most [`GROUPS_KEPT`] groups: where there
+/// Frames by group, without membership messages and link-local groups. What belongs to a flow is counted there and
+/// not pushed here. At most [`GROUPS_KEPT`] groups: where there
 /// are more, the smallest addresses keep their counts, so that it joins as if it had seen everything in one pass.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct GroupCounts {

@@ -41,6 +41,24 @@ pub(super) fn duration_ns(ns: i64) -> String {
     duration(seconds(Nanos(ns)))
 }
 
+/// A bit rate with the unit that suits it, three decimals at the most; decimal units.
+#[allow(
+    clippy::as_conversions,
+    clippy::cast_precision_loss,
+    reason = "the report is where floating point begins"
+)]
+pub(super) fn rate(bps: u64) -> String {
+    let value = bps as f64;
+    let (value, unit) = match bps {
+        0..1_000 => (value, "b/s"),
+        1_000..1_000_000 => (value / 1e3, "kb/s"),
+        1_000_000..1_000_000_000 => (value / 1e6, "Mb/s"),
+        _ => (value / 1e9, "Gb/s"),
+    };
+    let text = format!("{value:.3}");
+    format!("{} {unit}", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
 /// A count with thin grouping: `1 234 567`.
 pub(super) fn count(number: u64) -> String {
     let digits = number.to_string();

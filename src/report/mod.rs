@@ -13,3 +13,4 @@ pub use document::*;
 pub use format::plain;
 pub use json::{schema, write as write_json};
 pub use text::write as write_text;
+pub use text::write_streams;

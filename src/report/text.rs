@@ -5,12 +5,14 @@
 mod devices;
 mod domains;
 mod multicast;
+mod streams;
 mod viewpoint;
 
 use std::io;
 use std::io::Write;
 
 use super::document::Document;
+use super::document::EventDocument;
 use super::document::EvidenceDocument;
 use super::document::FindingDocument;
 use super::document::FrameReference;
@@ -25,7 +27,7 @@ use super::format::times;
 /// Columns that the text keeps to.
 const WIDTH: usize = 80;
 
-/// Events shown; all of them are in the JSON report.
+/// Events shown, those of clocks first; all of them are in the JSON report.
 const EVENTS_SHOWN: usize = 16;
 
 /// Pieces of evidence shown of one finding.
@@ -49,6 +51,7 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
         domains::write(domain, document, out)?;
     }
     devices::write(document, out)?;
+    streams::brief(document, out)?;
     multicast::write(document, out)?;
     events(document, out)?;
     viewpoint::write(&document.viewpoint, out)?;
@@ -61,6 +64,14 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     }
     writeln!(out)?;
     paragraph(out, 0, "", document.caution)
+}
+
+/// Writes every stream under its source.
+///
+/// # Errors
+/// Where `out` cannot be written.
+pub fn write_streams(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    streams::full(document, out)
 }
 
 fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
@@ -136,7 +147,8 @@ fn events(document: &Document, out: &mut impl Write) -> io::Result<()> {
     }
     writeln!(out, "\nWhat happened (seconds from the first frame)")?;
     let several = document.domains.len() > 1;
-    for event in document.events.iter().take(EVENTS_SHOWN) {
+    let shown = shown(&document.events);
+    for event in &shown {
         let domain = event.domain.as_deref().filter(|_| several).map(|domain| format!("{domain}: "));
         let frames: Vec<String> = event.frames.iter().map(frame).collect();
         let frames =
@@ -144,11 +156,25 @@ fn events(document: &Document, out: &mut impl Write) -> io::Result<()> {
         let text = format!("{}{}{frames}", plain(&domain.unwrap_or_default()), plain(&event.text));
         paragraph(out, 0, &format!("{:>12.3}  ", event.at_s), &text)?;
     }
-    let more = document.events.len().saturating_sub(EVENTS_SHOWN);
+    let more = document.events.len().saturating_sub(shown.len());
     if more > 0 {
         writeln!(out, "              and {more} more (see --format json)")?;
     }
     Ok(())
+}
+
+/// The events that are shown, in order: what concerns a clock first, streams and members as far as there is room.
+fn shown(events: &[EventDocument]) -> Vec<&EventDocument> {
+    let of_a_clock = |event: &&EventDocument| event.domain.is_some();
+    let clock = events.iter().filter(of_a_clock).count();
+    let mut room = (clock.min(EVENTS_SHOWN), EVENTS_SHOWN.saturating_sub(clock));
+    let mut taken = |event: &&EventDocument| {
+        let room = if of_a_clock(event) { &mut room.0 } else { &mut room.1 };
+        let fits = *room > 0;
+        *room = room.saturating_sub(1);
+        fits
+    };
+    events.iter().filter(|event| taken(event)).collect()
 }
 
 fn frame(frame: &FrameReference) -> String {

@@ -46,6 +46,7 @@ mod second_opinion;
 mod snapshots;
 mod stability_vectors;
 mod stray_messages;
+mod streams;
 mod support;
 mod timing_vectors;
 mod truth_demo;

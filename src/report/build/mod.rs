@@ -4,6 +4,7 @@ mod domain;
 mod event;
 mod multicast;
 mod path;
+mod stream;
 
 use super::document::Absent;
 use super::document::CaptureDocument;
@@ -87,10 +88,10 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
         },
         domains: analysis.domains.iter().map(|domain| domain::document(analysis, domain)).collect(),
         devices: analysis.devices.iter().map(device).collect(),
-        streams: Absent,
-        sources: Absent,
+        streams: analysis.wire.streams.iter().map(|each| stream::document(analysis, each)).collect(),
+        sources: stream::sources(analysis),
         multicast: multicast::document(analysis),
-        link: Absent,
+        link: stream::link(analysis),
         events: event::documents(analysis),
         findings: judgement.findings.iter().map(|found| finding(analysis, found)).collect(),
         not_judged: judgement
@@ -198,12 +199,13 @@ fn device(device: &Device) -> DeviceDocument {
             State::Unanswered => StateName::Unanswered,
             State::Astray => StateName::Astray,
             State::Adrift => StateName::Adrift,
+            State::Unclocked => StateName::Unclocked,
             State::Unproven => StateName::Unproven,
         },
         strength: strength(device.strength),
         reasons: device.reasons.clone(),
         offset_ns: device.time.as_ref().map(path::device_offset),
-        media_rate_ppm: Absent,
+        media_rate_ppm: device.media_rate_ppm,
     }
 }
 

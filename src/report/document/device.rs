@@ -36,8 +36,9 @@ pub struct DeviceDocument {
     pub reasons: Vec<String>,
     /// Its clock less its leader's, on the best basis there is; `null` where its messages do not tell.
     pub offset_ns: Option<DeviceOffsetDocument>,
-    /// Not worked out by this version.
-    pub media_rate_ppm: Absent,
+    /// How much faster its media clock runs than the leader's; of several streams the one farthest off. `null` where it
+    /// sends none, or the capture is too short to tell.
+    pub media_rate_ppm: Option<f64>,
 }
 
 /// A state's name.
@@ -53,6 +54,7 @@ pub enum StateName {
     Unanswered,
     Astray,
     Adrift,
+    Unclocked,
     Unproven,
 }
 

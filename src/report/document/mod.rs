@@ -6,6 +6,7 @@ mod domain;
 mod event;
 mod multicast;
 mod path;
+mod stream;
 mod viewpoint;
 
 pub use capture::{CaptureDocument, DamageDocument, ProblemDocument};
@@ -20,6 +21,9 @@ pub use event::{
 };
 pub use multicast::{
     MemberDocument, MembershipDocument, MulticastDocument, QuerierDocument, SharedMacDocument,
+};
+pub use stream::{
+    IntervalDocument, LinkDocument, LoadDocument, RtpDocument, SessionDocument, StreamDocument, TwinDocument,
 };
 pub use viewpoint::{SeatName, SwitchPortDocument, ViewpointDocument};
 
@@ -63,14 +67,14 @@ pub struct Document {
     pub domains: Vec<DomainDocument>,
     /// Devices that sent PTP, or were answered.
     pub devices: Vec<DeviceDocument>,
-    /// Not worked out by this version.
-    pub streams: Absent,
-    /// Not worked out by this version.
-    pub sources: Absent,
+    /// What flows, by key.
+    pub streams: Vec<StreamDocument>,
+    /// Who sends it.
+    pub sources: Vec<LoadDocument>,
     /// Who asks for which groups.
     pub multicast: MulticastDocument,
-    /// Not worked out by this version.
-    pub link: Absent,
+    /// The link the capture was taken on, all its frames.
+    pub link: LinkDocument,
     /// What happened, in time order.
     pub events: Vec<EventDocument>,
     /// What is wrong, the gravest first.

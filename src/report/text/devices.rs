@@ -12,11 +12,12 @@ use super::super::format::plain_short;
 use super::paragraph;
 
 /// States in the order of the text; `true` where every device is told with its reason.
-const ORDER: [(StateName, &str, bool); 9] = [
+const ORDER: [(StateName, &str, bool); 10] = [
     (StateName::Rival, "rival", true),
     (StateName::Astray, "astray", true),
     (StateName::Unanswered, "unanswered", true),
     (StateName::Adrift, "adrift", true),
+    (StateName::Unclocked, "unclocked", true),
     (StateName::Leading, "leading", false),
     (StateName::Relaying, "relaying", true),
     (StateName::Following, "following", false),
