@@ -65,3 +65,11 @@ pub struct Membership {
     /// When it ends without another report.
     pub(super) deadline: Option<CaptureTime>,
 }
+
+impl Membership {
+    /// Whether it held at any time from `from` to `until`, as far as its reports were captured.
+    pub(super) fn held_during(&self, from: CaptureTime, until: CaptureTime) -> bool {
+        let began = self.first.time.is_none_or(|first| first <= until);
+        self.reports > 0 && began && self.ended.is_none_or(|(_, end)| end >= from)
+    }
+}

@@ -112,6 +112,21 @@ impl Multicast {
         &self.events
     }
 
+    /// Hosts whose reports show them to be members of `group` on a VLAN at any time from `from` to `until`.
+    #[must_use]
+    pub fn members_during(
+        &self,
+        vlan: Option<u16>,
+        group: IpAddr,
+        from: CaptureTime,
+        until: CaptureTime,
+    ) -> BTreeSet<Host> {
+        let key = SegmentKey { vlan, is_ipv6: group.is_ipv6() };
+        let members = self.segments.get(&key).and_then(|segment| segment.groups.get(&group));
+        let by_host = members.into_iter().flat_map(|members| &members.by_host);
+        by_host.filter(|(_, member)| member.held_during(from, until)).map(|(host, _)| *host).collect()
+    }
+
     /// Groups that anybody asked for at any time.
     #[must_use]
     pub fn requested(&self) -> BTreeSet<IpAddr> {

@@ -366,3 +366,49 @@ fn a_broken_message_is_a_problem_of_the_capture_and_changes_nothing() {
     assert_eq!(text, "IGMP message ends inside Group Address");
     assert_eq!(report["multicast"]["memberships"], json!([]));
 }
+
+/// Of each group's stream, who takes it in.
+fn receivers(report: &Value) -> Vec<(&str, &Value)> {
+    let streams = report["streams"].as_array().unwrap().iter();
+    streams.map(|stream| (stream["group"].as_str().unwrap(), &stream["receivers"])).collect()
+}
+
+#[test]
+fn who_was_a_member_while_a_stream_ran_receives_it() {
+    let other = Ipv4Addr::new(239, 20, 7, 7);
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(2100, &igmp::report(DESK, PICTURE, 1))
+        .igmp(2200, &igmp::report(CAMERA, PICTURE, 1))
+        .igmp(5000, &igmp::leave(CAMERA, PICTURE, 1))
+        .media(6000, PICTURE)
+        .media(6000, AUDIO)
+        .media(6000, other)
+        .media(6000, Ipv4Addr::new(224, 0, 0, 107))
+        .media(8000, AUDIO)
+        .media(8000, other)
+        .igmp(9000, &igmp::report(DESK, AUDIO, 1))
+        .read(60_000);
+    // The camera had left one group before, the desk joins the other one after the last packet.
+    assert_eq!(
+        receivers(&report),
+        [
+            ("224.0.0.107", &Value::Null),
+            ("239.20.1.1", &json!(["10.20.0.21"])),
+            ("239.20.2.1", &json!(["10.20.0.61"])),
+            ("239.20.7.7", &json!([])),
+        ]
+    );
+}
+
+/// One host's reports may be those of the capture's own port: others' would not be here.
+#[test]
+fn without_others_reports_nobody_knows_the_receivers() {
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+        .media(6000, PICTURE)
+        .read(60_000);
+    assert_eq!(receivers(&report), [("239.20.2.1", &Value::Null)]);
+}

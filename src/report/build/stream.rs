@@ -3,7 +3,6 @@
 use crate::analysis::Analysis;
 use crate::devices::Device;
 use crate::ptp::ClockIdentity;
-use crate::report::document::Absent;
 use crate::report::document::EventDocument;
 use crate::report::document::IntervalDocument;
 use crate::report::document::LinkDocument;
@@ -94,7 +93,7 @@ pub(super) fn document(analysis: &Analysis, stream: &Stream) -> StreamDocument {
             reference_domain: described.domain,
             agrees: described.agrees,
         }),
-        receivers: Absent,
+        receivers: analysis.receivers_of(stream).map(|hosts| hosts.iter().map(ToString::to_string).collect()),
         clocked: media.and_then(crate::streams::MediaRate::is_off).map(|off| !off),
         twins: stream
             .twins

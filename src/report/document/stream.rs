@@ -4,8 +4,6 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::Absent;
-
 /// A stream.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
@@ -80,8 +78,9 @@ pub struct StreamDocument {
     pub ttl: Vec<u8>,
     /// Its description, where one was seen.
     pub session: Option<SessionDocument>,
-    /// Not worked out by this version.
-    pub receivers: Absent,
+    /// Members of its group while it ran, by their reports; MAC addresses of those that report without an IP address; of
+    /// unicast the receiver. `null` where the capture cannot tell.
+    pub receivers: Option<Vec<String>>,
     /// Whether its media clock runs at the leader's rate; `null` where that cannot be told.
     pub clocked: Option<bool>,
     /// The same stream on other paths.

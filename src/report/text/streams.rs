@@ -13,6 +13,9 @@ use super::super::format::rate;
 use super::super::format::things;
 use super::paragraph;
 
+/// Receivers of a stream that are named.
+const RECEIVERS_SHOWN: usize = 4;
+
 /// Streams in trouble shown in brief.
 const TROUBLED_SHOWN: usize = 8;
 
@@ -177,6 +180,17 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
         let against = if stream.media_rate_against == Some("leader") { "leader" } else { "capture's clock" };
         let sigma = stream.media_rate_sigma_ppm.unwrap_or_default();
         parts.push(format!("media clock {ppm:+.3} ± {sigma:.3} ppm against the {against}"));
+    }
+    match stream.receivers.as_deref() {
+        None => {}
+        Some([]) => parts.push("nobody asked for it".to_owned()),
+        Some(hosts) if hosts.len() <= RECEIVERS_SHOWN => parts.push(format!("taken by {}", hosts.join(" "))),
+        Some(hosts) => {
+            parts.push(format!(
+                "taken by {} receivers",
+                count(u64::try_from(hosts.len()).unwrap_or(u64::MAX))
+            ));
+        }
     }
     if let Some(session) = &stream.session {
         parts.push(format!("described as `{}`", plain(&session.name)));
