@@ -22,6 +22,7 @@ pub mod dhcp;
 pub mod dns;
 pub mod domains;
 pub mod findings;
+pub mod fit;
 pub mod frame;
 pub mod igmp;
 pub mod lldp;

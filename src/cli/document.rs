@@ -1,5 +1,6 @@
 //! From captures to the document, for every command that reads some.
 
+use downbeat::analysis::Analysis;
 use downbeat::analysis::Range;
 use downbeat::analysis::Reading;
 use downbeat::analysis::Settings;
@@ -15,6 +16,14 @@ use super::progress::Progress;
 
 /// Reads and judges.
 pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement), String> {
+    let analysis = analyse(arguments)?;
+    let judgement = findings::judge(&analysis);
+    let document = report::document(&analysis, &judgement);
+    Ok((document, judgement))
+}
+
+/// Reads.
+pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> {
     let progress = Progress::new();
     let found = inputs::find(&arguments.files, &progress)?;
     for warning in &found.warnings {
@@ -41,8 +50,5 @@ pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement)
     if files.captures.is_empty() {
         return Err("none of the inputs can be read as a capture".to_owned());
     }
-    let analysis = reading.finish(files);
-    let judgement = findings::judge(&analysis);
-    let document = report::document(&analysis, &judgement);
-    Ok((document, judgement))
+    Ok(reading.finish(files))
 }

@@ -5,6 +5,7 @@ mod arguments;
 mod check;
 mod document;
 mod exit;
+mod fit;
 mod inputs;
 mod output;
 mod progress;
@@ -30,6 +31,7 @@ pub(crate) fn run() -> ExitCode {
     };
     let outcome = match arguments.command {
         Command::Check(check) => check::run(&check),
+        Command::Fit(fit) => fit::run(&fit),
         Command::Streams(streams) => streams::run(&streams),
     };
     match outcome {

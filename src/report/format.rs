@@ -59,6 +59,11 @@ pub(super) fn rate(bps: u64) -> String {
     format!("{} {unit}", text.trim_end_matches('0').trim_end_matches('.'))
 }
 
+/// A fraction in per cent with one decimal.
+pub(super) fn per_cent(fraction: f64) -> String {
+    format!("{:.1} %", fraction * 100.0)
+}
+
 /// A count with thin grouping: `1 234 567`.
 pub(super) fn count(number: u64) -> String {
     let digits = number.to_string();

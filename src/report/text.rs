@@ -4,9 +4,12 @@
 
 mod devices;
 mod domains;
+mod fit;
 mod multicast;
 mod streams;
 mod viewpoint;
+
+pub use fit::write_fit;
 
 use std::io;
 use std::io::Write;
@@ -236,9 +239,11 @@ fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io
     let hang = (indent + label.chars().count()).min(WIDTH / 3);
     let mut line = format!("{:indent$}{label}", "");
     let mut empty = true;
+    // A value and its per cent sign stay together.
+    let text = text.replace(" %", "\u{a0}%");
     for word in text.split(' ') {
         if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
-            writeln!(out, "{}", line.trim_end())?;
+            writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))?;
             line = format!("{:hang$}", "");
             empty = true;
         }
@@ -248,5 +253,5 @@ fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io
         line.push_str(word);
         empty = false;
     }
-    writeln!(out, "{}", line.trim_end())
+    writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))
 }

@@ -73,6 +73,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "analysis",
         ],
     ),
+    ("fit", &["units", "statistics", "observations", "domains", "streams", "analysis"]),
     (
         "report",
         &[
@@ -91,6 +92,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "viewpoint",
             "multicast",
             "findings",
+            "fit",
         ],
     ),
     // The program: of the library it sees what every user sees, `downbeat::…`.

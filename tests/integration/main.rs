@@ -24,6 +24,7 @@ mod demo_captures;
 mod device_names;
 mod device_states;
 mod elections;
+mod fit;
 mod frames;
 mod group_membership;
 mod group_watch;

@@ -2,9 +2,12 @@
 
 mod domain;
 mod event;
+mod fit;
 mod multicast;
 mod path;
 mod stream;
+
+pub use fit::fit_document;
 
 use super::document::Absent;
 use super::document::CaptureDocument;

@@ -131,7 +131,7 @@ fn thousandths(value: u64) -> f64 {
     clippy::cast_precision_loss,
     reason = "the report is where floating point begins"
 )]
-fn share(rate: BitsPerSecond, of: BitsPerSecond) -> f64 {
+pub(super) fn share(rate: BitsPerSecond, of: BitsPerSecond) -> f64 {
     rate.0 as f64 / of.0 as f64
 }
 

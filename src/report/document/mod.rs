@@ -4,6 +4,7 @@ mod capture;
 mod device;
 mod domain;
 mod event;
+mod fit;
 mod multicast;
 mod path;
 mod stream;
@@ -19,6 +20,7 @@ pub use event::{
     EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName,
     VerdictName,
 };
+pub use fit::{FIT_SCHEMA, FitDocument, PlannedDocument};
 pub use multicast::{
     MemberDocument, MembershipDocument, MulticastDocument, QuerierDocument, SharedMacDocument,
 };

@@ -8,6 +8,7 @@ use super::super::document::LoadDocument;
 use super::super::document::StreamDocument;
 use super::super::format::count;
 use super::super::format::duration_ns;
+use super::super::format::per_cent;
 use super::super::format::plain;
 use super::super::format::rate;
 use super::super::format::things;
@@ -250,8 +251,4 @@ fn trouble(stream: &StreamDocument) -> Option<String> {
 fn list(values: &[u8]) -> String {
     let values: Vec<String> = values.iter().map(ToString::to_string).collect();
     if values.is_empty() { "-".to_owned() } else { values.join("+") }
-}
-
-fn per_cent(fraction: f64) -> String {
-    format!("{:.1} %", fraction * 100.0)
 }
