@@ -74,7 +74,7 @@ fn arithmetic(fit: &Fit) -> Vec<String> {
     if fit.planned.iter().any(|planned| planned.direction.is_some()) {
         lines.push(format!("planned in the fuller direction: {}", rate(fit.added.0)));
     }
-    let mut more = format!("{}", rate(fit.added.0));
+    let mut more = rate(fit.added.0);
     if let Some(growth) = fit.growth {
         lines.push(growth_words(&growth));
         more.push_str(&format!(" + {}", rate(growth.added().0)));
