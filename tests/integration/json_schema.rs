@@ -19,7 +19,7 @@ const SCHEMA: &str = "docs/report.schema.json";
 /// Every report the tests know how to make: the file's name and the document.
 fn reports() -> Vec<(String, Value)> {
     let mut captures: Vec<(String, Vec<u8>)> = Vec::new();
-    for folder in ["captures", "captures/lab", "../shared/captures"] {
+    for folder in ["captures", "captures/lab", "captures/media", "../shared/captures"] {
         if !in_project(folder).is_dir() {
             println!("passed over: {folder} is not beside the project");
             continue;

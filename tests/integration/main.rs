@@ -31,6 +31,7 @@ mod group_watch;
 mod hostile_names;
 mod json_schema;
 mod layering;
+mod media_lab;
 mod neighbours;
 mod observations;
 mod profiles;
