@@ -4,9 +4,9 @@ use super::flow::Measured;
 use super::media::Media;
 use super::media::VIDEO_RATE;
 use super::sessions::Described;
+use super::signs::Format;
 use crate::rtp;
 use crate::rtp::payload::linear_audio_candidates;
-use crate::rtp::payload::uncompressed;
 use crate::rtp::static_payload_type;
 
 /// Octets of an MPEG-2 transport stream packet, and its first octet (ISO/IEC 13818-1, from memory).
@@ -49,7 +49,9 @@ pub enum KnownBy {
     Sdp,
     /// Its static payload type (RFC 3551).
     PayloadType,
-    /// Its packets fit it.
+    /// The headers of its payloads go on as one format's RFC has it.
+    PayloadHeader,
+    /// Its timestamps, sizes and markers fit it.
     Inferred,
     /// It is not known.
     Unknown,
@@ -62,6 +64,7 @@ impl KnownBy {
         match self {
             Self::Sdp => "sdp",
             Self::PayloadType => "payload-type",
+            Self::PayloadHeader => "payload-header",
             Self::Inferred => "inferred",
             Self::Unknown => "unknown",
         }
@@ -106,13 +109,14 @@ pub(super) fn plain(measured: &Measured, payload: &[u8], is_avtp: bool) -> Natur
 pub(super) fn rtp(
     measured: &Measured,
     media: &Media,
-    payload: &[u8],
+    format: Option<Format>,
     described: Option<&Described>,
 ) -> Nature {
     let mut nature = described
         .and_then(by_description)
         .or_else(|| by_payload_type(media))
-        .unwrap_or_else(|| inferred(measured, media, payload));
+        .or_else(|| format.map(by_payload_header))
+        .unwrap_or_else(|| inferred(measured, media));
     if nature.kind == Kind::Video && media.markers > 1 && media.pairs.still > 0 {
         nature.frames_per_1000_s = frames(measured, media);
     }
@@ -154,7 +158,14 @@ fn by_payload_type(media: &Media) -> Option<Nature> {
     Some(Nature::new(kind, Some(codec), Some(known.clock_rate), KnownBy::PayloadType))
 }
 
-fn inferred(measured: &Measured, media: &Media, payload: &[u8]) -> Nature {
+fn by_payload_header(format: Format) -> Nature {
+    let kind = if format == Format::Ancillary { Kind::Ancillary } else { Kind::Video };
+    // The clock rate of each of these formats (RFC 6184 section 8.2.1, RFC 7798 section 7.1, RFC 9134, RFC 5371 section
+    // 6, RFC 4175 section 6.1; ST 2110-40; from memory).
+    Nature::new(kind, Some(format.name().to_owned()), Some(VIDEO_RATE), KnownBy::PayloadHeader)
+}
+
+fn inferred(measured: &Measured, media: &Media) -> Nature {
     let unknown = Nature::new(Kind::Unknown, None, None, KnownBy::Unknown);
     let Some(clock_rate) = media.pairs.clock_rate() else { return unknown };
     let (low, high) = measured.media_sizes;
@@ -184,17 +195,7 @@ fn inferred(measured: &Measured, media: &Media, payload: &[u8]) -> Nature {
     }
     // Several packets share an instant and the last of them is marked: pictures.
     if media.pairs.still > 0 && media.markers > 0 {
-        let codec = is_uncompressed(payload, low).then(|| "raw".to_owned());
-        return Nature::new(Kind::Video, codec, Some(clock_rate), KnownBy::Inferred);
+        return Nature::new(Kind::Video, None, Some(clock_rate), KnownBy::Inferred);
     }
     Nature::new(Kind::Unknown, None, Some(clock_rate), KnownBy::Inferred)
-}
-
-/// Whether the payload begins with row segments whose lengths fill the packet (RFC 4175 section 4.3).
-fn is_uncompressed(payload: &[u8], media_octets: u16) -> bool {
-    uncompressed(payload).is_ok_and(|header| {
-        let lengths: usize = header.segments().iter().map(|segment| usize::from(segment.length)).sum();
-        let headers = 2 + 6 * header.segments().len();
-        !header.segments().is_empty() && lengths + headers == usize::from(media_octets)
-    })
 }

@@ -4,6 +4,8 @@ use super::intervals::Intervals;
 use super::marks::Marks;
 use super::media::Media;
 use super::packet::Packet;
+use super::signs::Signs;
+use super::trace::Trace;
 use crate::statistics::Rate;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -23,6 +25,7 @@ pub(super) const PAYLOAD_KEPT: usize = 32;
 #[derive(Debug, Clone)]
 pub(super) struct Flow {
     pub(super) state: State,
+    pub(super) signs: Signs,
     /// The first octets of the first payload.
     payload: [u8; PAYLOAD_KEPT],
     payload_len: usize,
@@ -47,6 +50,7 @@ pub struct Silence {
 #[derive(Debug, Clone)]
 pub(super) struct Measured {
     pub(super) rate: Rate,
+    pub(super) trace: Trace,
     pub(super) udp_payload: u64,
     pub(super) media_octets: u64,
     /// Smallest and largest RTP payload.
@@ -67,7 +71,12 @@ impl Flow {
         for (to, from) in kept.iter_mut().zip(payload) {
             *to = *from;
         }
-        Self { state: State::Head(Vec::new()), payload: kept, payload_len: payload.len().min(PAYLOAD_KEPT) }
+        Self {
+            state: State::Head(Vec::new()),
+            signs: Signs::default(),
+            payload: kept,
+            payload_len: payload.len().min(PAYLOAD_KEPT),
+        }
     }
 
     /// A flow that was measured before.
@@ -80,7 +89,16 @@ impl Flow {
         self.payload.get(..self.payload_len).unwrap_or_default()
     }
 
-    pub(super) fn push(&mut self, packet: &Packet) {
+    pub(super) fn push(&mut self, packet: &Packet, payload: &[u8]) {
+        if let Some(rtp) = packet.rtp
+            && self.signs.is_open()
+        {
+            self.signs.push(rtp, payload, packet.media);
+        }
+        self.take(packet);
+    }
+
+    fn take(&mut self, packet: &Packet) {
         match &mut self.state {
             State::Measured(measured) => measured.push(packet),
             State::Head(head) => {
@@ -96,10 +114,11 @@ impl Flow {
 
     /// Adds what followed.
     pub(super) fn join(&mut self, right: Self) {
+        self.signs.join(&right.signs);
         match right.state {
             State::Head(head) => {
                 for packet in &head {
-                    self.push(packet);
+                    self.take(packet);
                 }
             }
             State::Measured(right) => {
@@ -166,6 +185,7 @@ impl Measured {
         let rtp = head.iter().filter_map(|packet| Some((packet.rtp?, packet.time)));
         let mut measured = Self {
             rate: Rate::default(),
+            trace: Trace::default(),
             udp_payload: 0,
             media_octets: 0,
             media_sizes: (first.media, first.media),
@@ -196,6 +216,7 @@ impl Measured {
 
     fn count(&mut self, packet: &Packet) {
         self.rate.push(packet.time, u64::from(packet.wire));
+        self.trace.push(packet.time, u64::from(packet.wire));
         self.udp_payload += u64::from(packet.udp_payload);
         self.media_octets += u64::from(packet.media);
         let (low, high) = self.media_sizes;
@@ -215,6 +236,7 @@ impl Measured {
     fn join(&mut self, right: Self) {
         self.between(self.last, right.first);
         let is_exact = self.rate.join(&right.rate);
+        self.trace.join(right.trace);
         self.udp_payload += right.udp_payload;
         self.media_octets += right.media_octets;
         let ((low, high), (right_low, right_high)) = (self.media_sizes, right.media_sizes);

@@ -16,8 +16,10 @@ mod minima;
 mod packet;
 mod picked;
 mod sessions;
+mod signs;
 mod stream;
 mod table;
+mod trace;
 mod twins;
 
 pub use describe::{Kind, KnownBy, Nature};
@@ -30,6 +32,7 @@ pub use media_clock::{Against, MEDIA_LIMIT_PPM, MediaRate, MediaStep};
 pub use sessions::{Described, Sessions};
 pub use stream::{RtpCounts, Stream, Twin};
 pub use table::{FLOWS_KEPT, Folded};
+pub use trace::RateChange;
 
 use crate::capture::Record;
 use crate::clock::LeaderTime;

@@ -19,6 +19,8 @@ use super::media_clock::MediaRate;
 use super::picked::Picked;
 use super::sessions;
 use super::sessions::Described;
+use super::signs::Format;
+use super::trace::RateChange;
 use crate::clock::LeaderTime;
 use crate::sdp;
 use crate::sdp::MediaClock;
@@ -89,6 +91,8 @@ pub struct Stream {
     pub media_rate: Option<MediaRate>,
     /// Silences of a stream that went on.
     pub pauses: Vec<Silence>,
+    /// Where its rate changed by half or more, and stayed so.
+    pub changes: Vec<RateChange>,
     /// Losses in a row; the first few.
     pub bursts: Vec<Burst>,
     /// How many there were.
@@ -146,10 +150,11 @@ pub(super) fn streams(flows: Vec<(FlowKey, Flow)>, grounds: &Grounds<'_>) -> Vec
             continue;
         }
         let payload = flow.payload().to_vec();
+        let format = flow.signs.format();
         let light = (!flow.is_measured()).then(|| flow.clone());
         let Some(measured) = flow.measured() else { continue };
         if measured.media.as_ref().is_some_and(Media::is_proven) {
-            streams.insert(key, stream(key, measured, &payload, grounds));
+            streams.insert(key, stream(key, measured, &payload, format, grounds));
         } else if key.is_multicast() {
             // Of unicast only RTP is a stream.
             let flow = light.unwrap_or_else(|| Flow::of_measured(measured, &payload));
@@ -161,7 +166,7 @@ pub(super) fn streams(flows: Vec<(FlowKey, Flow)>, grounds: &Grounds<'_>) -> Vec
             && let Some(mut measured) = flow.measured()
         {
             measured.media = None;
-            streams.insert(key, stream(key, measured, &payload, grounds));
+            streams.insert(key, stream(key, measured, &payload, None, grounds));
         }
     }
     streams.into_values().collect()
@@ -186,19 +191,25 @@ fn together(mut flows: Vec<Flow>) -> Option<(Flow, Vec<u8>)> {
             .collect();
         packets.sort_by_key(|packet| packet.time);
         for packet in &packets {
-            whole.push(packet);
+            whole.push(packet, &[]);
         }
     }
     Some((whole, payload))
 }
 
-fn stream(key: FlowKey, measured: super::flow::Measured, payload: &[u8], grounds: &Grounds<'_>) -> Stream {
+fn stream(
+    key: FlowKey,
+    measured: super::flow::Measured,
+    payload: &[u8],
+    format: Option<Format>,
+    grounds: &Grounds<'_>,
+) -> Stream {
     let media = measured.media.as_ref();
     let payload_type = media.and_then(Media::payload_type);
     let described =
         media.and_then(|_| sessions::described(&grounds.sections, &key, payload_type, grounds.leaders));
     let nature = match media {
-        Some(media) => describe::rtp(&measured, media, payload, described.as_ref()),
+        Some(media) => describe::rtp(&measured, media, format, described.as_ref()),
         None => describe::plain(&measured, payload, matches!(key, FlowKey::Avtp { .. })),
     };
     // What was measured by a guess counts where the guess was right.
@@ -242,6 +253,7 @@ fn stream(key: FlowKey, measured: super::flow::Measured, payload: &[u8], grounds
         ttl: measured.marks.ttl(),
         media_rate,
         pauses: measured.silences.iter().filter(is_pause).copied().collect(),
+        changes: measured.trace.changes(),
         bursts: media.map(|media| media.bursts.clone()).unwrap_or_default(),
         burst_count: media.map_or(0, |media| media.burst_count),
         twins: Vec::new(),

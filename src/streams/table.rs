@@ -86,7 +86,7 @@ impl Table {
     pub(super) fn push(&mut self, key: FlowKey, packet: &Packet, payload: &[u8]) {
         let place = self.place(key, payload);
         if let Some(entry) = self.flows.get_mut(place) {
-            entry.flow.push(packet);
+            entry.flow.push(packet, payload);
             let source = usize::try_from(entry.source).unwrap_or(usize::MAX);
             if let Some((_, rate)) = self.sources.get_mut(source) {
                 rate.push(packet.time, u64::from(packet.wire));

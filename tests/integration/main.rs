@@ -34,6 +34,7 @@ mod layering;
 mod media_lab;
 mod neighbours;
 mod observations;
+mod payload_formats;
 mod profiles;
 mod ptp_v1_management;
 mod ptp_v1_vectors;

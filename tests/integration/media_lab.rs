@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::fs;
+use std::io::Read;
 use std::sync::LazyLock;
 
 use jiff::Timestamp;
@@ -115,8 +116,40 @@ fn streams_are_what_the_senders_were_told_to_send() {
     assert!((picture["frames_per_s"].as_f64().unwrap() - 25.0).abs() < 0.1, "{picture}");
     assert_eq!(picture["session"]["name"], "No Name");
     let raw = stream("239.20.3.1", 5008);
-    assert_eq!((text(&raw["kind"]), raw["clock_rate_hz"].as_u64()), ("video", Some(90_000)));
+    assert_eq!((text(&raw["codec"]), text(&raw["known_by"])), ("raw", "payload-header"));
+    let store = stream("239.20.4.1", 5010);
+    assert_eq!((text(&store["codec"]), text(&store["known_by"])), ("H265", "payload-header"));
     assert!((raw["frames_per_s"].as_f64().unwrap() - 5.0).abs() < 0.1, "{raw}");
+}
+
+/// The same capture without the frames of one UDP port.
+fn without(port: u16) -> Vec<u8> {
+    let mut octets = Vec::new();
+    let packed = fs::read(in_project(CAPTURE)).unwrap();
+    flate2::read::GzDecoder::new(packed.as_slice()).read_to_end(&mut octets).unwrap();
+    let mut kept = octets[..24].to_vec();
+    let mut rest = &octets[24..];
+    while !rest.is_empty() {
+        let length = usize::try_from(u32::from_le_bytes(rest[8..12].try_into().unwrap())).unwrap();
+        let (record, after) = rest.split_at(16 + length);
+        // Ethernet without tags, IPv4 without options.
+        let is_it =
+            record.get(16 + 36..16 + 38) == Some(&port.to_be_bytes()) && record.get(16 + 23) == Some(&17);
+        if !is_it {
+            kept.extend(record);
+        }
+        rest = after;
+    }
+    kept
+}
+
+#[test]
+fn without_its_announcements_the_h264_stream_is_known_by_its_payload_headers() {
+    let report = judged::files(&[("media.pcap", without(9875))]).value();
+    let is_it = |stream: &&Value| stream["group"] == "239.20.2.1" && stream["port"] == 5006;
+    let picture = list(&report["streams"]).iter().find(is_it).unwrap();
+    assert_eq!((text(&picture["codec"]), text(&picture["known_by"])), ("H264", "payload-header"));
+    assert_eq!((&picture["session"], &picture["clock_rate_hz"]), (&Value::Null, &Value::from(90_000)));
 }
 
 /// Who joined and left when, by scapy: the first of each host's repeated reports.

@@ -12,6 +12,7 @@ use crate::report::document::SessionDocument;
 use crate::report::document::StreamDocument;
 use crate::report::document::TwinDocument;
 use crate::report::format::duration_ns;
+use crate::report::format::rate as rate_text;
 use crate::report::format::rfc3339;
 use crate::report::format::seconds;
 use crate::statistics::Rate;
@@ -170,7 +171,7 @@ pub(super) fn link(analysis: &Analysis) -> LinkDocument {
     }
 }
 
-/// What happened to streams: began, ended, paused, lost packets in a row, jumped in time.
+/// What happened to streams: began, ended, paused, changed its rate, lost packets in a row, jumped in time.
 pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
     analysis.wire.streams.iter().filter(|stream| stream.rtp.is_some()).flat_map(move |stream| {
         let device = device_key(analysis, stream);
@@ -205,6 +206,10 @@ fn of_stream(analysis: &Analysis, stream: &Stream) -> Vec<(CaptureTime, &'static
     for pause in &stream.pauses {
         let length = duration_ns(pause.until.since(pause.from).0);
         events.push((pause.from, "stream-paused", format!("is silent for {length}")));
+    }
+    for change in &stream.changes {
+        let text = format!("changes from {} to {}", rate_text(change.before.0), rate_text(change.after.0));
+        events.push((change.time, "rate-changed", text));
     }
     for burst in &stream.bursts {
         events.push((burst.time, "packets-lost", format!("misses {} packets in a row", burst.missing)));

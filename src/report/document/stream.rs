@@ -32,7 +32,8 @@ pub struct StreamDocument {
     pub kind: &'static str,
     /// Encoding name with channels; several with `or` where the packets fit several.
     pub codec: Option<String>,
-    /// How kind, codec and clock rate are known: `sdp`, `payload-type`, `inferred`, `unknown`.
+    /// How kind, codec and clock rate are known: `sdp`, `payload-type`, `payload-header`,
+    /// `inferred`, `unknown`.
     pub known_by: &'static str,
     /// Pictures a second, by the marker bits.
     pub frames_per_s: Option<f64>,

@@ -29,7 +29,8 @@ pub(super) fn brief(document: &Document, out: &mut impl Write) -> io::Result<()>
     let number = |length: usize| u64::try_from(length).unwrap_or(u64::MAX);
     let mut text = link_words(document);
     let media = media_sources(document);
-    let streams = document.streams.iter().filter(|stream| stream.kind != "other" && stream.source_ip.is_some());
+    let streams =
+        document.streams.iter().filter(|stream| stream.kind != "other" && stream.source_ip.is_some());
     let streams = things(number(streams.count()), "stream");
     match media.as_slice() {
         [] => {}
@@ -215,6 +216,7 @@ fn what(stream: &StreamDocument) -> String {
     let known = match stream.known_by {
         "sdp" => " (described)",
         "payload-type" => " (by payload type)",
+        "payload-header" => " (by payload headers)",
         "inferred" => " (inferred)",
         _ => "",
     };
