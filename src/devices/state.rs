@@ -201,6 +201,7 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
         let lasting = domain.election.rivalries().iter().rev().find(|rivalry| {
             device.has_clock(rivalry.port.clock)
                 && !leads(device, domain)
+                && !rivalry.apart
                 && domain.election.current().is_some()
                 && domain
                     .election
