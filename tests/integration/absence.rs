@@ -122,6 +122,8 @@ fn answered_aside(stage: &mut Stage) -> (Actor, Actor) {
     let (own, other) = (actor(2), actor(3));
     stage.announces(0..=30, &[&leader()]);
     for second in 0..=25 {
+        let sync = Body::Sync { origin_ns: 0 };
+        stage.send(Some(second * 1000 + 50), &leader(), None, u16::try_from(second).unwrap(), &sync);
         asks(stage, second, &own, None);
         answers(stage, second, &leader(), &own, true);
         asks(stage, second, &other, None);
@@ -135,6 +137,11 @@ fn group_requests_that_are_answered_aside_are_unanswered_only_where_that_unicast
     let (own, other) = answered_aside(&mut stage);
     let at_a_port = stage.analysis(END);
     assert_eq!(state(&at_a_port, &own).0, State::Following);
+    let because = findings::judge(&at_a_port).because;
+    assert!(
+        because.ends_with("is answered; one more asks, and answers to it would not be in view"),
+        "{because}"
+    );
     is_withheld(&at_a_port, &other, "delay-response-missing", "where this was captured is not known");
 
     let mut stage = Stage::default();
@@ -171,6 +178,30 @@ fn group_requests_are_unanswered_where_the_leaders_own_multicast_is_in_view() {
     }
     let why = "no multicast PTP of another device was captured";
     is_withheld(&stage.analysis(END), &asker, "delay-response-missing", why);
+}
+
+/// Two ask the group in vain, and one asks alone whose answers are out of view: "nobody" would be too much to say.
+#[test]
+fn a_leader_is_said_to_answer_nobody_only_where_all_answers_would_be_in_view() {
+    let title = |with_hidden: bool| {
+        let mut stage = Stage::default();
+        stage.announces(0..=30, &[&leader()]);
+        for second in 0..=25 {
+            asks(&mut stage, second, &actor(2), None);
+            asks(&mut stage, second, &actor(3), None);
+            if with_hidden {
+                asks(&mut stage, second, &actor(4), Some(&leader()));
+            }
+        }
+        let judgement = findings::judge(&stage.analysis(END));
+        judgement.findings.into_iter().find(|finding| finding.id == "delay-response-missing").unwrap().title
+    };
+    assert!(title(false).contains("answers nobody; 2 devices ask in vain"), "{}", title(false));
+    assert!(
+        title(true).contains("answers none of the 2 devices whose answers would be in view"),
+        "{}",
+        title(true)
+    );
 }
 
 /// Version 1: Syncs and requests are event messages, the answers are general ones.
