@@ -16,7 +16,11 @@ use crate::devices::SiteDomain;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
 use crate::observations::MirrorDuplicates;
+use crate::observations::Observation;
 use crate::observations::Place;
+use crate::observations::Stamps;
+use crate::observations::Watch;
+use crate::observations::Watched;
 use crate::observations::What;
 use crate::profiles;
 use crate::profiles::ProfileFit;
@@ -72,8 +76,9 @@ pub struct Reading {
     traffic: Traffic,
     /// Time of the capture's very first frame.
     origin: Option<CaptureTime>,
-    first: Option<(CaptureTime, Place)>,
-    latest: Option<(CaptureTime, Place)>,
+    /// The stamps of what was taken in; their jumps are in `watch` already.
+    stamps: Stamps,
+    watch: Watch,
     frames: u64,
     outside: u64,
     ptp_messages: u64,
@@ -122,30 +127,43 @@ impl Reading {
         self.frames += stretch.frames;
         let whole = Tally {
             files: std::mem::take(&mut self.files),
-            first: self.first,
-            latest: self.latest,
+            stamps: std::mem::take(&mut self.stamps),
             traffic: std::mem::take(&mut self.traffic),
             ..Tally::default()
         };
         let observations = stretch.observations;
         let whole = whole.join(Tally { observations: Vec::new(), ..stretch });
         self.files = whole.files;
-        self.first = whole.first;
-        self.latest = whole.latest;
+        self.stamps = whole.stamps;
         self.traffic = whole.traffic;
-        self.origin = self.origin.or(self.first.map(|(time, _)| time));
-        // Before the first frame with a time nothing is timed, so the start does not matter there.
-        let start = self.first.map_or(CaptureTime(0), |(time, _)| time);
-        for observation in &observations {
-            if self.mirror.is_copy(observation) {
-                self.copies += 1;
-                continue;
-            }
-            if matches!(observation.what, What::Ptp(_)) {
-                self.ptp_messages += 1;
-            }
-            self.domains.push(observation, start);
+        self.origin = self.origin.or(self.stamps.first.map(|(time, _)| time));
+        if let Some((first, _)) = self.stamps.first.filter(|_| self.watch.latest().is_none()) {
+            self.watch.run_to(first);
         }
+        let mut jumps = std::mem::take(&mut self.stamps.jumps).into_iter().peekable();
+        for (index, observation) in observations.iter().enumerate() {
+            while let Some(jump) = jumps.next_if(|jump| jump.before <= index) {
+                self.watch.jump(&jump);
+            }
+            if let Some(time) = observation.place.time {
+                self.watch.run_to(time);
+            }
+            self.observe(observation);
+        }
+        for jump in jumps {
+            self.watch.jump(&jump);
+        }
+    }
+
+    fn observe(&mut self, observation: &Observation) {
+        if self.mirror.is_copy(observation) {
+            self.copies += 1;
+            return;
+        }
+        if matches!(observation.what, What::Ptp(_)) {
+            self.ptp_messages += 1;
+        }
+        self.domains.push(observation, self.watch.watched());
     }
 
     /// Ends the reading with what the files said of themselves.
@@ -153,8 +171,12 @@ impl Reading {
     pub fn finish(mut self, files: JoinedSummary) -> Analysis {
         let batch = std::mem::take(&mut self.batch);
         self.absorb(batch);
-        if let Some((end, place)) = self.latest {
-            self.domains.finish(end, place);
+        if let Some(latest) = self.stamps.latest {
+            self.watch.see(latest);
+        }
+        let end = self.watch.latest();
+        if let Some((end, place)) = end {
+            self.domains.finish(end, place, self.watch.watched());
         }
         let site = SiteDomain::find(&self.domains, self.settings.domain);
         let origin = self.origin.unwrap_or(CaptureTime(0));
@@ -181,8 +203,9 @@ impl Reading {
             gaps: files.gaps,
             settings: self.settings,
             origin: self.origin,
-            start: self.first.map(|(time, _)| time),
-            end: self.latest.map(|(time, _)| time),
+            start: self.stamps.first.map(|(time, _)| time),
+            end: end.map(|(time, _)| time),
+            watched: *self.watch.watched(),
             frames: self.frames,
             frames_outside: self.outside,
             ptp_messages: self.ptp_messages,
@@ -243,6 +266,8 @@ pub struct Analysis {
     pub start: Option<CaptureTime>,
     /// Latest time looked at.
     pub end: Option<CaptureTime>,
+    /// How long the network was watched.
+    pub watched: Watched,
     /// Frames looked at.
     pub frames: u64,
     /// Frames outside the span asked for.
@@ -278,6 +303,13 @@ impl Analysis {
     #[must_use]
     pub fn duration(&self) -> Option<Nanos> {
         Some(self.end?.since(self.start?))
+    }
+
+    /// How long the network was watched for messages that come every `interval`: pauses of the whole capture and
+    /// jumps of its clock do not count.
+    #[must_use]
+    pub fn watched_for(&self, interval: Nanos) -> Nanos {
+        self.watched.since(&Watched::default(), interval)
     }
 
     /// Seconds of the capture that have passed at `time`.

@@ -16,6 +16,7 @@ use super::progress::Progress;
 
 /// Reads, judges, writes.
 pub(crate) fn run(check: &Check) -> Result<Status, String> {
+    check.refuse_empty_span()?;
     let progress = Progress::new();
     let found = inputs::find(&check.files, &progress)?;
     for warning in &found.warnings {

@@ -177,12 +177,12 @@ fn relaying(device: &Device, own: &[&Domain]) -> Option<Judged> {
         return Some(judged(State::Relaying, Strength::Shown, followed, reason));
     }
     for domain in own {
-        let end = domain.election.current().and_then(|tenure| tenure.until);
+        let is_led = domain.election.current().is_some();
         let relays = domain.election.announcers().values().find(|announcer| {
             device.has_clock(announcer.candidate.sender.clock)
                 && !device.has_clock(announcer.candidate.grandmaster)
                 && announcer.candidate.steps_removed > 0
-                && end.is_none_or(|end| announcer.is_alive(end))
+                && (!is_led || domain.election.alive_at_end(announcer))
         });
         if let Some(relay) = relays {
             let strength = if asks_the_leader(device, domain) { Strength::Shown } else { Strength::Inferred };
@@ -201,12 +201,12 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
         let lasting = domain.election.rivalries().iter().rev().find(|rivalry| {
             device.has_clock(rivalry.port.clock)
                 && !leads(device, domain)
-                && domain.election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(rivalry.until))
-                && domain.election.current().is_some_and(|tenure| {
-                    tenure.until.is_none_or(|end| {
-                        domain.election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(end))
-                    })
-                })
+                && domain.election.current().is_some()
+                && domain
+                    .election
+                    .announcers()
+                    .get(&rivalry.port)
+                    .is_some_and(|announcer| domain.election.alive_at_end(announcer))
         });
         if let Some(rivalry) = lasting {
             let leads = if device.has_clock(rivalry.clock) {
@@ -354,8 +354,7 @@ fn unanswered(
 fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for (_, mechanism, requester) in requests(device, domain) {
-            let answers = requester.answered() + requester.unseen_requests();
-            if answers == 0 {
+            if requester.answered() == 0 && !requester.is_answered_unseen() {
                 continue;
             }
             if let Some(rivals) = answered_by_rival(domain, requester) {
@@ -367,6 +366,7 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
                 let text = format!("{} of {asked} {} answered", requester.answered(), mechanism.request());
                 (Strength::Shown, text)
             } else {
+                let answers = requester.unseen_requests();
                 let text = format!("{answers} answers to it were captured, its requests pass elsewhere");
                 (Strength::Inferred, text)
             };
@@ -406,9 +406,11 @@ fn answered_by_rival(domain: &Domain, requester: &Requester) -> Option<String> {
 
 fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
     for domain in own {
-        let quiet = domain.election.announcers().values().find(|announcer| {
-            device.has_clock(announcer.candidate.sender.clock) && domain.election.yielded(announcer)
-        });
+        let quiet = domain
+            .election
+            .announcers()
+            .values()
+            .find(|announcer| device.has_clock(announcer.candidate.sender.clock) && announcer.yielded());
         if let Some(quiet) = quiet {
             let reason = format!("announced until {}, then yielded", at(quiet.last, start));
             return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
@@ -430,13 +432,19 @@ fn unproven(device: &Device, own: &[&Domain], scene: &Scene<'_>) -> Judged {
             continue;
         }
         for (port, mechanism, requester) in requests(device, domain) {
-            let why = if domain.election.leader().is_some() {
-                let view = scene.scope.can_see_answers(domain, port, mechanism, requester);
-                if view.is_in_view() { "too few went unanswered to say more" } else { view.why }
-            } else if scene.scope.can_see_leader(domain, port, requester).is_in_view() {
-                "nobody leads there"
-            } else {
-                "no leader there is in view"
+            let why = match requester.unseen_requests() {
+                _ if domain.election.leader().is_none() => {
+                    if scene.scope.can_see_leader(domain, port, requester).is_in_view() {
+                        "nobody leads there"
+                    } else {
+                        "no leader there is in view"
+                    }
+                }
+                1.. => "one or two answers alone, which may be made up",
+                0 => {
+                    let view = scene.scope.can_see_answers(domain, port, mechanism, requester);
+                    if view.is_in_view() { "too few went unanswered to say more" } else { view.why }
+                }
             };
             reasons.push(format!(
                 "{} {} seen in {}: {why}",

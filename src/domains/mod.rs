@@ -22,6 +22,7 @@ mod set;
 mod stamps;
 mod standing;
 mod tenure;
+mod twins;
 
 pub use announcer::{ANNOUNCE_RECEIPT_TIMEOUT, Announcer, MAX_STEPS_REMOVED, V1_SYNC_RECEIPT_TIMEOUT};
 pub use cadence::{Addressee, Cadence};
@@ -41,3 +42,4 @@ pub use samples::{Exchange, LeaderSamples};
 pub use set::Domains;
 pub use standing::Standing;
 pub use tenure::{EndedBy, Rivalry, Tenure};
+pub use twins::{OwnSeries, Twins};

@@ -34,6 +34,9 @@ const PENDING_LIMIT: usize = 64;
 /// 1 % of lost frames does not make one).
 pub const OUTAGE_RUN: u64 = 4;
 
+/// Answers from which a port is believed to ask, though no request of it was seen (chosen).
+const BELIEVED_ANSWERS: u64 = 3;
+
 /// How delay is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Mechanism {
@@ -323,6 +326,13 @@ impl Requester {
     #[must_use]
     pub const fn unseen_requests(&self) -> u64 {
         if self.seen == 0 { self.unseen_requests } else { 0 }
+    }
+
+    /// Whether a port none of whose requests was seen is answered so often that it must be there: one or two answers
+    /// may be made up or meant for nobody.
+    #[must_use]
+    pub fn is_answered_unseen(&self) -> bool {
+        self.unseen_requests() >= BELIEVED_ANSWERS
     }
 
     /// The latest request.

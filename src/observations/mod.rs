@@ -6,8 +6,10 @@ mod from_frame;
 mod mirror;
 mod observation;
 mod place;
+mod watch;
 
 pub use from_frame::from_frame;
 pub use mirror::MirrorDuplicates;
 pub use observation::{Observation, What};
 pub use place::{Path, Place, Transport};
+pub use watch::{Jump, Stamps, Watch, Watched};

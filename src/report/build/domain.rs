@@ -34,7 +34,7 @@ use crate::units::LogInterval;
 
 pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
     let end = analysis.end.unwrap_or(CaptureTime(i64::MAX));
-    let standing = Standing::at_end(domain, end);
+    let standing = Standing::at_end(domain);
     let leader = domain.election.leader();
     DomainDocument {
         key: domain.key.to_string(),

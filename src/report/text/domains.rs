@@ -31,7 +31,7 @@ pub(super) fn write(domain: &DomainDocument, document: &Document, out: &mut impl
     };
     let transports = domain.transports.join(", ");
     writeln!(out)?;
-    let head = format!("Domain {} (PTP {}, {transports}{role})", plain(&domain.key), domain.ptp_version);
+    let head = format!("PTP {} (version {}, {transports}{role})", plain(&domain.key), domain.ptp_version);
     paragraph(out, 0, "", &head)?;
     leader(domain, out)?;
     let leading = leading_port(domain);

@@ -11,6 +11,7 @@ use downbeat::observations::Observation;
 use downbeat::observations::Path;
 use downbeat::observations::Place;
 use downbeat::observations::Transport;
+use downbeat::observations::Watch;
 use downbeat::observations::What;
 use downbeat::ptp;
 use downbeat::units::CaptureTime;
@@ -82,6 +83,8 @@ impl Network {
         };
         let start = stamp(self.frames[0].0);
         let mut domains = Domains::default();
+        let mut watch = Watch::default();
+        watch.run_to(start);
         let mut last = Place { file: 0, frame: 0, time: Some(start) };
         for (frame, (true_ns, actor, octets)) in (1_u64..).zip(&self.frames) {
             last = Place { file: 0, frame, time: Some(stamp(*true_ns)) };
@@ -98,9 +101,10 @@ impl Network {
                 pcp: None,
             };
             let what = What::Ptp(Box::new(ptp::decode(octets).unwrap()));
-            domains.push(&Observation { place: last, path, fingerprint: frame, what }, start);
+            watch.run_to(stamp(*true_ns));
+            domains.push(&Observation { place: last, path, fingerprint: frame, what }, watch.watched());
         }
-        domains.finish(last.time.unwrap(), last);
+        domains.finish(last.time.unwrap(), last, watch.watched());
         domains
     }
 }

@@ -21,10 +21,12 @@ use downbeat::domains::DomainName;
 use downbeat::domains::Domains;
 use downbeat::domains::PortId;
 use downbeat::frame;
+use downbeat::observations::Jump;
 use downbeat::observations::Observation;
 use downbeat::observations::Path;
 use downbeat::observations::Place;
 use downbeat::observations::Transport;
+use downbeat::observations::Watch;
 use downbeat::observations::What;
 use downbeat::ptp;
 use downbeat::ptp::ClockIdentity;
@@ -132,12 +134,11 @@ impl Actor {
 /// A capture in the making. Times are milliseconds of it.
 #[derive(Debug, Default)]
 pub(crate) struct Stage {
-    domains: Domains,
+    observations: Vec<Observation>,
     traffic: Traffic,
     frames: Vec<(Option<CaptureTime>, Vec<u8>)>,
     frame: u64,
     sequence: u16,
-    latest: Option<(CaptureTime, Place)>,
 }
 
 pub(crate) fn at(ms: i64) -> CaptureTime {
@@ -155,10 +156,6 @@ impl Stage {
         self.frame += 1;
         let time = time.map(at);
         let place = Place { file: 0, frame: self.frame, time };
-        let latest = self.latest.map(|(latest, _)| latest);
-        if let Some(time) = time.filter(|time| Some(*time) > latest) {
-            self.latest = Some((time, place));
-        }
         let is_ip = actor.ip.is_some();
         let group_mac = if is_ip { [0x01, 0, 0x5E, 0, 1, 129] } else { [0x01, 0x80, 0xC2, 0, 0, 0x0E] };
         let path = Path {
@@ -176,7 +173,7 @@ impl Stage {
         self.pass(time, &path, octets);
         let message = ptp::decode(octets).unwrap();
         let what = What::Ptp(Box::new(message));
-        self.domains.push(&Observation { place, path, fingerprint: self.frame, what }, BEGINNING);
+        self.observations.push(Observation { place, path, fingerprint: self.frame, what });
     }
 
     /// The frame among the traffic that the capture point sees.
@@ -314,17 +311,50 @@ impl Stage {
         }
     }
 
-    /// Ends the capture at `end`, with a frame of no interest where nothing stands so late.
-    pub(crate) fn finish(self, end: i64) -> Domains {
-        self.scene(end).domains
+    /// The same as [`Stage::finish`], with what was seen of whom.
+    pub(crate) fn scene(mut self, end: i64) -> Scene {
+        let traffic = std::mem::take(&mut self.traffic);
+        Scene::new(self.finish(end), &traffic)
     }
 
-    /// The same, with what was seen of whom.
-    pub(crate) fn scene(mut self, end: i64) -> Scene {
-        let place = Place { file: 0, frame: self.frame + 1, time: Some(at(end)) };
-        let (end, place) = self.latest.filter(|(latest, _)| *latest > at(end)).unwrap_or((at(end), place));
-        self.domains.finish(end, place);
-        Scene::new(self.domains, &self.traffic)
+    /// Ends the capture at `end`, with a frame of no interest where nothing stands so late. Its messages stand in the
+    /// order of their times, on a network so busy that something is captured at any time.
+    pub(crate) fn finish(mut self, end: i64) -> Domains {
+        self.observations.sort_by_key(|observation| observation.place.time);
+        self.play(end, |watch, _, to| watch.run_to(to.0))
+    }
+
+    /// Ends the capture at `end`. Its messages stand in the order they were sent in, whatever their stamps, and
+    /// nothing else was captured.
+    pub(crate) fn finish_as_stamped(self, end: i64) -> Domains {
+        self.play(end, |watch, from, to| watch.jump(&Jump { before: 0, from, to }))
+    }
+
+    fn play(
+        self,
+        end: i64,
+        wind: impl Fn(&mut Watch, (CaptureTime, Place), (CaptureTime, Place)),
+    ) -> Domains {
+        let mut domains = Domains::default();
+        let mut watch = Watch::default();
+        let beginning = Place { file: 0, frame: 0, time: Some(BEGINNING) };
+        let mut before = (BEGINNING, beginning);
+        let mut latest = before;
+        watch.run_to(BEGINNING);
+        for observation in &self.observations {
+            if let Some(time) = observation.place.time {
+                let here = (time, observation.place);
+                wind(&mut watch, before, here);
+                before = here;
+                latest = if time > latest.0 { here } else { latest };
+            }
+            domains.push(observation, watch.watched());
+        }
+        let last = (at(end), Place { file: 0, frame: self.frame + 1, time: Some(at(end)) });
+        wind(&mut watch, before, last);
+        let (end, place) = if last.0 >= latest.0 { last } else { latest };
+        domains.finish(end, place, watch.watched());
+        domains
     }
 }
 

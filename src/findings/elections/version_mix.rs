@@ -1,14 +1,14 @@
 //! `version-mix`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::Domain;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 
 /// PTP version 1 and version 2 side by side.
 pub(super) struct VersionMix;

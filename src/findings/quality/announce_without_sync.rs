@@ -1,15 +1,15 @@
 //! `announce-without-sync`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Kind;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 
 /// Announces of the leading port that must pass without a Sync (chosen: three receipt timeouts of the
 /// default profile).

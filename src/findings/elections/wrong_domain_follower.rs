@@ -1,15 +1,15 @@
 //! `wrong-domain-follower`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Device;
 use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::Domain;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 use crate::observations::Place;
 
 /// A device takes part in a domain or version that is not the site's.
