@@ -13,6 +13,7 @@ use crate::domains::Domains;
 use crate::domains::Mechanism;
 use crate::domains::PortId;
 use crate::domains::Requester;
+use crate::observations::Transport;
 use crate::strength::Strength;
 use crate::units::MacAddress;
 
@@ -82,7 +83,7 @@ impl Scope {
             Mechanism::PeerToPeer if multicast => self.can_see_peer_answers(domain, &askers),
             Mechanism::PeerToPeer => self.can_see_unicast_answers(domain, &askers),
             // A capture of event messages alone has requests and no answer at all.
-            Mechanism::EndToEnd if !self.sees_general_messages().is_in_view() => {
+            Mechanism::EndToEnd if self.may_lack_general(domain) => {
                 Visibility::of(self.sees_general_messages(), "")
             }
             Mechanism::EndToEnd if !multicast => self.can_see_unicast_answers(domain, &askers),
@@ -103,6 +104,13 @@ impl Scope {
                 self.can_see_groups_besides(&askers)
             }
         }
+    }
+
+    /// Whether a filter may have left the event messages of a domain and taken out the general ones: by UDP port, which
+    /// PTP over Ethernet has none of.
+    fn may_lack_general(&self, domain: &Domain) -> bool {
+        let by_port = domain.transports.iter().any(|transport| *transport != Transport::Ethernet);
+        by_port && !self.sees_general_messages().is_in_view()
     }
 
     /// Unicast answers come from whom the requests went to; by an address that the leader is known under where no
@@ -176,7 +184,7 @@ impl Scope {
     /// Whether the leader of `domain`, in which `asker` asks, would be in view if there were one.
     #[must_use]
     pub fn can_see_leader(&self, domain: &Domain, asker: PortId, requester: &Requester) -> Visibility {
-        if !self.sees_general_messages().is_in_view() && !domain.key.is_v1() {
+        if self.may_lack_general(domain) && !domain.key.is_v1() {
             return Visibility::of(self.sees_general_messages(), "");
         }
         let askers = macs(domain, asker);

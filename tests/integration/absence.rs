@@ -330,6 +330,39 @@ fn a_device_that_asks_where_nobody_leads_is_astray_only_where_a_leader_would_be_
     is_withheld(&lost(Some(actor(6))), &asker, rule, "captured in one direction only");
 }
 
+/// Two devices ask for a minute and a half, the group or one receiver; with general messages in the capture or without.
+fn leaderless(with_general: bool, by_group: bool) -> Analysis {
+    let mut stage = Stage::default();
+    for second in 0..=90 {
+        for asker in [actor(2), actor(3)] {
+            let to = actor(1);
+            asks(&mut stage, second, &asker, (!by_group).then_some(&to));
+        }
+        if with_general {
+            // A desk asks for nothing that makes it a clock.
+            let body = Body::Management { target: actor(2).port, hops: (1, 1), action: 0, tlvs: Vec::new() };
+            stage.send(Some(second * 1000), &actor(9), None, u16::try_from(second).unwrap(), &body);
+        }
+    }
+    stage.analysis(91_000)
+}
+
+#[test]
+fn nobody_leads_only_where_a_leader_would_be_heard() {
+    let rule = "no-grandmaster";
+    let whole = leaderless(true, true);
+    assert!(has(&whole, rule), "{:?}", not_judged(&whole, rule));
+    for (with_general, by_group, why) in [
+        (false, true, "no general message: a capture filter may have taken them out"),
+        (true, false, "captured in one direction only"),
+    ] {
+        let analysis = leaderless(with_general, by_group);
+        assert!(!has(&analysis, rule));
+        let told = not_judged(&analysis, rule).unwrap();
+        assert!(told.contains(why), "{told}");
+    }
+}
+
 /// A leader that announces and sends no Sync, and followers that ask it as given.
 fn without_sync(asked: Option<bool>) -> Analysis {
     let mut stage = Stage::default();

@@ -31,7 +31,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("clock", &["units", "statistics", "timing", "domains"]),
     // The scale on which all that follows says how sure it is.
     ("strength", &[]),
-    ("viewpoint", &["units", "capture", "frame", "ptp", "domains", "strength"]),
+    ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "strength"]),
     ("devices", &["units", "timing", "ptp", "observations", "domains", "clock", "strength", "viewpoint"]),
     (
         "analysis",
