@@ -10,6 +10,7 @@ use super::scope::Scope;
 use super::scope::Sight;
 use crate::domains::Domain;
 use crate::domains::Domains;
+use crate::domains::Kind;
 use crate::domains::Mechanism;
 use crate::domains::PortId;
 use crate::domains::Requester;
@@ -203,6 +204,17 @@ impl Scope {
         Visibility::out_of_view(
             "no multicast PTP of another device was captured: this port may not have joined its group",
         )
+    }
+
+    /// Whether further Announces (v1: Syncs) of `port`, which announced, would be in view.
+    #[must_use]
+    pub fn can_see_announces(&self, domain: &Domain, port: PortId) -> Visibility {
+        let kind = if domain.key.is_v1() { Kind::Sync } else { Kind::Announce };
+        let marks = domain.ports.get(&port).and_then(|port| port.marks.get(&kind));
+        if marks.is_some_and(|marks| marks.multicast > 0) {
+            return Visibility::shown("its earlier ones went to a group and were captured");
+        }
+        Visibility::out_of_view("it announced to single receivers, and may now do so where this is not seen")
     }
 
     /// Whether Syncs of `port`, which announces, would be in view.

@@ -330,6 +330,25 @@ fn a_device_that_asks_where_nobody_leads_is_astray_only_where_a_leader_would_be_
     is_withheld(&lost(Some(actor(6))), &asker, rule, "captured in one direction only");
 }
 
+#[test]
+fn a_clock_that_fell_silent_has_yielded_only_where_its_announces_would_be_seen() {
+    let quiet = actor(2);
+    let yields = |to: Option<Actor>| {
+        let mut stage = Stage::default();
+        for second in 0..=10_u16 {
+            let body = Body::Announce { origin_ns: 0, data: quiet.data };
+            let to = to.as_ref().and_then(|to| to.ip);
+            stage.send(Some(i64::from(second) * 1000 + 20), &quiet, to, second, &body);
+        }
+        stage.announces(9..=30, &[&leader()]);
+        stage.analysis(END)
+    };
+    assert_eq!(state(&yields(None), &quiet).0, State::StandingBy);
+    let (hidden, reasons) = state(&yields(Some(actor(4))), &quiet);
+    assert_eq!(hidden, State::Unproven, "{reasons}");
+    assert!(reasons.contains("it announced to single receivers"), "{reasons}");
+}
+
 /// Two devices ask for a minute and a half, the group or one receiver; with general messages in the capture or without.
 fn leaderless(with_general: bool, by_group: bool) -> Analysis {
     let mut stage = Stage::default();
