@@ -240,6 +240,26 @@ fn per_leader_second(ppm: f64) -> Option<f64> {
     (leader_seconds > STANDING_STILL).then(|| ppm / leader_seconds)
 }
 
+/// The leader's time as its Syncs show it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LeaderTime<'a> {
+    /// θ = capture's clock less the leader's, one way, in order of time: the way from the leader to here is in it.
+    pub points: &'a [Point],
+    /// `meanPathDelay` between leader and capture point, where it is known: what is in θ too much.
+    pub delay: Option<ScaledNanos>,
+}
+
+impl<'a> LeaderTime<'a> {
+    /// Of a domain whose path has a rate; stamps that stand still give none.
+    #[must_use]
+    pub fn of(domain: &'a Domain, path: &Path) -> Option<Self> {
+        path.rate?;
+        let (_, samples) = leader_port(domain)?;
+        let delay = path.plausible_delay().map(ScaledNanos::from);
+        Some(Self { points: samples.one_way().points(), delay })
+    }
+}
+
 /// The port that announces the leader with the fewest steps and whose Syncs are in view.
 fn leader_port(domain: &Domain) -> Option<(&ClockPort, &LeaderSamples)> {
     let leader = domain.election.leader()?;

@@ -6,10 +6,14 @@
 mod astray;
 mod device;
 mod identity;
+mod media;
+mod naming;
 mod site;
 mod state;
 
 pub use device::{Device, State, Withheld};
+pub use media::{MediaView, judge_media};
+pub use naming::name;
 pub use site::SiteDomain;
 
 pub use crate::strength::Strength;

@@ -363,19 +363,15 @@ fn unproven(device: &Device, own: &[&Domain], scene: &Scene<'_>) -> Judged {
             continue;
         }
         for (port, mechanism, requester) in requests(device, domain) {
-            let why = match requester.unseen_requests() {
-                _ if domain.election.leader().is_none() => {
-                    if scene.scope.can_see_leader(domain, port, requester).is_in_view() {
-                        "nobody leads there"
-                    } else {
-                        "no leader there is in view"
-                    }
-                }
-                1.. => "one or two answers alone, which may be made up",
-                0 => {
-                    let view = scene.scope.can_see_answers(domain, port, mechanism, requester);
-                    if view.is_in_view() { "too few went unanswered to say more" } else { view.why }
-                }
+            let why = if domain.election.leader().is_some() && requester.unseen_requests() > 0 {
+                "one or two answers alone, which may be made up"
+            } else if domain.election.leader().is_some() {
+                let view = scene.scope.can_see_answers(domain, port, mechanism, requester);
+                if view.is_in_view() { "too few went unanswered to say more" } else { view.why }
+            } else if scene.scope.can_see_leader(domain, port, requester).is_in_view() {
+                "nobody leads there"
+            } else {
+                "no leader there is in view"
             };
             reasons.push(format!(
                 "{} {} seen in {}: {why}",

@@ -314,9 +314,8 @@ fn four_thousand_clocks_do_not_make_the_judging_take_minutes() {
         stage.ask(i64::from(number), &asker, 1);
         stage.announce(i64::from(number), &asker);
     }
-    let scene = stage.scene(30_000);
     // In no time even unoptimised where the work grows with the clocks; where it grows with their square, this does
     // not end while anybody waits.
-    let devices = scene.devices(None);
+    let devices = stage.scene(30_000).devices(None);
     assert_eq!(devices.len(), 4001);
 }

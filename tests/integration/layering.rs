@@ -25,14 +25,38 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("arp", &["units", "bytes"]),
     ("avtp", &["units", "bytes"]),
     ("timing", &["units", "statistics"]),
-    ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
+    (
+        "observations",
+        &["units", "bytes", "capture", "frame", "ptp", "igmp", "mld", "sap", "lldp", "dns", "dhcp", "arp"],
+    ),
     ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
     ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
     ("clock", &["units", "statistics", "timing", "domains"]),
     // The scale on which all that follows says how sure it is.
     ("strength", &[]),
     ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "strength"]),
-    ("devices", &["units", "timing", "ptp", "observations", "domains", "clock", "strength", "viewpoint"]),
+    ("names", &["units", "lldp", "dns", "dhcp", "observations"]),
+    (
+        "streams",
+        &["units", "bytes", "statistics", "timing", "capture", "frame", "ptp", "rtp", "avtp", "sdp", "clock"],
+    ),
+    (
+        "devices",
+        &[
+            "units",
+            "timing",
+            "ptp",
+            "sdp",
+            "observations",
+            "domains",
+            "clock",
+            "strength",
+            "viewpoint",
+            "names",
+            "streams",
+        ],
+    ),
+    ("multicast", &["units", "frame", "igmp", "mld", "observations", "viewpoint"]),
     (
         "analysis",
         &[
@@ -47,7 +71,11 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "profiles",
             "clock",
             "viewpoint",
+            "names",
+            "sdp",
+            "streams",
             "devices",
+            "multicast",
         ],
     ),
     (
@@ -61,9 +89,11 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "clock",
             "viewpoint",
             "devices",
+            "multicast",
             "analysis",
         ],
     ),
+    ("fit", &["units", "statistics", "observations", "domains", "streams", "analysis"]),
     (
         "report",
         &[
@@ -78,8 +108,11 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "profiles",
             "clock",
             "viewpoint",
+            "streams",
             "devices",
+            "multicast",
             "findings",
+            "fit",
         ],
     ),
     // The program: of the library it sees what every user sees, `downbeat::…`.

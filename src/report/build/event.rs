@@ -1,6 +1,8 @@
 //! Events in words.
 
 use super::frame_reference;
+use super::multicast;
+use super::stream;
 use crate::analysis::Analysis;
 use crate::clock::Whose;
 use crate::domains::AnnouncedField;
@@ -35,8 +37,12 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
             frames: event.places.iter().map(|place| frame_reference(analysis, *place)).collect(),
         }
     });
-    let mut documents: Vec<EventDocument> = documents.chain(steps(analysis)).collect();
-    documents.sort_by(|a, b| (&a.time, &a.domain).cmp(&(&b.time, &b.domain)));
+    let mut documents: Vec<EventDocument> = documents
+        .chain(steps(analysis))
+        .chain(multicast::events(analysis))
+        .chain(stream::events(analysis))
+        .collect();
+    documents.sort_by(|a, b| (&a.time, &a.domain, &a.text).cmp(&(&b.time, &b.domain, &b.text)));
     documents
 }
 

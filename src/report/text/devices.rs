@@ -10,6 +10,7 @@ use super::super::document::StateName;
 use super::super::format::count;
 use super::super::format::duration_ns;
 use super::super::format::plain;
+use super::super::format::plain_short;
 use super::WIDTH;
 use super::cell::cut_before;
 use super::cell::cut_behind;
@@ -17,12 +18,13 @@ use super::cell::in_lines;
 use super::paragraph;
 
 /// States in the order of the text: the worst first, and among the sound ones who leads.
-const ORDER: [(StateName, &str, Fold); 9] = [
+const ORDER: [(StateName, &str, Fold); 10] = [
     (StateName::Rival, "rival", Fold::Never),
     (StateName::Astray, "astray", Fold::Never),
     (StateName::Unanswered, "unanswered", Fold::Never),
     (StateName::Adrift, "adrift", Fold::Never),
     (StateName::Unproven, "unproven", Fold::SameReason),
+    (StateName::Unclocked, "unclocked", Fold::SameReason),
     (StateName::Leading, "leading", Fold::SameState),
     (StateName::Relaying, "relaying", Fold::SameState),
     (StateName::Following, "following", Fold::SameState),
@@ -143,7 +145,7 @@ fn row(
         state,
         leader: cut_before(&leader, LEADER_MOST),
         offset: cut_behind(&offset_of(device), OFFSET_MOST),
-        reason: plain(&device.reasons.join("; ")),
+        reason: format!("{}{}", name(device), plain(&device.reasons.join("; "))),
         lines: match fold {
             Fold::Never => 3,
             Fold::SameState if device.state != StateName::Relaying => 1,
@@ -272,4 +274,9 @@ fn offsets(document: &Document, out: &mut impl Write) -> io::Result<()> {
         text.push(format!("{NOT_TOLD}: not on the wire"));
     }
     if text.is_empty() { Ok(()) } else { paragraph(out, 2, "offset: ", &text.join("; ")) }
+}
+
+/// What a device calls itself, before what is said of it.
+fn name(device: &DeviceDocument) -> String {
+    device.name.as_deref().map(|name| format!("\"{}\" ", plain_short(name))).unwrap_or_default()
 }

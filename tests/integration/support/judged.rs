@@ -15,9 +15,10 @@ use downbeat::report;
 use serde_json::Value;
 
 /// The evenings of the invented theatre.
-pub(crate) const DEMO: [&str; 6] = [
+pub(crate) const DEMO: [&str; 7] = [
     "playhouse-healthy.pcapng",
     "playhouse-leader-lost.pcapng",
+    "playhouse-multicast.pcapng",
     "playhouse-quality-drop.pcapng.gz",
     "playhouse-two-leaders.pcapng",
     "playhouse-v1-beside-v2.pcap",

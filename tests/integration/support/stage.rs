@@ -311,17 +311,17 @@ impl Stage {
         }
     }
 
-    /// The same as [`Stage::finish`], with what was seen of whom.
-    pub(crate) fn scene(mut self, end: i64) -> Scene {
-        let traffic = std::mem::take(&mut self.traffic);
-        Scene::new(self.finish(end), &traffic)
-    }
-
     /// Ends the capture at `end`, with a frame of no interest where nothing stands so late. Its messages stand in the
     /// order of their times, on a network so busy that something is captured at any time.
-    pub(crate) fn finish(mut self, end: i64) -> Domains {
+    pub(crate) fn finish(self, end: i64) -> Domains {
+        self.scene(end).domains
+    }
+
+    /// The same, with what was seen of whom.
+    pub(crate) fn scene(mut self, end: i64) -> Scene {
         self.observations.sort_by_key(|observation| observation.place.time);
-        self.play(end, |watch, _, to| watch.run_to(to.0))
+        let domains = self.play(end, |watch, _, to| watch.run_to(to.0));
+        Scene::new(domains, &self.traffic)
     }
 
     /// Ends the capture at `end`. Its messages stand in the order they were sent in, whatever their stamps, and
@@ -331,7 +331,7 @@ impl Stage {
     }
 
     fn play(
-        self,
+        &self,
         end: i64,
         wind: impl Fn(&mut Watch, (CaptureTime, Place), (CaptureTime, Place)),
     ) -> Domains {
