@@ -2,4 +2,6 @@
 //! one that makes it say "cannot tell".
 
 mod elections;
+mod places;
+mod quality;
 mod rates;
