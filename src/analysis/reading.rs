@@ -114,7 +114,7 @@ impl Reading {
     /// A reading with nothing read.
     #[must_use]
     pub fn new(settings: Settings) -> Self {
-        Self { settings, ..Self::default() }
+        Self { settings, streams: Streams::from_the_beginning(), ..Self::default() }
     }
 
     /// Takes in the next record of file number `file`, in capture order.

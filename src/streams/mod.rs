@@ -83,6 +83,15 @@ pub struct Wire {
 }
 
 impl Streams {
+    /// Those of a capture's beginning: what follows can be joined to them, and nothing can come before, which saves what a
+    /// part keeps for that.
+    #[must_use]
+    pub fn from_the_beginning() -> Self {
+        let mut streams = Self::default();
+        streams.table.is_beginning = true;
+        streams
+    }
+
     /// Takes in the next frame; whether it belongs to a flow.
     pub fn record(&mut self, record: &Record<'_>, frame: &Frame<'_>) -> bool {
         let Some(time) = record.time else {
