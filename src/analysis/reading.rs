@@ -189,13 +189,14 @@ impl Reading {
         }
     }
 
-    /// Takes in what a session announcement says.
+    /// Takes in what a session announcement, or an answer that describes a session, says.
     fn hear(&mut self, observation: &Observation) {
-        let What::Sap(message) = &observation.what else { return };
-        if message.is_deletion {
-            return;
-        }
-        if let Some(session) = message.sdp().and_then(|octets| sdp::parse(octets).ok()) {
+        let text = match &observation.what {
+            What::Sap(message) if !message.is_deletion => message.sdp(),
+            What::Description(text) => Some(text.as_slice()),
+            _ => None,
+        };
+        if let Some(session) = text.and_then(|octets| sdp::parse(octets).ok()) {
             self.announce(session);
         }
     }

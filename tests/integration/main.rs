@@ -21,6 +21,7 @@ mod clock_captures;
 mod clock_truth;
 mod cuts;
 mod demo_captures;
+mod descriptions;
 mod device_names;
 mod device_states;
 mod elections;
