@@ -40,6 +40,7 @@ pub mod sap;
 pub mod sdp;
 pub mod statistics;
 pub mod streams;
+mod strength;
 pub mod timing;
 pub mod units;
 pub mod viewpoint;

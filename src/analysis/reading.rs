@@ -28,6 +28,9 @@ use crate::names::Directory;
 use crate::observations::MirrorDuplicates;
 use crate::observations::Observation;
 use crate::observations::Place;
+use crate::observations::Stamps;
+use crate::observations::Watch;
+use crate::observations::Watched;
 use crate::observations::What;
 use crate::profiles;
 use crate::profiles::ProfileFit;
@@ -102,8 +105,9 @@ pub struct Reading {
     sessions: Sessions,
     /// Time of the capture's very first frame.
     origin: Option<CaptureTime>,
-    first: Option<(CaptureTime, Place)>,
-    latest: Option<(CaptureTime, Place)>,
+    /// The stamps of what was taken in; their jumps are in `watch` already.
+    stamps: Stamps,
+    watch: Watch,
     frames: u64,
     outside: u64,
     ptp_messages: u64,
@@ -155,8 +159,7 @@ impl Reading {
         self.frames += stretch.frames;
         let whole = Tally {
             files: std::mem::take(&mut self.files),
-            first: self.first,
-            latest: self.latest,
+            stamps: std::mem::take(&mut self.stamps),
             traffic: std::mem::take(&mut self.traffic),
             groups: std::mem::take(&mut self.groups),
             streams: std::mem::take(&mut self.streams),
@@ -165,28 +168,44 @@ impl Reading {
         let observations = stretch.observations;
         let whole = whole.join(Tally { observations: Vec::new(), ..stretch });
         self.files = whole.files;
-        self.first = whole.first;
-        self.latest = whole.latest;
+        self.stamps = whole.stamps;
         self.traffic = whole.traffic;
         self.groups = whole.groups;
         self.streams = whole.streams;
-        self.origin = self.origin.or(self.first.map(|(time, _)| time));
-        // Before the first frame with a time nothing is timed, so the start does not matter there.
-        let start = self.first.map_or(CaptureTime(0), |(time, _)| time);
-        for observation in &observations {
-            let is_ptp = matches!(observation.what, What::Ptp(_) | What::Undecodable(_) | What::Fragment);
-            if self.mirror.is_copy(observation) {
-                self.copies += u64::from(is_ptp);
-                continue;
-            }
-            if matches!(observation.what, What::Ptp(_)) {
-                self.ptp_messages += 1;
-            }
-            self.domains.push(observation, start);
-            self.multicast.push(observation, start);
-            self.directory.push(observation);
-            self.hear(observation);
+        self.origin = self.origin.or(self.stamps.first.map(|(time, _)| time));
+        if let Some((first, _)) = self.stamps.first.filter(|_| self.watch.latest().is_none()) {
+            self.watch.run_to(first);
         }
+        let mut jumps = std::mem::take(&mut self.stamps.jumps).into_iter().peekable();
+        for (index, observation) in observations.iter().enumerate() {
+            while let Some(jump) = jumps.next_if(|jump| jump.before <= index) {
+                self.watch.jump(&jump);
+            }
+            if let Some(time) = observation.place.time {
+                self.watch.run_to(time);
+            }
+            self.observe(observation);
+        }
+        for jump in jumps {
+            self.watch.jump(&jump);
+        }
+    }
+
+    fn observe(&mut self, observation: &Observation) {
+        let is_ptp = matches!(observation.what, What::Ptp(_) | What::Undecodable(_) | What::Fragment);
+        if self.mirror.is_copy(observation) {
+            self.copies += u64::from(is_ptp);
+            return;
+        }
+        if matches!(observation.what, What::Ptp(_)) {
+            self.ptp_messages += 1;
+        }
+        // Before the first frame with a time nothing is timed, so the start does not matter there.
+        let start = self.stamps.first.map_or(CaptureTime(0), |(time, _)| time);
+        self.domains.push(observation, self.watch.watched());
+        self.multicast.push(observation, start);
+        self.directory.push(observation);
+        self.hear(observation);
     }
 
     /// Takes in what a session announcement, or an answer that describes a session, says.
@@ -211,16 +230,18 @@ impl Reading {
     pub fn finish(mut self, files: JoinedSummary) -> Analysis {
         let batch = std::mem::take(&mut self.batch);
         self.absorb(batch);
-        if let Some((end, place)) = self.latest {
-            self.domains.finish(end, place);
+        if let Some(latest) = self.stamps.latest {
+            self.watch.see(latest);
+        }
+        let end = self.watch.latest();
+        if let Some((end, place)) = end {
+            self.domains.finish(end, place, self.watch.watched());
             self.multicast.finish(end);
         }
         let site = SiteDomain::find(&self.domains, self.settings.domain);
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
         let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION));
-        let mut devices = devices::devices(&self.domains, &clocks, &site, origin);
-        devices::name(&mut devices, &self.directory);
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
             resolution,
@@ -230,7 +251,10 @@ impl Reading {
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
-        let end = self.latest.map(|(time, _)| time);
+        let mut devices = devices::devices(&self.domains, &clocks, &site, &scope, origin);
+        devices::name(&mut devices, &self.directory);
+        let start = self.stamps.first.map(|(time, _)| time);
+        let end = end.map(|(time, _)| time);
         let leader = leader_time(&self.domains, &clocks, &site);
         let leaders = leaders(&self.domains);
         let wire = self.streams.conclude(Context {
@@ -241,7 +265,7 @@ impl Reading {
             link_speed: self.settings.link_speed,
             file_speed: file_speed(&files),
         });
-        let span = self.latest.zip(self.first).map(|((latest, _), (first, _))| latest.since(first));
+        let span = end.zip(start).map(|(end, start)| end.since(start));
         let view = MediaView {
             span: span.unwrap_or(Nanos::ZERO),
             leader_seen: !leaders.is_empty(),
@@ -264,8 +288,9 @@ impl Reading {
             gaps: files.gaps,
             settings: self.settings,
             origin: self.origin,
-            start: self.first.map(|(time, _)| time),
+            start,
             end,
+            watched: *self.watch.watched(),
             frames: self.frames,
             frames_outside: self.outside,
             ptp_messages: self.ptp_messages,
@@ -287,7 +312,8 @@ impl Reading {
 
 /// The delay from the capture point to the site's leader, where exchanges show it.
 fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
-    let paths = clocks.paths().filter(|(key, _)| site.is(key));
+    // The way to a boundary clock's port is none to the leader.
+    let paths = clocks.paths().filter(|(key, path)| site.is(key) && !path.is_relayed);
     paths.filter_map(|(_, path)| path.plausible_delay()).min()
 }
 
@@ -358,6 +384,8 @@ pub struct Analysis {
     pub start: Option<CaptureTime>,
     /// Latest time looked at.
     pub end: Option<CaptureTime>,
+    /// How long the network was watched.
+    pub watched: Watched,
     /// Frames looked at.
     pub frames: u64,
     /// Frames outside the span asked for.
@@ -401,6 +429,13 @@ impl Analysis {
     #[must_use]
     pub fn duration(&self) -> Option<Nanos> {
         Some(self.end?.since(self.start?))
+    }
+
+    /// How long the network was watched for messages that come every `interval`: pauses of the whole capture and
+    /// jumps of its clock do not count.
+    #[must_use]
+    pub fn watched_for(&self, interval: Nanos) -> Nanos {
+        self.watched.since(&Watched::default(), interval)
     }
 
     /// Seconds of the capture that have passed at `time`.

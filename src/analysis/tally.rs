@@ -15,10 +15,10 @@ use crate::observations;
 use crate::observations::Observation;
 use crate::observations::Place;
 use crate::observations::Protocol;
+use crate::observations::Stamps;
 use crate::observations::Trouble;
 use crate::observations::What;
 use crate::streams::Streams;
-use crate::units::CaptureTime;
 use crate::viewpoint::Traffic;
 
 /// Kinds of problems kept a file (chosen).
@@ -92,10 +92,8 @@ pub struct Tally {
     pub files: BTreeMap<u32, FileTally>,
     /// Frames.
     pub frames: u64,
-    /// The first record with a time, in order.
-    pub first: Option<(CaptureTime, Place)>,
-    /// The record with the latest time.
-    pub latest: Option<(CaptureTime, Place)>,
+    /// The records' times.
+    pub stamps: Stamps,
     /// Who talks to whom.
     pub traffic: Traffic,
     /// Frames by group, of those that are no flow's.
@@ -118,10 +116,7 @@ impl Tally {
         let place = Place { file, frame: record.number, time: record.time };
         self.frames += 1;
         if let Some(time) = record.time {
-            self.first.get_or_insert((time, place));
-            if self.latest.is_none_or(|(latest, _)| time > latest) {
-                self.latest = Some((time, place));
-            }
+            self.stamps.record(time, place, self.observations.len());
         }
         let frame = frame::decode(record);
         self.traffic.record(record, &frame);
@@ -146,11 +141,7 @@ impl Tally {
     #[must_use]
     pub fn join(mut self, right: Self) -> Self {
         self.frames += right.frames;
-        self.first = self.first.or(right.first);
-        self.latest = match (self.latest, right.latest) {
-            (Some(left), Some(right)) => Some(if right.0 > left.0 { right } else { left }),
-            (left, right) => left.or(right),
-        };
+        self.stamps = self.stamps.join(right.stamps, self.observations.len());
         for (file, theirs) in right.files {
             let ours = self.files.entry(file).or_default();
             ours.undecodable += theirs.undecodable;

@@ -100,15 +100,15 @@ pub(crate) struct ReadingArguments {
     pub(crate) out: Option<PathBuf>,
 
     /// Look at frames from here on: RFC 3339, or seconds from the first frame
-    #[arg(long, value_name = "TIME", value_parser = bound)]
+    #[arg(long, value_name = "TIME", value_parser = bound, allow_negative_numbers = true)]
     pub(crate) from: Option<Bound>,
 
     /// Look at frames up to here: RFC 3339, or seconds from the first frame
-    #[arg(long, value_name = "TIME", value_parser = bound)]
+    #[arg(long, value_name = "TIME", value_parser = bound, allow_negative_numbers = true)]
     pub(crate) until: Option<Bound>,
 
     /// The site's PTP domain; without it, the one that most devices follow in
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub(crate) domain: Option<u8>,
 
     /// Speed of the link the capture was taken on, decimal bits a second (100M, 1G, 2.5G); without it, the
@@ -131,6 +131,22 @@ pub(crate) enum FailOn {
     Major,
     Minor,
     Never,
+}
+
+impl ReadingArguments {
+    /// Says why the span that is asked for holds nothing, where that is plain from its ends.
+    pub(crate) fn refuse_empty_span(&self) -> Result<(), String> {
+        let reversed = match (self.from, self.until) {
+            (Some(Bound::FromStart(from)), Some(Bound::FromStart(until))) => until < from,
+            (Some(Bound::At(from)), Some(Bound::At(until))) => until < from,
+            _ => false,
+        };
+        if reversed {
+            Err("--until lies before --from; nothing is left to look at".to_owned())
+        } else {
+            Ok(())
+        }
+    }
 }
 
 impl FailOn {

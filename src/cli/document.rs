@@ -24,6 +24,7 @@ pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement)
 
 /// Reads.
 pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> {
+    arguments.refuse_empty_span()?;
     let progress = Progress::new();
     let found = inputs::find(&arguments.files, &progress)?;
     for warning in &found.warnings {

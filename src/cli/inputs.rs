@@ -45,12 +45,14 @@ pub(crate) fn find(named: &[PathBuf], progress: &Progress) -> Result<Found, Stri
         } else if name.exists() {
             files.push(name.clone());
         } else {
+            linked(name)?;
             pattern(name, &mut files)?;
         }
     }
     for file in files {
         let canonical = fs::canonicalize(&file).unwrap_or_else(|_| file.clone());
         if !found.files.insert(canonical) {
+            found.warnings.push(format!("{}: named more than once, read once", file.display()));
             continue;
         }
         progress.expect(fs::metadata(&file).map_or(0, |metadata| metadata.len()));
@@ -101,6 +103,20 @@ fn folder(folder: &Path, files: &mut Vec<PathBuf>, warnings: &mut Vec<String>) -
         warnings.push(format!("{}: no capture in this folder", folder.display()));
     }
     Ok(())
+}
+
+/// A link that leads nowhere is there, and so is no pattern and no misspelt name.
+fn linked(name: &Path) -> Result<(), String> {
+    if !name.is_symlink() {
+        return Ok(());
+    }
+    match fs::metadata(name) {
+        Ok(_) => Ok(()),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            Err(format!("{}: this link points to a file that is not there", name.display()))
+        }
+        Err(error) => Err(format!("{}: this link cannot be followed: {error}", name.display())),
+    }
 }
 
 fn pattern(pattern: &Path, files: &mut Vec<PathBuf>) -> Result<(), String> {

@@ -8,30 +8,8 @@ use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::names::Name;
 use crate::streams::Stream;
+use crate::strength::Strength;
 use crate::units::MacAddress;
-
-/// How firmly something is said.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Strength {
-    /// The octets say it.
-    Shown,
-    /// The octets fit it and the alternatives were looked at.
-    Inferred,
-    /// This capture cannot say.
-    CannotTell,
-}
-
-impl Strength {
-    /// The name in the JSON report.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Shown => "shown",
-            Self::Inferred => "inferred",
-            Self::CannotTell => "cannot-tell",
-        }
-    }
-}
 
 /// What a device does on the clock.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -120,6 +98,19 @@ pub struct Device {
     pub media_rate_ppm: Option<f64>,
     /// Why that is said.
     pub reasons: Vec<String>,
+    /// What would be said of it if the capture could have shown the thing that is missing.
+    pub withheld: Vec<Withheld>,
+}
+
+/// A state that rests on an absence which this capture does not bear out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Withheld {
+    /// The state that is not said.
+    pub state: State,
+    /// The domain it would be said of.
+    pub domain: DomainKey,
+    /// Why the missing thing may be out of view.
+    pub why: &'static str,
 }
 
 impl Device {

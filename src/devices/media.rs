@@ -5,10 +5,10 @@ use std::net::IpAddr;
 
 use super::device::Device;
 use super::device::State;
-use super::device::Strength;
 use crate::sdp::MediaClock;
 use crate::streams::Kind;
 use crate::streams::Stream;
+use crate::strength::Strength;
 use crate::units::Nanos;
 
 /// A capture shorter than this may have missed the requests of a follower (chosen: the slowest profiles ask every
@@ -150,6 +150,7 @@ fn sender(source: IpAddr, own: &[&Stream], view: MediaView, devices: &[Device]) 
         state,
         strength,
         media_rate_ppm: rate.map(|(_, ppm)| ppm),
+        withheld: Vec::new(),
         reasons: vec![reason],
     }
 }

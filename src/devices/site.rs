@@ -64,14 +64,15 @@ fn weight(domain: &Domain) -> (usize, bool, u64, std::cmp::Reverse<DomainKey>) {
 /// Ports that ask for delay or are answered, without the leader's own.
 pub(super) fn followers(domain: &Domain) -> BTreeSet<PortId> {
     let leader = domain.election.leader();
-    domain.requesters.keys().map(|(port, _)| *port).filter(|port| Some(port.clock) != leader).collect()
+    let there = domain.requesters.iter().filter(|(_, asked)| asked.seen() > 0 || asked.is_answered_unseen());
+    there.map(|((port, _), _)| *port).filter(|port| Some(port.clock) != leader).collect()
 }
 
 /// Whether a domain has a leader that answers somebody: it serves a purpose of its own.
 pub(super) fn is_established(domain: &Domain) -> bool {
     let Some(leader) = domain.election.leader() else { return false };
     domain.requesters.iter().any(|((port, mechanism), requester)| {
-        let answered = requester.answered() > 0 || requester.unseen_requests() > 0;
+        let answered = requester.answered() > 0 || requester.is_answered_unseen();
         port.clock != leader && answered && *mechanism == Mechanism::EndToEnd
     }) || (domain.requesters.iter().any(|((port, mechanism), requester)| {
         *mechanism == Mechanism::PeerToPeer && port.clock != leader && requester.answered() > 0

@@ -2,15 +2,16 @@
 
 use std::collections::BTreeSet;
 
-use super::answers::Visibility;
 use super::device::Device;
 use super::device::State;
-use super::device::Strength;
+use super::device::Withheld;
 use super::site;
 use super::site::SiteDomain;
 use crate::clock::Clocks;
 use crate::clock::FollowerTime;
+use crate::domains::Candidate;
 use crate::domains::ClockPort;
+use crate::domains::DataSet;
 use crate::domains::Domain;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
@@ -20,8 +21,11 @@ use crate::domains::OUTAGE_RUN;
 use crate::domains::PortId;
 use crate::domains::Requester;
 use crate::ptp::v2::management::PortState;
+use crate::strength::Strength;
 use crate::timing::ScaledNanos;
 use crate::units::CaptureTime;
+use crate::viewpoint::Scope;
+use crate::viewpoint::Visibility;
 
 /// Requests, none answered, from which "unanswered" is said at all (reference: 3 in a row).
 const UNANSWERED_FROM: u64 = 3;
@@ -35,33 +39,59 @@ const PARTLY_UNANSWERED: (u64, u64) = (20, 50);
 /// Messages in a domain from which a device is said to be astray in it (reference: never on a single one).
 const ASTRAY_FROM: u64 = 2;
 
+/// `clockClass` from which a clock that leads alone may do so for want of a leader; below are references, and those
+/// that were one a short while ago (1588-2008 table 5, from memory).
+const MAKESHIFT: u8 = 187;
+
+/// A reference is not set up by accident, and those it serves may be anywhere.
+const LEADS_ON_PURPOSE: Visibility = Visibility {
+    strength: Strength::CannotTell,
+    why: "its leader offers itself as a reference, so the domain may be one on purpose",
+};
+
+/// Of a device that neither leads nor asks nothing is known that others would have to answer.
+const NOTHING_ASKED: Visibility = Visibility {
+    strength: Strength::CannotTell,
+    why: "it asks for nothing there that a leader would answer",
+};
+
+/// What devices are judged by.
+pub(super) struct Scene<'a> {
+    pub(super) domains: &'a Domains,
+    pub(super) clocks: &'a Clocks,
+    pub(super) site: &'a SiteDomain,
+    pub(super) scope: &'a Scope,
+    /// Domains whose time is the site's.
+    pub(super) joined: &'a BTreeSet<DomainKey>,
+    pub(super) start: CaptureTime,
+}
+
 /// Fills in the device's state, strength, reasons and leader.
-pub(super) fn judge(
-    device: &mut Device,
-    domains: &Domains,
-    clocks: &Clocks,
-    site: &SiteDomain,
-    joined: &BTreeSet<DomainKey>,
-    start: CaptureTime,
-) {
+pub(super) fn judge(device: &mut Device, scene: &Scene<'_>) {
+    let Scene { domains, clocks, start, .. } = *scene;
     let own: Vec<&Domain> = device.domains.iter().filter_map(|key| domains.get(key)).collect();
+    let mut withheld = Vec::new();
     // A boundary clock that is off itself hands its error on: that comes first.
-    let judged = relaying(device, &own)
+    let mut judged = relaying(device, &own)
         .map(|relays| adrift(device, &own, clocks).unwrap_or(relays))
         .or_else(|| rival(device, &own, start))
-        .or_else(|| astray(device, &own, domains, site, joined))
+        .or_else(|| astray(device, &own, scene, &mut withheld))
         .or_else(|| leading(device, &own))
-        .or_else(|| unanswered(device, &own, start))
+        .or_else(|| unanswered(device, &own, scene, &mut withheld))
         .or_else(|| adrift(device, &own, clocks))
         .or_else(|| following(device, &own))
         .or_else(|| standing_by(device, &own, start))
-        .unwrap_or_else(|| unproven(device, &own, start));
+        .unwrap_or_else(|| unproven(device, &own, scene));
+    for Withheld { domain, why, .. } in withheld.iter().filter(|withheld| withheld.state == State::Astray) {
+        judged.reasons.push(format!("whether it is alone in {domain} is not shown: {why}"));
+    }
     device.leader = own.iter().find(|domain| domain.key == judged.domain).and_then(|d| d.election.leader());
     device.in_domain = Some(judged.domain);
     device.time = times(device, judged.domain, clocks).into_iter().min_by_key(|time| time.basis).cloned();
     device.state = judged.state;
     device.strength = judged.strength;
     device.reasons = judged.reasons;
+    device.withheld = withheld;
 }
 
 /// What is known of the device's time in a domain.
@@ -73,10 +103,14 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for time in times(device, domain.key, clocks) {
             let basis = time.basis.name();
+            let whom = time.through.map_or_else(
+                || "the leader".to_owned(),
+                |port| format!("{port}, a boundary clock whose own error is in it"),
+            );
             if let Some(off) = time.off_by_at_least() {
                 let ahead = if off.is_behind { "behind" } else { "ahead of" };
                 let reason = format!(
-                    "is at least {} {ahead} the leader, by {} samples of its {basis}",
+                    "is at least {} {ahead} {whom}, by {} samples of its {basis}",
                     micros(off.at_least),
                     time.offset.count
                 );
@@ -85,7 +119,7 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
             }
             if let Some(rate) = time.off_rate() {
                 let reason = format!(
-                    "runs {:+.3} ppm (standard error {:.3}) against the leader, by its {basis}",
+                    "runs {:+.3} ppm (standard error {:.3}) against {whom}, by its {basis}",
                     rate.ppm, rate.sigma_ppm
                 );
                 return Some(judged(State::Adrift, Strength::Inferred, domain, reason));
@@ -143,12 +177,12 @@ fn relaying(device: &Device, own: &[&Domain]) -> Option<Judged> {
         return Some(judged(State::Relaying, Strength::Shown, followed, reason));
     }
     for domain in own {
-        let end = domain.election.current().and_then(|tenure| tenure.until);
+        let is_led = domain.election.current().is_some();
         let relays = domain.election.announcers().values().find(|announcer| {
             device.has_clock(announcer.candidate.sender.clock)
                 && !device.has_clock(announcer.candidate.grandmaster)
                 && announcer.candidate.steps_removed > 0
-                && end.is_none_or(|end| announcer.is_alive(end))
+                && (!is_led || domain.election.alive_at_end(announcer))
         });
         if let Some(relay) = relays {
             let strength = if asks_the_leader(device, domain) { Strength::Shown } else { Strength::Inferred };
@@ -167,17 +201,21 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
         let lasting = domain.election.rivalries().iter().rev().find(|rivalry| {
             device.has_clock(rivalry.port.clock)
                 && !leads(device, domain)
-                && domain.election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(rivalry.until))
-                && domain.election.current().is_some_and(|tenure| {
-                    tenure.until.is_none_or(|end| {
-                        domain.election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(end))
-                    })
-                })
+                && domain.election.current().is_some()
+                && domain
+                    .election
+                    .announcers()
+                    .get(&rivalry.port)
+                    .is_some_and(|announcer| domain.election.alive_at_end(announcer))
         });
         if let Some(rivalry) = lasting {
+            let leads = if device.has_clock(rivalry.clock) {
+                "leads".to_owned()
+            } else {
+                format!("announces {}", rivalry.clock)
+            };
             let reason = format!(
-                "announces {} since {} although {} is better by {}",
-                rivalry.clock,
+                "{leads} since {} though {} is better by {}",
                 at(rivalry.since, start),
                 rivalry.leader,
                 rivalry.decided_by.name()
@@ -191,25 +229,22 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
 fn astray(
     device: &Device,
     own: &[&Domain],
-    domains: &Domains,
-    site: &SiteDomain,
-    joined: &BTreeSet<DomainKey>,
+    scene: &Scene<'_>,
+    withheld: &mut Vec<Withheld>,
 ) -> Option<Judged> {
-    if own.iter().any(|domain| joined.contains(&domain.key)) {
-        return None;
-    }
-    let site_leads =
-        site.keys.iter().filter_map(|key| domains.get(key)).any(|d| d.election.leader().is_some());
-    let domain = own.iter().max_by_key(|domain| messages(device, domain))?;
-    if messages(device, domain) < ASTRAY_FROM {
-        return None;
-    }
+    let site = scene.site;
+    let domain = elsewhere(device, own, scene)?;
     let home = site.name();
     if !site.assumed {
         let reason = format!("takes part in {}, the site's is {home}", domain.key);
         return Some(judged(State::Astray, Strength::Shown, domain, reason));
     }
-    if !site_leads || site::is_established(domain) {
+    if !is_lonely(domain, scene) {
+        return None;
+    }
+    let view = company(device, domain, scene);
+    if !view.is_in_view() {
+        withheld.push(Withheld { state: State::Astray, domain: domain.key, why: view.why });
         return None;
     }
     let what = if leads(device, domain) {
@@ -220,6 +255,38 @@ fn astray(
     let mut judged = judged(State::Astray, Strength::Inferred, domain, what);
     judged.reasons.push(format!("{home} has the most followers and is assumed to be the site's"));
     Some(judged)
+}
+
+/// The domain that a device is in where none of its domains hangs on the site's.
+fn elsewhere<'a>(device: &Device, own: &[&'a Domain], scene: &Scene<'_>) -> Option<&'a Domain> {
+    if own.iter().any(|domain| scene.joined.contains(&domain.key)) {
+        return None;
+    }
+    let domain = own.iter().max_by_key(|domain| messages(device, domain))?;
+    (messages(device, domain) >= ASTRAY_FROM).then_some(domain)
+}
+
+/// Whether the site's domain is led and nobody is seen to be answered in this one.
+fn is_lonely(domain: &Domain, scene: &Scene<'_>) -> bool {
+    let mut site = scene.site.keys.iter().filter_map(|key| scene.domains.get(key));
+    site.any(|site| site.election.leader().is_some()) && !site::is_established(domain)
+}
+
+/// Whether those that would keep the device company in a domain would be in view.
+fn company(device: &Device, domain: &Domain, scene: &Scene<'_>) -> Visibility {
+    let Some(leader) = domain.election.leader() else {
+        let asked = requests(device, domain);
+        let views =
+            asked.iter().map(|(port, _, requester)| scene.scope.can_see_leader(domain, *port, requester));
+        return views.min_by_key(|view| view.strength).unwrap_or(NOTHING_ASKED);
+    };
+    let offer = domain.ports.values().filter_map(|port| port.offer).find(|offer| offer.grandmaster == leader);
+    let is_reference =
+        |offer: Candidate| matches!(offer.data, DataSet::V2(data) if data.clock_class < MAKESHIFT);
+    if offer.is_some_and(is_reference) {
+        return LEADS_ON_PURPOSE;
+    }
+    scene.scope.can_see_followers(scene.domains, domain)
 }
 
 /// Messages that take part in a domain's time: a question to its clocks is none.
@@ -235,13 +302,18 @@ fn leading(device: &Device, own: &[&Domain]) -> Option<Judged> {
     let domain = own.iter().find(|domain| leads(device, domain))?;
     let tenure = domain.election.current()?;
     let reason = match tenure.won_against {
-        Some(other) => format!("announces itself, better than {other} by {}", tenure.won_on.name()),
-        None => "announces itself, and no other clock in its domain does".to_owned(),
+        Some(other) => format!("wins on {} against {other}", tenure.won_on.name()),
+        None => "the only clock that announces itself".to_owned(),
     };
     Some(judged(State::Leading, Strength::Shown, domain, reason))
 }
 
-fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
+fn unanswered(
+    device: &Device,
+    own: &[&Domain],
+    scene: &Scene<'_>,
+    withheld: &mut Vec<Withheld>,
+) -> Option<Judged> {
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for (port, mechanism, requester) in requests(device, domain) {
             let judged_requests = requester.answered() + requester.unanswered();
@@ -253,8 +325,9 @@ fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Ju
             if !(none || stopped || partly) {
                 continue;
             }
-            let view = Visibility::of(domain, mechanism, requester);
-            if view.strength == Strength::CannotTell {
+            let view = scene.scope.can_see_answers(domain, port, mechanism, requester);
+            if !view.is_in_view() {
+                withheld.push(Withheld { state: State::Unanswered, domain: domain.key, why: view.why });
                 continue;
             }
             let firm = !none || requester.unanswered() >= UNANSWERED_SHOWN_FROM;
@@ -268,10 +341,10 @@ fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Ju
             if let Some(since) =
                 requester.trailing_since().and_then(|place| place.time).filter(|_| stopped && !none)
             {
-                reason = format!("{reason}; none since {}", at(since, start));
+                reason = format!("{reason}; none since {}", at(since, scene.start));
             }
             let mut judged = judged(State::Unanswered, strength, domain, reason);
-            judged.reasons.push(format!("this capture could show them: {}", view.shown_by));
+            judged.reasons.push(format!("this capture could show them: {}", view.why));
             return Some(judged);
         }
     }
@@ -281,13 +354,11 @@ fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Ju
 fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for (_, mechanism, requester) in requests(device, domain) {
-            let answers = requester.answered() + requester.unseen_requests();
-            if answers == 0 {
+            if requester.answered() == 0 && !requester.is_answered_unseen() {
                 continue;
             }
             if let Some(rivals) = answered_by_rival(domain, requester) {
-                let reason =
-                    format!("two clocks lead {}, and its requests are answered by {rivals}", domain.key);
+                let reason = format!("{rivals} in {}", domain.key);
                 return Some(judged(State::Unproven, Strength::Inferred, domain, reason));
             }
             let (strength, reason) = if requester.answered() > 0 {
@@ -295,6 +366,7 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
                 let text = format!("{} of {asked} {} answered", requester.answered(), mechanism.request());
                 (Strength::Shown, text)
             } else {
+                let answers = requester.unseen_requests();
                 let text = format!("{answers} answers to it were captured, its requests pass elsewhere");
                 (Strength::Inferred, text)
             };
@@ -327,18 +399,20 @@ fn answered_by_rival(domain: &Domain, requester: &Requester) -> Option<String> {
     let by_leader = requester.responders().keys().any(|port| port.clock == leader);
     match (by_rival, by_leader) {
         (false, _) => None,
-        (true, true) => Some("both".to_owned()),
-        (true, false) => Some("the worse one only".to_owned()),
+        (true, true) => Some("both leaders answer it".to_owned()),
+        (true, false) => Some("only the worse of two leaders answers it".to_owned()),
     }
 }
 
 fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
     for domain in own {
-        let quiet = domain.election.announcers().values().find(|announcer| {
-            device.has_clock(announcer.candidate.sender.clock) && domain.election.yielded(announcer)
-        });
+        let quiet = domain
+            .election
+            .announcers()
+            .values()
+            .find(|announcer| device.has_clock(announcer.candidate.sender.clock) && announcer.yielded());
         if let Some(quiet) = quiet {
-            let reason = format!("announced until {} and yielded to a better clock", at(quiet.last, start));
+            let reason = format!("announced until {}, then yielded", at(quiet.last, start));
             return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
         }
         if let Some(reason) = claims_state(device, domain, PortState::Passive) {
@@ -348,18 +422,26 @@ fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<J
     None
 }
 
-fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
+fn unproven(device: &Device, own: &[&Domain], scene: &Scene<'_>) -> Judged {
     let most = own.iter().max_by_key(|domain| messages(device, domain));
     let mut reasons = Vec::new();
     for domain in own {
         let led = domain.election.tenures().filter(|tenure| device.has_clock(tenure.clock)).last();
         if let Some(until) = led.and_then(|tenure| tenure.until) {
-            reasons.push(format!("led {} until {} and fell silent", domain.key, at(until, start)));
+            reasons.push(format!("led {} until {} and fell silent", domain.key, at(until, scene.start)));
             continue;
         }
-        for (_, mechanism, requester) in requests(device, domain) {
-            let view = Visibility::of(domain, mechanism, requester);
-            let why = if domain.election.leader().is_none() { "nobody leads there" } else { view.shown_by };
+        for (port, mechanism, requester) in requests(device, domain) {
+            let why = if domain.election.leader().is_some() && requester.unseen_requests() > 0 {
+                "one or two answers alone, which may be made up"
+            } else if domain.election.leader().is_some() {
+                let view = scene.scope.can_see_answers(domain, port, mechanism, requester);
+                if view.is_in_view() { "too few went unanswered to say more" } else { view.why }
+            } else if scene.scope.can_see_leader(domain, port, requester).is_in_view() {
+                "nobody leads there"
+            } else {
+                "no leader there is in view"
+            };
             reasons.push(format!(
                 "{} {} seen in {}: {why}",
                 requester.seen(),

@@ -3,6 +3,7 @@
 use super::candidate::Candidate;
 use super::tenure::EndedBy;
 use crate::observations::Place;
+use crate::observations::Watched;
 use crate::timing::FOREIGN_MASTER_TIME_WINDOW;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -18,6 +19,17 @@ pub const V1_SYNC_RECEIPT_TIMEOUT: i64 = 10;
 /// `stepsRemoved` from which an Announce never qualifies. Source: 1588-2008 9.3.2.5 (from memory).
 pub const MAX_STEPS_REMOVED: u16 = 255;
 
+/// A point of the capture.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Moment {
+    /// What the capture's clock said.
+    pub time: CaptureTime,
+    /// The frame.
+    pub place: Place,
+    /// How long the network had been watched.
+    pub watched: Watched,
+}
+
 /// An offer with what the timers need.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Offer {
@@ -29,10 +41,10 @@ pub(crate) struct Offer {
     pub receipt_timeout: i64,
     /// Whether one offer qualifies (gPTP has no foreign-master qualification; 802.1AS 10.3, from memory).
     pub qualifies_at_once: bool,
-    /// When the capture began.
-    pub capture_start: CaptureTime,
     /// Whether silence means that Sync stopped (v1).
     pub is_v1: bool,
+    /// Whether clocks with a reference may lead side by side.
+    pub several_may_lead: bool,
 }
 
 /// A port that has offered a grandmaster.
@@ -52,79 +64,98 @@ pub struct Announcer {
     pub last_place: Place,
     /// Whether it may have been announcing before the capture began.
     pub present_from_start: bool,
-    /// Latest Sync of the same port.
-    pub last_sync: Option<CaptureTime>,
-    pub(super) beside_since: Option<(CaptureTime, Place)>,
+    /// How long the network had been watched at the latest offer, and at the latest Sync of the same port.
+    heard: Watched,
+    last_sync: Option<Watched>,
+    /// Whether a better clock has led since its latest offer, before it was given up.
+    pub(super) better_leads: bool,
+    pub(super) beside_since: Option<Moment>,
     /// Index of the rivalry that it is in.
     pub(super) rivalry: Option<usize>,
     interval: Nanos,
     receipt_timeout: i64,
     qualified: bool,
     is_v1: bool,
+    several_may_lead: bool,
 }
 
 impl Announcer {
-    pub(super) fn new(now: CaptureTime, place: Place, offer: Offer) -> Self {
+    pub(super) fn new(now: Moment, offer: Offer) -> Self {
         // One and a half intervals: one until its next Announce, half for the jitter that 1588-2008 7.7.2.1
         // allows (from memory).
         let head = Nanos(offer.interval.0.saturating_mul(3) / 2);
-        let present_from_start = now.since(offer.capture_start) <= head;
+        let present_from_start = now.watched.since(&Watched::default(), offer.interval) <= head;
         Self {
             candidate: offer.candidate,
-            run_first: now,
-            run_first_place: place,
+            run_first: now.time,
+            run_first_place: now.place,
             run_count: 1,
-            last: now,
-            last_place: place,
+            last: now.time,
+            last_place: now.place,
             present_from_start,
+            heard: now.watched,
             last_sync: None,
+            better_leads: false,
             beside_since: None,
             rivalry: None,
             interval: offer.interval,
             receipt_timeout: offer.receipt_timeout,
             qualified: present_from_start || offer.qualifies_at_once,
             is_v1: offer.is_v1,
+            several_may_lead: offer.several_may_lead,
         }
     }
 
-    pub(super) fn hear(&mut self, now: CaptureTime, place: Place, offer: Offer) {
-        let gap = now.since(self.last);
-        if now > self.lost_at() {
-            self.run_first = now;
-            self.run_first_place = place;
+    pub(super) fn hear(&mut self, now: Moment, offer: Offer) {
+        let gap = now.watched.since(&self.heard, self.interval);
+        if self.is_alive(&now.watched) {
+            self.run_count += 1;
+            self.qualified |= gap <= offer.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW);
+        } else {
+            self.run_first = now.time;
+            self.run_first_place = now.place;
             self.run_count = 1;
             self.present_from_start = false;
             self.qualified = offer.qualifies_at_once;
             self.beside_since = None;
             self.rivalry = None;
-        } else {
-            self.run_count += 1;
-            self.qualified |= gap <= offer.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW);
         }
         self.candidate = offer.candidate;
         self.interval = offer.interval;
         self.receipt_timeout = offer.receipt_timeout;
-        self.last = self.last.max(now);
-        self.last_place = place;
+        self.last = now.time;
+        self.last_place = now.place;
+        self.heard = now.watched;
+        self.better_leads = false;
+    }
+
+    pub(super) fn hear_sync(&mut self, watched: Watched) {
+        self.last_sync = Some(watched);
+    }
+
+    /// How long a receiver waits for its next offer: the receipt timeout.
+    #[must_use]
+    pub const fn timeout(&self) -> Nanos {
+        self.interval.saturating_mul(self.receipt_timeout)
     }
 
     /// When a receiver gives this port up: the receipt timeout after its latest offer.
     #[must_use]
     pub const fn timeout_at(&self) -> CaptureTime {
-        self.last.plus(self.interval.saturating_mul(self.receipt_timeout))
+        self.last.plus(self.timeout())
     }
 
-    /// When this reading gives it up: half an interval later, so that jitter after two lost messages is not
-    /// taken for a timeout (chosen).
-    #[must_use]
-    pub const fn lost_at(&self) -> CaptureTime {
-        self.timeout_at().plus(Nanos(self.interval.0 / 2))
+    /// For how long it has been lost; negative while it counts. It is given up half an interval after its receipt
+    /// timeout, so that jitter after two lost messages is not taken for a timeout (chosen).
+    pub(super) fn lost_for(&self, now: &Watched) -> Nanos {
+        let patience = self.timeout().saturating_add(Nanos(self.interval.0 / 2));
+        now.since(&self.heard, self.interval).saturating_add(-patience)
     }
 
     /// Whether it still counts at `now`.
     #[must_use]
-    pub fn is_alive(&self, now: CaptureTime) -> bool {
-        now <= self.lost_at()
+    pub fn is_alive(&self, now: &Watched) -> bool {
+        self.lost_for(now) <= Nanos::ZERO
     }
 
     /// Whether a receiver would consider it.
@@ -151,19 +182,25 @@ impl Announcer {
         self.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW + self.receipt_timeout)
     }
 
-    /// Whether it had given Sync and stopped, while its Announces went on for longer than their timeout.
+    /// Whether, silent as it is, it yielded to a better clock rather than being lost.
     #[must_use]
-    pub fn sync_stopped(&self, now: CaptureTime) -> bool {
-        let timeout = self.interval.saturating_mul(self.receipt_timeout);
-        self.last_sync.is_some_and(|last| now.since(last) > timeout && self.last.since(last) > timeout)
+    pub const fn yielded(&self) -> bool {
+        self.better_leads
+    }
+
+    /// Whether its grandmaster may lead beside `leader`: both have a reference, in a domain of a profile that lets
+    /// them (G.8275.1 6.3, `clockClass` up to 127; from memory).
+    pub(super) const fn may_lead_beside(&self, leader: &Candidate) -> bool {
+        self.several_may_lead && self.candidate.is_telecom_reference() && leader.is_telecom_reference()
+    }
+
+    /// Whether it had given Sync and stopped, while its Announces went on for longer than their timeout.
+    pub(super) fn sync_stopped(&self) -> bool {
+        self.last_sync.is_some_and(|last| self.heard.since(&last, self.interval) > self.timeout())
     }
 
     /// Why a tenure of this port's grandmaster ends when the port falls silent.
     pub(super) fn silence_reason(&self) -> EndedBy {
-        if self.is_v1 || self.sync_stopped(self.last) {
-            EndedBy::SyncStopped
-        } else {
-            EndedBy::AnnounceTimeout
-        }
+        if self.is_v1 || self.sync_stopped() { EndedBy::SyncStopped } else { EndedBy::AnnounceTimeout }
     }
 }

@@ -28,6 +28,17 @@ const MEASURED_STEP: u64 = 64;
 /// serves by unicast on a segment).
 const ADDRESSEE_LIMIT: usize = 1024;
 
+/// Steps by which a number goes back where messages were captured out of order (chosen: mirrors and queues
+/// re-order no more).
+const REORDERED: u16 = 8;
+
+/// Numbers up to which a sender is believed to have begun anew when it goes back to them: those it sent before the
+/// first that was captured (chosen).
+const FRESH: u16 = 64;
+
+/// Restarts of which the frame is kept (chosen).
+const RESTARTS_SHOWN: usize = 8;
+
 /// Whom a message is meant for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Addressee {
@@ -63,6 +74,7 @@ pub struct Cadence {
     count: u64,
     missed: u64,
     restarts: u64,
+    restart_places: Vec<Place>,
     first: Option<Place>,
     last: Option<Place>,
     latest: BTreeMap<Addressee, Latest>,
@@ -84,33 +96,39 @@ impl Cadence {
                 self.measured = self.gaps.median();
             }
         }
-        self.count_missed(before.map(|last| last.sequence_id), sequence_id, gap);
+        self.count_missed(before.map(|last| last.sequence_id), sequence_id, gap, place);
         if let Some(gap) = gap.filter(|gap| gap.0 > 0) {
             self.shortest_gap = Some(self.shortest_gap.map_or(gap, |shortest| shortest.min(gap)));
         }
         self.first.get_or_insert(place);
         self.last = Some(place);
-        if self.latest.len() < ADDRESSEE_LIMIT || before.is_some() {
+        // A message captured late takes nobody's turn.
+        let late =
+            before.is_some_and(|last| (1..=REORDERED).contains(&last.sequence_id.wrapping_sub(sequence_id)));
+        if !late && (self.latest.len() < ADDRESSEE_LIMIT || before.is_some()) {
             self.latest.insert(addressee, Latest { place, sequence_id });
         }
     }
 
-    fn count_missed(&mut self, last: Option<u16>, sequence_id: u16, gap: Option<Nanos>) {
+    fn count_missed(&mut self, last: Option<u16>, sequence_id: u16, gap: Option<Nanos>, place: Place) {
         let Some(last) = last else { return };
-        let skipped = match sequence_id.wrapping_sub(last) {
-            0 | 1 => return,
-            step if step < 0x8000 => i64::from(step - 1),
-            _ => {
-                self.restarts += 1;
-                return;
+        let step = sequence_id.wrapping_sub(last);
+        let back = last.wrapping_sub(sequence_id);
+        if step <= 1 || back <= REORDERED {
+            return;
+        }
+        if sequence_id < last && sequence_id < FRESH && last.wrapping_add(FRESH) > last {
+            self.restarts += 1;
+            if self.restart_places.len() < RESTARTS_SHOWN {
+                self.restart_places.push(place);
             }
-        };
+            return;
+        }
+        let skipped = i64::from(step - 1);
         let pace = self.declared_interval().or(self.shortest_gap);
         let room = gap.zip(pace).map(|(gap, pace)| gap.saturating_mul(PLAUSIBLE_PACE).0 / pace.0.max(1));
-        if room.is_none_or(|room| skipped <= room) {
+        if step < 0x8000 && room.is_none_or(|room| skipped <= room) {
             self.missed += skipped.unsigned_abs();
-        } else {
-            self.restarts += 1;
         }
     }
 
@@ -154,10 +172,16 @@ impl Cadence {
         self.missed
     }
 
-    /// Times that `sequenceId` began anew.
+    /// Times that `sequenceId` fell back to a small number that was not its turn: the sender began anew.
     #[must_use]
     pub const fn restarts(&self) -> u64 {
         self.restarts
+    }
+
+    /// The first messages after a few of those.
+    #[must_use]
+    pub fn restart_places(&self) -> &[Place] {
+        &self.restart_places
     }
 
     /// The first message.
@@ -215,6 +239,18 @@ mod tests {
         }
         assert_eq!(cadence.gaps().median(), Some(Nanos(1_000_000_000)));
         assert_eq!((cadence.missed(), cadence.restarts(), cadence.count()), (0, 0, 16));
+    }
+
+    #[test]
+    fn a_message_captured_late_is_no_restart_and_a_fall_back_to_small_numbers_is() {
+        let late = series(&[(0, 20), (1000, 21), (1001, 20), (2000, 22)]);
+        assert_eq!((late.missed(), late.restarts()), (0, 0));
+        let again = series(&[(0, 19), (1000, 20), (2000, 0), (3000, 1), (20_000, 18), (21_000, 3)]);
+        assert_eq!((again.missed(), again.restarts(), again.restart_places().len()), (16, 2, 2));
+        let elsewhere = series(&[(0, 40_000), (1000, 20_000), (2000, 20_001)]);
+        assert_eq!((elsewhere.missed(), elsewhere.restarts()), (0, 0));
+        let wrapped = series(&[(0, 65_530), (60_000, 30)]);
+        assert_eq!((wrapped.missed(), wrapped.restarts()), (35, 0));
     }
 
     #[test]

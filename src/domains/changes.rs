@@ -13,7 +13,6 @@ use super::port::TimeProperties;
 use super::requests::Mechanism;
 use super::requests::Requester;
 use super::tenure::EndedBy;
-use crate::units::CaptureTime;
 
 /// Fields that differ between two offers of one grandmaster by one port: field, before, after.
 pub(super) fn between(
@@ -58,7 +57,6 @@ pub(super) fn between(
 pub(super) fn events_of(
     election: &Election,
     requesters: &BTreeMap<(PortId, Mechanism), Requester>,
-    end: CaptureTime,
 ) -> Vec<Event> {
     let mut events = leader_events(election);
     for rivalry in election.rivalries() {
@@ -68,7 +66,7 @@ pub(super) fn events_of(
             decided_by: rivalry.decided_by,
         };
         events.push(Event { time: rivalry.since, what: began, places: vec![rivalry.since_place] });
-        let goes_on = election.announcers().get(&rivalry.port).is_some_and(|a| a.is_alive(end));
+        let goes_on = election.announcers().get(&rivalry.port).is_some_and(|a| election.alive_at_end(a));
         if !goes_on {
             let what = Happening::RivalEnded { port: rivalry.port };
             events.push(Event { time: rivalry.until, what, places: vec![rivalry.until_place] });

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use super::announcer::ANNOUNCE_RECEIPT_TIMEOUT;
+use super::announcer::Moment;
 use super::announcer::Offer;
 use super::announcer::V1_SYNC_RECEIPT_TIMEOUT;
 use super::cadence::Addressee;
@@ -14,7 +15,9 @@ use super::event::Event;
 use super::event::Happening;
 use super::key::ClockId;
 use super::key::DomainKey;
+use super::key::DomainName;
 use super::key::PortId;
+use super::marks::Marks;
 use super::port::ClockPort;
 use super::port::Kind;
 use super::port::TimeProperties;
@@ -24,6 +27,7 @@ use crate::observations::Observation;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::observations::Transport;
+use crate::observations::Watched;
 use crate::ptp::Note;
 use crate::ptp::v1;
 use crate::ptp::v2;
@@ -39,13 +43,24 @@ const ASSUMED_INTERVAL: Nanos = Nanos::from_seconds(2);
 /// Kinds of notes kept a domain (chosen).
 const NOTE_LIMIT: usize = 64;
 
+/// Requests that were answered.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Answered {
+    /// All.
+    pub all: u64,
+    /// Those that went to a group.
+    pub multicast: u64,
+    /// Those that went to a group and whose answer went to the asker alone.
+    pub aside: u64,
+}
+
 /// One domain of the capture.
 #[derive(Debug, Clone)]
 pub struct Domain {
     /// Its key.
     pub key: DomainKey,
-    /// When the capture began.
-    pub(super) capture_start: CaptureTime,
+    /// How long the network had been watched at the latest message, in the end as a whole.
+    pub(super) watched: Watched,
     /// Messages by kind.
     pub counts: BTreeMap<Kind, u64>,
     /// Transports it was seen on.
@@ -56,8 +71,8 @@ pub struct Domain {
     pub election: Election,
     /// Ports that asked for delay or were answered.
     pub requesters: BTreeMap<(PortId, Mechanism), Requester>,
-    /// Requests answered in all and by multicast, by mechanism; known once the reading has ended.
-    answered: BTreeMap<Mechanism, (u64, u64)>,
+    /// Requests answered, by mechanism; known once the reading has ended.
+    answered: BTreeMap<Mechanism, Answered>,
     /// Odd things in its messages, with how often and where first.
     pub notes: BTreeMap<Note, (u64, Place)>,
     /// What happened, in time order once the reading has ended.
@@ -69,10 +84,10 @@ pub struct Domain {
 }
 
 impl Domain {
-    pub(super) fn new(key: DomainKey, capture_start: CaptureTime, place: Place) -> Self {
+    pub(super) fn new(key: DomainKey, place: Place) -> Self {
         Self {
             key,
-            capture_start,
+            watched: Watched::default(),
             counts: BTreeMap::new(),
             transports: BTreeSet::new(),
             ports: BTreeMap::new(),
@@ -84,6 +99,12 @@ impl Domain {
             first: place,
             last: place,
         }
+    }
+
+    /// How long the network had been watched at the latest message; once the reading has ended, in all.
+    #[must_use]
+    pub const fn watched(&self) -> &Watched {
+        &self.watched
     }
 
     /// Messages of one kind.
@@ -105,10 +126,9 @@ impl Domain {
             .map(|((port, mechanism), requester)| (*port, *mechanism, requester))
     }
 
-    /// Requests of all ports that were answered, and those of them that went to a group. Zero until the reading has
-    /// ended.
+    /// Requests of all ports that were answered. Zero until the reading has ended.
     #[must_use]
-    pub fn answered(&self, mechanism: Mechanism) -> (u64, u64) {
+    pub fn answered(&self, mechanism: Mechanism) -> Answered {
         self.answered.get(&mechanism).copied().unwrap_or_default()
     }
 
@@ -147,6 +167,7 @@ impl Domain {
         };
         let declared = header.log_message_interval;
         sender.series.entry(kind).or_default().record(place, header.sequence_id, declared, addressee);
+        sender.number(kind, place, header.sequence_id, &observation.path);
         let marks = sender.marks.entry(kind).or_default();
         marks.record_path(&observation.path);
         marks.record_tlvs(message);
@@ -189,6 +210,7 @@ impl Domain {
             _ => (Addressee::of(&observation.path), header.sequence_id),
         };
         sender.series.entry(kind).or_default().record(place, number, declared, addressee);
+        sender.number(kind, place, header.sequence_id, &observation.path);
         sender.marks.entry(kind).or_default().record_path(&observation.path);
         *self.counts.entry(kind).or_insert(0) += 1;
         match &message.body {
@@ -236,7 +258,6 @@ impl Domain {
     fn offer(&mut self, place: Place, candidate: Candidate, properties: TimeProperties, kind: Kind) {
         let is_v1 = self.key.is_v1();
         let qualifies_at_once = self.key.is_gptp();
-        let capture_start = self.capture_start;
         let Some(port) = self.ports.get_mut(&candidate.sender) else { return };
         let interval = port.series(kind).and_then(super::Cadence::pace).unwrap_or(ASSUMED_INTERVAL);
         let before = port.offer.replace(candidate).zip(port.time_properties.replace(properties));
@@ -252,22 +273,24 @@ impl Domain {
             }
         }
         let receipt_timeout = if is_v1 { V1_SYNC_RECEIPT_TIMEOUT } else { ANNOUNCE_RECEIPT_TIMEOUT };
-        let offer = Offer { candidate, interval, receipt_timeout, qualifies_at_once, capture_start, is_v1 };
-        self.election.hear(now, place, offer);
+        let several_may_lead = may_have_several_leaders(self.key, &self.transports, port.marks.get(&kind));
+        let offer =
+            Offer { candidate, interval, receipt_timeout, qualifies_at_once, is_v1, several_may_lead };
+        self.election.hear(Moment { time: now, place, watched: self.watched }, offer);
     }
 
     fn sync(&mut self, port: PortId, time: Option<CaptureTime>, two_step: bool) {
         if let Some(port) = self.ports.get_mut(&port) {
             port.two_step = Some(two_step);
         }
-        if let Some(now) = time {
-            self.election.hear_sync(now, port);
+        if time.is_some() {
+            self.election.hear_sync(self.watched, port);
         }
     }
 
     /// Ends the reading at the capture's last instant.
     pub(super) fn finish(&mut self, end: CaptureTime, place: Place) {
-        self.election.finish(end, place);
+        self.election.finish(Moment { time: end, place, watched: self.watched });
         for requester in self.requesters.values_mut() {
             requester.finish(end);
         }
@@ -275,13 +298,25 @@ impl Domain {
             samples.finish(end);
         }
         for ((_, mechanism), requester) in &self.requesters {
-            let (all, multicast) = self.answered.entry(*mechanism).or_default();
-            *all += requester.answered();
-            *multicast += requester.answered_multicast();
+            let answered = self.answered.entry(*mechanism).or_default();
+            answered.all += requester.answered();
+            answered.multicast += requester.answered_multicast();
+            answered.aside += requester.answered_aside();
         }
-        let told = changes::events_of(&self.election, &self.requesters, end);
+        let told = changes::events_of(&self.election, &self.requesters);
         self.events.extend(told);
         self.events.sort_by_key(|event| event.time);
+    }
+}
+
+/// Whether several clocks with a reference may lead side by side, as in the telecom profiles: G.8275.1, domains 24 to
+/// 43 over Ethernet, and G.8275.2, domains 44 to 63 by unicast (from memory).
+fn may_have_several_leaders(key: DomainKey, transports: &BTreeSet<Transport>, marks: Option<&Marks>) -> bool {
+    let by_unicast = marks.is_some_and(|marks| marks.multicast == 0 && marks.unicast > 0);
+    match key.name {
+        DomainName::Number { sdo_id: 0, number: 24..=43 } => transports.iter().eq([&Transport::Ethernet]),
+        DomainName::Number { sdo_id: 0, number: 44..=63 } => by_unicast,
+        _ => false,
     }
 }
 

@@ -2,12 +2,14 @@
 //! better clock.
 //!
 //! Invariant: at most one tenure is open, and its clock was the best of the qualified announcers heard within
-//! their own receipt timeout. No tenure ends before it begins, whatever the capture's clock does. Memory: at most
+//! their own receipt timeout. Timers run by how long the network was watched, so that no stray stamp and no setting
+//! of the capture's clock ends a lead; no tenure ends before it begins. Memory: at most
 //! [`ANNOUNCER_LIMIT`] [`Announcer`]s, one [`Tenure`] a change of leader.
 
 use std::collections::BTreeMap;
 
 use super::announcer::Announcer;
+use super::announcer::Moment;
 use super::announcer::Offer;
 use super::candidate::Candidate;
 use super::comparison::DecidedBy;
@@ -18,7 +20,9 @@ use super::tenure::EndedBy;
 use super::tenure::Rivalry;
 use super::tenure::Tenure;
 use crate::observations::Place;
+use crate::observations::Watched;
 use crate::units::CaptureTime;
+use crate::units::Nanos;
 
 /// Ports that are followed in one domain; every offer is weighed against all of them (chosen: far beyond what a
 /// segment has, few enough that a flood of invented ports does not stop the reading).
@@ -31,60 +35,68 @@ pub struct Election {
     closed: Vec<Tenure>,
     open: Option<Tenure>,
     rivalries: Vec<Rivalry>,
-    /// Latest time heard. The election's time does not go back where the capture's does.
-    now: Option<CaptureTime>,
     /// When the last leader's receivers gave it up.
     vacant_since: Option<CaptureTime>,
+    /// How long the network was watched in all, once the reading has ended.
+    watched: Watched,
 }
 
 impl Election {
-    /// Takes in an offer (v2 Announce, v1 Sync) heard at `place`, whose time is `now`.
-    pub(crate) fn hear(&mut self, now: CaptureTime, place: Place, offer: Offer) {
-        let now = self.advance(now);
-        self.expire(now);
+    /// Takes in an offer (v2 Announce, v1 Sync).
+    pub(crate) fn hear(&mut self, now: Moment, offer: Offer) {
+        self.expire(&now.watched);
         let sender = offer.candidate.sender;
         if let Some(announcer) = self.announcers.get_mut(&sender) {
-            announcer.hear(now, place, offer);
-        } else if self.has_room(now) {
-            self.announcers.insert(sender, Announcer::new(now, place, offer));
+            announcer.hear(now, offer);
+        } else if self.has_room(&now.watched) {
+            self.announcers.insert(sender, Announcer::new(now, offer));
         } else {
             return;
         }
-        self.evaluate(now, place);
-        self.watch_rival(now, place, sender);
+        self.evaluate(now);
+        self.note_better_leader(&now.watched);
+        self.watch_rival(now, sender);
     }
 
     /// Takes in a Sync, which tells whether a clock that announces also gives time.
-    pub(crate) fn hear_sync(&mut self, now: CaptureTime, sender: PortId) {
+    pub(crate) fn hear_sync(&mut self, watched: Watched, sender: PortId) {
         if let Some(announcer) = self.announcers.get_mut(&sender) {
-            announcer.last_sync = announcer.last_sync.max(Some(now));
+            announcer.hear_sync(watched);
         }
     }
 
-    /// Ends the reading at `end`, the capture's last instant, seen at `place`.
-    pub(crate) fn finish(&mut self, end: CaptureTime, place: Place) {
-        let end = self.advance(end);
-        self.expire(end);
+    /// Ends the reading at the capture's last instant.
+    pub(crate) fn finish(&mut self, end: Moment) {
+        self.expire(&end.watched);
+        self.join_tenures();
         if let Some(mut tenure) = self.open.take() {
-            tenure.close(end, place, EndedBy::CaptureEnd);
+            tenure.close(end.time, end.place, EndedBy::CaptureEnd);
             self.closed.push(tenure);
         }
-    }
-
-    fn advance(&mut self, heard: CaptureTime) -> CaptureTime {
-        let now = self.now.map_or(heard, |now| now.max(heard));
-        self.now = Some(now);
-        now
+        self.watched = end.watched;
     }
 
     /// Makes room for one more port, at the cost of the one that has been lost for longest.
-    fn has_room(&mut self, now: CaptureTime) -> bool {
+    fn has_room(&mut self, now: &Watched) -> bool {
         if self.announcers.len() < ANNOUNCER_LIMIT {
             return true;
         }
-        let lost = self.announcers.iter().filter(|(_, a)| !a.is_alive(now)).min_by_key(|(_, a)| a.last);
+        let lost =
+            self.announcers.iter().filter(|(_, a)| !a.is_alive(now)).max_by_key(|(_, a)| a.lost_for(now));
         let Some(port) = lost.map(|(port, _)| *port) else { return false };
         self.announcers.remove(&port).is_some()
+    }
+
+    /// A new tenure, which begins no earlier than the last one ended, however the capture's clock was set meanwhile.
+    fn tenure(
+        &self,
+        candidate: Candidate,
+        from: CaptureTime,
+        place: Place,
+        won: (DecidedBy, Option<ClockId>),
+    ) -> Tenure {
+        let free_from = self.closed.last().and_then(|before| before.until);
+        Tenure::new(candidate, free_from.map_or(from, |free_from| free_from.max(from)), place, won)
     }
 
     /// When a clock that leads after a vacancy began to: at the first offer of its run, or, where it was offering
@@ -101,6 +113,12 @@ impl Election {
     /// Tenures in time order; the last is open until the reading ends.
     pub fn tenures(&self) -> impl Iterator<Item = &Tenure> {
         self.closed.iter().chain(self.open.as_ref())
+    }
+
+    /// Whether an announcer still counted when the reading ended.
+    #[must_use]
+    pub fn alive_at_end(&self, announcer: &Announcer) -> bool {
+        announcer.is_alive(&self.watched)
     }
 
     /// The tenure that holds at the end of what was read.
@@ -133,28 +151,16 @@ impl Election {
         offers.min_by(|a, b| compare(a, b, None).verdict.order())
     }
 
-    /// Whether a port that has fallen silent yielded to a better clock rather than being lost.
-    #[must_use]
-    pub fn yielded(&self, announcer: &Announcer) -> bool {
-        let given_up = announcer.lost_at();
-        self.tenures().any(|tenure| {
-            tenure.clock != announcer.candidate.grandmaster
-                && tenure.from <= given_up
-                && tenure.until.is_none_or(|until| until >= announcer.last)
-                && compare(&tenure.candidate, &announcer.candidate, None).verdict.order().is_lt()
-        })
-    }
-
     /// Closes the tenure of a leader that was not heard for longer than its receipt timeout, and opens that
     /// of the best clock that went on announcing meanwhile.
-    fn expire(&mut self, now: CaptureTime) {
+    fn expire(&mut self, now: &Watched) {
         while let Some(mut tenure) = self.open.take() {
             let carriers = || self.announcers.values().filter(|a| a.candidate.grandmaster == tenure.clock);
-            let Some(last) = carriers().max_by_key(|a| a.lost_at()).filter(|a| a.lost_at() < now) else {
+            let Some(last) = carriers().min_by_key(|a| a.lost_for(now)).filter(|a| !a.is_alive(now)) else {
                 self.open = Some(tenure);
                 return;
             };
-            let (deadline, reason) = (last.lost_at(), last.silence_reason());
+            let (lost_for, reason) = (last.lost_for(now), last.silence_reason());
             // A clock may lead from another's worsening on and never be heard again.
             let heard_in_it = last.last >= tenure.from;
             let (until, place) =
@@ -162,31 +168,50 @@ impl Election {
             self.vacant_since = Some(last.timeout_at());
             tenure.close(until, place, reason);
             self.closed.push(tenure);
-            // Strictly later: the lost leader itself is still "alive" at its own deadline.
             let survivors = || {
-                let left = self.announcers.values().filter(|a| a.lost_at() > deadline && a.is_qualified());
+                let left =
+                    self.announcers.values().filter(|a| a.lost_for(now) < lost_for && a.is_qualified());
                 left.filter(|a| a.last >= self.start_of(a))
             };
             if let Some(best) = Self::best_announcer(survivors()) {
                 let against = survivors().filter(|a| a.candidate.grandmaster != best.candidate.grandmaster);
                 let won = won_on(&best.candidate, against.map(|a| &a.candidate));
-                self.open = Some(Tenure::new(best.candidate, self.start_of(best), best.run_first_place, won));
+                self.open = Some(self.tenure(best.candidate, self.start_of(best), best.run_first_place, won));
             }
         }
+    }
+
+    /// Joins what looked like one clock's losses of the lead and was its own pace: nobody led between, and it was
+    /// away for no longer than is waited for a clock of the pace that it was found to keep in the end.
+    fn join_tenures(&mut self) {
+        let patience = |clock: ClockId| {
+            let carriers = self.announcers.values().filter(|a| a.candidate.grandmaster == clock);
+            carriers.map(Announcer::timeout).max().unwrap_or(Nanos::ZERO)
+        };
+        let mut joined: Vec<Tenure> = Vec::new();
+        for next in self.closed.drain(..).chain(self.open.take()) {
+            match joined.last_mut() {
+                Some(before) if before.is_resumed_by(&next, patience(next.clock)) => before.go_on_as(&next),
+                _ => joined.push(next),
+            }
+        }
+        self.open = joined.pop_if(|last| last.until.is_none());
+        self.closed = joined;
     }
 
     fn best_announcer<'a>(announcers: impl Iterator<Item = &'a Announcer>) -> Option<&'a Announcer> {
         announcers.min_by(|a, b| compare(&a.candidate, &b.candidate, None).verdict.order())
     }
 
-    fn evaluate(&mut self, now: CaptureTime, place: Place) {
-        let alive = || self.announcers.values().filter(|a| a.is_alive(now));
+    fn evaluate(&mut self, now: Moment) {
+        let Moment { time, place, watched } = now;
+        let alive = || self.announcers.values().filter(|a| a.is_alive(&watched));
         let Some(mut tenure) = self.open.take() else {
             if let Some(best) = Self::best_announcer(alive().filter(|a| a.is_qualified())) {
                 let from = self.start_of(best);
                 let against = alive().filter(|a| a.candidate.grandmaster != best.candidate.grandmaster);
                 let won = won_on(&best.candidate, against.map(|a| &a.candidate));
-                self.open = Some(Tenure::new(best.candidate, from, best.run_first_place, won));
+                self.open = Some(self.tenure(best.candidate, from, best.run_first_place, won));
             }
             return;
         };
@@ -194,9 +219,9 @@ impl Election {
         let Some(carrier) = carrier else {
             // Its announcers are alive and now offer another grandmaster.
             let best = Self::best_announcer(alive().filter(|a| a.is_qualified()));
-            self.vacant_since = Some(now);
+            self.vacant_since = Some(time);
             let Some(best) = best else {
-                tenure.close(now, place, EndedBy::AnnounceTimeout);
+                tenure.close(time, place, EndedBy::AnnounceTimeout);
                 self.closed.push(tenure);
                 return;
             };
@@ -204,8 +229,8 @@ impl Election {
             let reason =
                 if better.verdict.order().is_lt() { EndedBy::BetterClock } else { EndedBy::AnnounceTimeout };
             let won = (better.decided_by, Some(tenure.candidate.grandmaster));
-            let next = Tenure::new(best.candidate, now, place, won);
-            tenure.close(now, place, reason);
+            tenure.close(time, place, reason);
+            let next = Tenure::new(best.candidate, tenure.until.unwrap_or(time), place, won);
             self.closed.push(tenure);
             self.open = Some(next);
             return;
@@ -218,19 +243,19 @@ impl Election {
                 let won = (decided, Some(tenure.clock));
                 if best.present_from_start && best.run_count == 1 && self.closed.is_empty() {
                     // Both were announcing when the capture began; the worse one was only heard first.
-                    self.open = Some(Tenure::new(best.candidate, best.run_first, best.run_first_place, won));
+                    self.open = Some(self.tenure(best.candidate, best.run_first, best.run_first_place, won));
                     return;
                 }
                 let was_better = compare(&tenure.candidate, &best.candidate, None).verdict.order().is_lt();
-                let reason = if carrier.sync_stopped(now) {
+                let reason = if carrier.sync_stopped() {
                     EndedBy::SyncStopped
                 } else if was_better {
                     EndedBy::QualityChange
                 } else {
                     EndedBy::BetterClock
                 };
-                let next = Tenure::new(best.candidate, now, place, won);
-                tenure.close(now, place, reason);
+                tenure.close(time, place, reason);
+                let next = Tenure::new(best.candidate, tenure.until.unwrap_or(time), place, won);
                 self.closed.push(tenure);
                 self.open = Some(next);
             }
@@ -249,24 +274,35 @@ impl Election {
         }
     }
 
-    fn watch_rival(&mut self, now: CaptureTime, place: Place, sender: PortId) {
+    /// Tells every port that still counts whether a better clock leads: if it is silent from here on, it yielded.
+    fn note_better_leader(&mut self, watched: &Watched) {
+        let Some(tenure) = &self.open else { return };
+        for announcer in self.announcers.values_mut().filter(|announcer| announcer.is_alive(watched)) {
+            let leads = announcer.candidate.grandmaster == tenure.clock;
+            announcer.better_leads |=
+                !leads && compare(&tenure.latest, &announcer.candidate, None).verdict.order().is_lt();
+        }
+    }
+
+    fn watch_rival(&mut self, now: Moment, sender: PortId) {
         let Some(tenure) = &self.open else { return };
         let Some(announcer) = self.announcers.get_mut(&sender) else { return };
         let compared = compare(&tenure.latest, &announcer.candidate, None);
         let leads_too = announcer.candidate.grandmaster == tenure.clock;
-        if leads_too || compared.verdict.order().is_ge() || !announcer.can_qualify() {
+        let allowed = announcer.may_lead_beside(&tenure.latest);
+        if leads_too || allowed || compared.verdict.order().is_ge() || !announcer.can_qualify() {
             announcer.beside_since = None;
             announcer.rivalry = None;
             return;
         }
-        let (since, since_place) = *announcer.beside_since.get_or_insert((now, place));
-        if now.since(since) < announcer.hand_over() {
+        let since = *announcer.beside_since.get_or_insert(now);
+        if now.watched.since(&since.watched, announcer.interval()) < announcer.hand_over() {
             return;
         }
         let known = announcer.rivalry.and_then(|index| self.rivalries.get_mut(index));
         if let Some(rivalry) = known {
-            rivalry.until = now;
-            rivalry.until_place = place;
+            rivalry.until = now.time.max(rivalry.since);
+            rivalry.until_place = now.place;
             rivalry.count += 1;
         } else {
             announcer.rivalry = Some(self.rivalries.len());
@@ -275,10 +311,10 @@ impl Election {
                 clock: announcer.candidate.grandmaster,
                 leader: tenure.clock,
                 decided_by: compared.decided_by,
-                since,
-                since_place,
-                until: now,
-                until_place: place,
+                since: since.time,
+                since_place: since.place,
+                until: now.time.max(since.time),
+                until_place: now.place,
                 count: 1,
             });
         }

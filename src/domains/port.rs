@@ -11,6 +11,7 @@ use super::key::PortId;
 use super::marks::Marks;
 use super::peers::PeerSamples;
 use super::samples::LeaderSamples;
+use super::twins::Twins;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::ptp::v2;
@@ -104,6 +105,8 @@ pub struct ClockPort {
     pub minor_versions: BTreeSet<u8>,
     /// Addresses it sent from, by number of messages.
     pub addresses: BTreeMap<SourceAddress, u64>,
+    /// Who sends under its identity.
+    pub twins: Twins,
     /// What it says of itself in management answers.
     pub claims: Claims,
     /// Where it sends Sync: what those say of the capture's clock.
@@ -132,6 +135,7 @@ impl ClockPort {
             alternate_offers: 0,
             minor_versions: BTreeSet::new(),
             addresses: BTreeMap::new(),
+            twins: Twins::default(),
             claims: Claims::default(),
             samples: None,
             peer: None,
@@ -149,6 +153,12 @@ impl ClockPort {
         if self.addresses.len() < 16 || self.addresses.contains_key(&address) {
             *self.addresses.entry(address).or_insert(0) += 1;
         }
+    }
+
+    /// Takes in the number of a message of one kind.
+    pub(super) fn number(&mut self, kind: Kind, place: Place, sequence_id: u16, path: &Path) {
+        let source = SourceAddress { mac: path.source_mac, ip: path.source_ip };
+        self.twins.record(kind, source, sequence_id, place);
     }
 
     /// The series of one kind, if any was sent.

@@ -34,6 +34,9 @@ const PENDING_LIMIT: usize = 64;
 /// 1 % of lost frames does not make one).
 pub const OUTAGE_RUN: u64 = 4;
 
+/// Answers from which a port is believed to ask, though no request of it was seen (chosen).
+const BELIEVED_ANSWERS: u64 = 3;
+
 /// How delay is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Mechanism {
@@ -96,8 +99,15 @@ pub(crate) struct AnswerStamp {
     pub(crate) received: Option<Timestamp>,
     /// `twoStepFlag` of a peer's answer.
     pub(crate) two_step: bool,
+    /// Whether it went to the asker alone and not to a group.
+    pub(crate) unicast: bool,
     /// `correctionField`.
     pub(crate) correction: TimeInterval,
+}
+
+/// Whether an answer may still come, or a request that was captured after it.
+fn is_open(time: CaptureTime, now: CaptureTime) -> bool {
+    now.since(time).0.unsigned_abs() <= ANSWER_WINDOW.0.unsigned_abs()
 }
 
 /// What one port asked and what it got.
@@ -109,6 +119,7 @@ pub struct Requester {
     multicast: u64,
     answered: u64,
     answered_multicast: u64,
+    answered_aside: u64,
     unanswered: u64,
     trailing: u64,
     trailing_since: Option<Place>,
@@ -117,6 +128,7 @@ pub struct Requester {
     response_time: Distribution,
     responders: BTreeMap<PortId, u64>,
     own_time: Option<Box<Series>>,
+    stamps_seconds_only: bool,
     asked_for: Option<LogInterval>,
     outages: Vec<Outage>,
 }
@@ -139,6 +151,8 @@ impl Requester {
     /// its clock less the leader's, less its latency and the way to the leader.
     pub(super) fn hear_own_time(&mut self, exchange: &Exchange) {
         let Some((origin, received)) = exchange.origin.zip(exchange.received) else { return };
+        self.stamps_seconds_only = self.own_time.is_none() || self.stamps_seconds_only;
+        self.stamps_seconds_only &= origin.nanoseconds == 0;
         let ahead =
             follower_offset_from_response(origin, received, exchange.response_correction, ScaledNanos::ZERO);
         if let Some(ahead) = ahead {
@@ -148,10 +162,10 @@ impl Requester {
     }
 
     /// The requester's clock less the leader's by its own stamps, without the way between them; `None` where it
-    /// does not fill them (most v2 devices).
+    /// does not fill them (most v2 devices), or with whole seconds only: those are up to a second late.
     #[must_use]
     pub fn own_time(&self) -> Option<&Series> {
-        self.own_time.as_deref()
+        self.own_time.as_deref().filter(|_| !self.stamps_seconds_only)
     }
 
     /// Takes in a request; the exchange where its answer came first.
@@ -195,7 +209,8 @@ impl Requester {
         self.give_up_before(now);
         let answer = Answer { sequence_id, time: now, responder, stamp };
         *self.responders.entry(responder).or_insert(0) += 1;
-        if let Some(index) = self.pending.iter().position(|request| request.sequence_id == sequence_id) {
+        let is_its = |request: &Request| request.sequence_id == sequence_id && is_open(request.time, now);
+        if let Some(index) = self.pending.iter().position(is_its) {
             return self.pending.remove(index).and_then(|request| self.settle(request, answer));
         }
         // Either the request was captured after its answer, or it passes elsewhere, or a second clock answers.
@@ -216,12 +231,13 @@ impl Requester {
     }
 
     fn give_up_before(&mut self, now: CaptureTime) {
-        while self.pending.front().is_some_and(|oldest| now.since(oldest.time) > ANSWER_WINDOW) {
-            if let Some(oldest) = self.pending.pop_front() {
+        while self.pending.front().is_some_and(|oldest| !is_open(oldest.time, now)) {
+            // Where the capture's time went back, the answer may have come in what is missing between.
+            if let Some(oldest) = self.pending.pop_front().filter(|oldest| oldest.time < now) {
                 self.miss(oldest);
             }
         }
-        while self.early.front().is_some_and(|oldest| now.since(oldest.time) > ANSWER_WINDOW) {
+        while self.early.front().is_some_and(|oldest| !is_open(oldest.time, now)) {
             self.early.pop_front();
         }
     }
@@ -229,6 +245,7 @@ impl Requester {
     fn settle(&mut self, request: Request, answer: Answer) -> Option<Exchange> {
         self.answered += 1;
         self.answered_multicast += u64::from(request.multicast);
+        self.answered_aside += u64::from(request.multicast && answer.stamp.unicast);
         self.response_time.record(answer.time.since(request.time));
         if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
             outage.until = Some(request.place);
@@ -281,6 +298,12 @@ impl Requester {
         self.answered_multicast
     }
 
+    /// Requests to a group address whose answer went to the asker alone.
+    #[must_use]
+    pub const fn answered_aside(&self) -> u64 {
+        self.answered_aside
+    }
+
     /// Requests whose answer did not come within [`ANSWER_WINDOW`].
     #[must_use]
     pub const fn unanswered(&self) -> u64 {
@@ -303,6 +326,13 @@ impl Requester {
     #[must_use]
     pub const fn unseen_requests(&self) -> u64 {
         if self.seen == 0 { self.unseen_requests } else { 0 }
+    }
+
+    /// Whether a port none of whose requests was seen is answered so often that it must be there: one or two answers
+    /// may be made up or meant for nobody.
+    #[must_use]
+    pub fn is_answered_unseen(&self) -> bool {
+        self.unseen_requests() >= BELIEVED_ANSWERS
     }
 
     /// The latest request.
@@ -383,6 +413,17 @@ mod tests {
         requester.answer(time(8001), 6, leader(), AnswerStamp::default());
         assert_eq!(requester.outages(), [Outage { from: place(1000), until: Some(place(8000)) }]);
         assert_eq!(requester.trailing_unanswered(), 0);
+    }
+
+    #[test]
+    fn a_request_from_before_the_capture_went_back_in_time_is_neither_answered_nor_missed() {
+        let mut requester = Requester::default();
+        requester.ask(time(90_000), place(90_000), 1, true, RequestStamp::default());
+        assert!(requester.answer(time(1_000), 1, leader(), AnswerStamp::default()).is_none());
+        requester.ask(time(1_500), place(1_500), 2, true, RequestStamp::default());
+        requester.answer(time(1_501), 2, leader(), AnswerStamp::default());
+        requester.finish(time(5_000));
+        assert_eq!((requester.seen(), requester.answered(), requester.unanswered()), (2, 1, 0));
     }
 
     #[test]

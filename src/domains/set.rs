@@ -8,6 +8,7 @@ use super::key::DomainName;
 use crate::observations::Observation;
 use crate::observations::Place;
 use crate::observations::Transport;
+use crate::observations::Watched;
 use crate::observations::What;
 use crate::ptp;
 use crate::units::CaptureTime;
@@ -21,9 +22,8 @@ pub struct Domains {
 impl Domains {
     /// Takes in an observation; one that is not a decoded PTP message changes nothing.
     ///
-    /// `capture_start` is the time of the capture's first frame of any kind that has one; before that frame it does
-    /// not matter, as nothing without a time takes part in an election.
-    pub fn push(&mut self, observation: &Observation, capture_start: CaptureTime) {
+    /// `watched` is how long the network had been watched by then.
+    pub fn push(&mut self, observation: &Observation, watched: &Watched) {
         let What::Ptp(message) = &observation.what else { return };
         let name = match message.as_ref() {
             ptp::Message::V1(message) => DomainName::Subdomain(message.header.subdomain),
@@ -37,9 +37,8 @@ impl Domains {
             }
         };
         let key = DomainKey { name, vlan: observation.path.vlan };
-        let domain =
-            self.domains.entry(key).or_insert_with(|| Domain::new(key, capture_start, observation.place));
-        domain.capture_start = capture_start;
+        let domain = self.domains.entry(key).or_insert_with(|| Domain::new(key, observation.place));
+        domain.watched = *watched;
         match message.as_ref() {
             ptp::Message::V1(message) => domain.push_v1(observation, message),
             ptp::Message::V2(message) => domain.push_v2(observation, message),
@@ -47,8 +46,9 @@ impl Domains {
     }
 
     /// Ends the reading at the capture's last instant, that of the frame at `place`.
-    pub fn finish(&mut self, end: CaptureTime, place: Place) {
+    pub fn finish(&mut self, end: CaptureTime, place: Place, watched: &Watched) {
         for domain in self.domains.values_mut() {
+            domain.watched = *watched;
             domain.finish(end, place);
         }
     }

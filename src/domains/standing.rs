@@ -5,7 +5,6 @@ use super::comparison::DecidedBy;
 use super::comparison::compare;
 use super::domain::Domain;
 use super::key::ClockId;
-use crate::units::CaptureTime;
 
 /// `clockClass` of a clock that only follows and never leads (1588-2008 Table 5, from memory).
 const FOLLOWER_ONLY_CLASS: u8 = 255;
@@ -18,14 +17,14 @@ pub struct Standing {
 }
 
 impl Standing {
-    /// Of the clocks that were announcing at `end`, or had yielded to a better one.
+    /// Of the clocks that were announcing at the end, or had yielded to a better one.
     #[must_use]
-    pub fn at_end(domain: &Domain, end: CaptureTime) -> Self {
+    pub fn at_end(domain: &Domain) -> Self {
         let mut best_offers: Vec<Candidate> = Vec::new();
         let heard = domain.election.announcers().values();
         let able = heard
             .filter(|announcer| announcer.can_qualify())
-            .filter(|announcer| announcer.is_alive(end) || domain.election.yielded(announcer))
+            .filter(|announcer| domain.election.alive_at_end(announcer) || announcer.yielded())
             .map(|announcer| announcer.candidate)
             .chain(domain.silent_candidates());
         for candidate in able.filter(can_lead) {

@@ -6,6 +6,7 @@ use super::key::ClockId;
 use super::key::PortId;
 use crate::observations::Place;
 use crate::units::CaptureTime;
+use crate::units::Nanos;
 
 /// Why a tenure ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -86,8 +87,23 @@ impl Tenure {
         }
     }
 
+    /// Whether `next` is the same clock's lead again, after no longer than `patience`.
+    pub(super) fn is_resumed_by(&self, next: &Self, patience: Nanos) -> bool {
+        let fell_silent = matches!(self.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped);
+        let away = self.until.map(|until| next.from.since(until));
+        self.clock == next.clock && fell_silent && away.is_some_and(|away| away <= patience)
+    }
+
+    /// Takes in what became of the lead in its continuation `next`.
+    pub(super) fn go_on_as(&mut self, next: &Self) {
+        self.latest = next.latest;
+        self.until = next.until;
+        self.until_place = next.until_place;
+        self.ended_by = next.ended_by;
+    }
+
     pub(super) fn close(&mut self, until: CaptureTime, place: Place, ended_by: EndedBy) {
-        self.until = Some(until);
+        self.until = Some(until.max(self.from));
         self.until_place = Some(place);
         self.ended_by = ended_by;
     }

@@ -1,36 +1,22 @@
-//! What is wrong, how surely, and what to do: small rules over an [`Analysis`](crate::analysis::Analysis), listed in [`RULES`].
+//! What is wrong, how surely, and what to do: small rules over an [`Analysis`](crate::analysis::Analysis), one a
+//! file, in groups that list theirs; [`rules`] has them all.
 //!
 //! A rule reads the analysis and nothing else, calls no other rule, and says "cannot tell" where the capture
 //! could not have shown the thing.
 
-mod announce_without_sync;
-mod delay_response_missing;
+mod delay;
+mod elections;
 mod finding;
-mod grandmaster_flapping;
-mod grandmaster_in_holdover;
-mod leader_changed;
-mod no_grandmaster;
+mod quality;
+mod rates;
 mod rule;
-mod several_domains_in_use;
-mod two_masters_one_domain;
 mod verdict;
-mod version_mix;
-mod wrong_domain_follower;
 
 pub use finding::{Evidence, Finding, Severity};
 pub use rule::{Outcome, Rule};
 pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
-pub static RULES: &[&dyn Rule] = &[
-    &no_grandmaster::NoGrandmaster,
-    &two_masters_one_domain::TwoMastersOneDomain,
-    &wrong_domain_follower::WrongDomainFollower,
-    &delay_response_missing::DelayResponseMissing,
-    &announce_without_sync::AnnounceWithoutSync,
-    &grandmaster_flapping::GrandmasterFlapping,
-    &grandmaster_in_holdover::GrandmasterInHoldover,
-    &leader_changed::LeaderChanged,
-    &version_mix::VersionMix,
-    &several_domains_in_use::SeveralDomainsInUse,
-];
+pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
+    [elections::RULES, quality::RULES, delay::RULES, rates::RULES].into_iter().flatten().copied()
+}

@@ -1,9 +1,9 @@
 //! All rules over one capture, and the verdict they add up to.
 
-use super::RULES;
 use super::finding::Finding;
 use super::finding::Severity;
 use super::rule::Outcome;
+use super::rules;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
@@ -56,7 +56,7 @@ pub struct Judgement {
 pub fn judge(analysis: &Analysis) -> Judgement {
     let mut findings = Vec::new();
     let mut not_judged = Vec::new();
-    for rule in RULES {
+    for rule in rules() {
         match rule.judge(analysis) {
             Outcome::Quiet => {}
             Outcome::Broken(found) => findings.extend(found),
@@ -148,11 +148,11 @@ fn led_domain(analysis: &Analysis) -> Option<&Domain> {
 fn too_short(analysis: &Analysis, domain: &Domain) -> Option<String> {
     let leader = domain.election.leader()?;
     let announcers = domain.election.announcers().values();
-    let timeout = announcers
+    let quickest = announcers
         .filter(|announcer| announcer.candidate.grandmaster == leader)
-        .map(|announcer| announcer.timeout_at().since(announcer.last))
-        .min()?;
-    let length = analysis.duration()?;
+        .min_by_key(|announcer| announcer.timeout())?;
+    let timeout = quickest.timeout();
+    let length = analysis.watched_for(quickest.interval());
     let tenths =
         |duration: Nanos| format!("{}.{} s", duration.0 / 1_000_000_000, duration.0 / 100_000_000 % 10);
     (length < timeout).then(|| {

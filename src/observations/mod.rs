@@ -8,9 +8,11 @@ mod mirror;
 mod observation;
 mod place;
 mod protocol;
+mod watch;
 
 pub use from_frame::from_frame;
 pub use mirror::MirrorDuplicates;
 pub use observation::{Observation, Trouble, What};
 pub use place::{Path, Place, Transport};
 pub use protocol::Protocol;
+pub use watch::{Jump, Stamps, Watch, Watched};

@@ -2,6 +2,7 @@
 //!
 //! It is written from the document alone and fits 80 columns; text from files and packets is escaped.
 
+mod cell;
 mod devices;
 mod domains;
 mod fit;

@@ -12,10 +12,6 @@ use crate::domains::PortId;
 use crate::domains::SourceAddress;
 use crate::units::MacAddress;
 
-/// Answers to a port from which its requests are taken to pass elsewhere (chosen; the request of a single one may
-/// lie before the capture's start).
-const LEAST_ANSWERS: u64 = 2;
-
 /// The parts that MAC addresses play on the clock.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Roles {
@@ -60,8 +56,7 @@ impl Roles {
                 if requester.seen() > 0 && Some(port.clock) != leader {
                     askers.extend(macs(domain, *port));
                 }
-                let is_unheard =
-                    *mechanism == Mechanism::EndToEnd && requester.unseen_requests() >= LEAST_ANSWERS;
+                let is_unheard = *mechanism == Mechanism::EndToEnd && requester.is_answered_unseen();
                 roles.unheard += u64::from(is_unheard);
             }
         }
@@ -83,7 +78,8 @@ impl Roles {
     }
 }
 
-fn macs(domain: &Domain, port: PortId) -> BTreeSet<MacAddress> {
+/// The addresses that a port sent from.
+pub(super) fn macs(domain: &Domain, port: PortId) -> BTreeSet<MacAddress> {
     let sent = domain.ports.get(&port);
     sent.into_iter().flat_map(|sent| sent.addresses.keys()).filter_map(|address| address.mac).collect()
 }

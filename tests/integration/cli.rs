@@ -117,6 +117,8 @@ fn status_2_where_what_is_typed_makes_no_sense() {
         &[healthy, "--domain", "-1"],
         &[healthy, "--from", "noon"],
         &[healthy, "--until", "-3"],
+        &[healthy, "--from", "9", "--until", "8"],
+        &[healthy, "--from", "2026-10-03T19:30:00Z", "--until", "2026-10-03T19:29:59Z"],
         &[healthy, "--fail-on", "sometimes"],
     ] {
         let output = check(arguments);
@@ -198,7 +200,7 @@ fn nobody_is_in_a_named_domain_that_the_capture_does_not_show() {
 #[test]
 fn an_empty_span_is_told() {
     let file = capture("playhouse-healthy.pcapng");
-    for (from, until) in [("1000", "2000"), ("30", "10")] {
+    for (from, until) in [("1000", "2000"), ("89.97", "89.98")] {
         let output = check([file.to_str().unwrap(), "--from", from, "--until", until]);
         assert_eq!(status(&output), CANNOT_TELL);
         let told = said(&output.stdout);
@@ -315,6 +317,31 @@ fn a_file_named_twice_is_counted_once() {
     let file = capture("playhouse-healthy.pcapng");
     let roundabout = in_project("captures/lab/../playhouse-healthy.pcapng");
     assert_eq!(report([&file, &file, &roundabout]), report([&file]));
+    let output = check([&file, &file]);
+    assert!(said(&output.stderr).contains("named more than once, read once"), "{output:?}");
+    assert!(check([&file]).stderr.is_empty());
+}
+
+#[cfg(unix)]
+#[test]
+fn links_that_lead_nowhere_are_told_as_such() {
+    let folder = tempfile::tempdir().unwrap();
+    let (round, lost) = (folder.path().join("round"), folder.path().join("lost"));
+    std::os::unix::fs::symlink(&round, &round).unwrap();
+    std::os::unix::fs::symlink(folder.path().join("gone"), &lost).unwrap();
+    for (link, expected) in
+        [(round, "this link cannot be followed"), (lost, "points to a file that is not there")]
+    {
+        let output = check([&link]);
+        assert_eq!(status(&output), NO_REPORT);
+        assert!(said(&output.stderr).contains(expected), "{output:?}");
+    }
+}
+
+#[test]
+fn a_number_below_0_is_refused_as_a_number() {
+    let output = check([capture("playhouse-healthy.pcapng").as_os_str(), "--domain".as_ref(), "-1".as_ref()]);
+    assert!(said(&output.stderr).contains("-1 is not in 0..=255"), "{output:?}");
 }
 
 #[test]

@@ -1,76 +1,19 @@
 //! How a capture is cut into stretches, and how those are joined before they are folded, shows nowhere in the report.
 
-use std::fs;
-use std::path::Path;
 use std::sync::LazyLock;
 
 use downbeat::analysis::Reading;
 use downbeat::analysis::Settings;
 use downbeat::analysis::Tally;
-use downbeat::capture::Input;
-use downbeat::capture::Joined;
-use downbeat::capture::JoinedSummary;
-use downbeat::capture::LinkType;
-use downbeat::capture::Record;
-use downbeat::findings;
-use downbeat::report;
-use downbeat::units::CaptureTime;
 use proptest::prelude::*;
 use proptest::sample::Index;
 
-/// A record that owns its octets.
-#[derive(Clone)]
-struct Kept {
-    number: u64,
-    time: Option<CaptureTime>,
-    link: LinkType,
-    interface: u32,
-    original_len: u32,
-    fcs_octets: Option<u8>,
-    octets: Vec<u8>,
-}
-
-impl Kept {
-    fn record(&self) -> Record<'_> {
-        Record {
-            number: self.number,
-            time: self.time,
-            link: self.link,
-            interface: self.interface,
-            original_len: self.original_len,
-            fcs_octets: self.fcs_octets,
-            octets: &self.octets,
-        }
-    }
-}
-
-struct Capture {
-    file: Vec<u8>,
-    records: Vec<Kept>,
-}
+use crate::support::kept::Capture;
+use crate::support::kept::Kept;
 
 impl Capture {
-    fn open(name: &str) -> Self {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("captures").join(name);
-        let file = fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
-        let mut joined = joined(&file);
-        let mut records = Vec::new();
-        while let Some((_, record)) = joined.next_record() {
-            records.push(Kept {
-                number: record.number,
-                time: record.time,
-                link: record.link,
-                interface: record.interface,
-                original_len: record.original_len,
-                fcs_octets: record.fcs_octets,
-                octets: record.octets.to_vec(),
-            });
-        }
-        Self { file, records }
-    }
-
     /// The records with no time on the first `count`, as a file's Simple Packet Blocks have none.
-    fn records(&self, count: usize) -> Vec<Kept> {
+    fn untimed(&self, count: usize) -> Vec<Kept> {
         let mut records = self.records.clone();
         for record in records.iter_mut().take(count) {
             record.time = None;
@@ -78,25 +21,10 @@ impl Capture {
         records
     }
 
-    fn summary(&self) -> JoinedSummary {
-        let mut joined = joined(&self.file);
-        while joined.next_record().is_some() {}
-        joined.finish()
-    }
-
-    /// The report of a reading, as JSON.
-    fn report(&self, reading: Reading) -> String {
-        let analysis = reading.finish(self.summary());
-        let judgement = findings::judge(&analysis);
-        let mut json = Vec::new();
-        report::write_json(&report::document(&analysis, &judgement), &mut json).unwrap();
-        String::from_utf8(json).unwrap()
-    }
-
     /// Record by record, as the program reads.
     fn whole(&self, untimed: usize) -> String {
         let mut reading = Reading::new(Settings::default());
-        for record in &self.records(untimed) {
+        for record in &self.untimed(untimed) {
             reading.push(0, &record.record());
         }
         self.report(reading)
@@ -104,7 +32,7 @@ impl Capture {
 
     /// Cut at `cuts`, with neighbours joined at `joins` one after the other, and what is left folded in order.
     fn in_pieces(&self, untimed: usize, cuts: &[Index], joins: &[Index]) -> String {
-        let records = self.records(untimed);
+        let records = self.untimed(untimed);
         let mut ends: Vec<usize> = cuts.iter().map(|cut| cut.index(records.len() + 1)).collect();
         ends.push(records.len());
         ends.sort_unstable();
@@ -142,10 +70,6 @@ impl Capture {
         }
         assert_eq!(pieces.lines().count(), whole.lines().count());
     }
-}
-
-fn joined(file: &[u8]) -> Joined {
-    Joined::new(vec![Input::once("capture", std::io::Cursor::new(file.to_vec()))])
 }
 
 static LEADER_LOST: LazyLock<Capture> = LazyLock::new(|| Capture::open("playhouse-leader-lost.pcapng"));

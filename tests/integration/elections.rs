@@ -21,7 +21,6 @@ use crate::support::craft::ptp_v2::PortIdentity;
 use crate::support::stage::Actor;
 use crate::support::stage::Stage;
 use crate::support::stage::actor;
-use crate::support::stage::at;
 use crate::support::stage::key;
 use crate::support::stage::ms;
 use crate::support::stage::only;
@@ -249,7 +248,7 @@ fn an_offer_of_255_steps_never_qualifies() {
     stage.announces(0..=20, &[&far]);
     let domains = stage.finish(20_500);
     assert_eq!(tenures(only(&domains)), []);
-    assert_eq!(Standing::at_end(only(&domains), at(20_500)).rightful(), None);
+    assert_eq!(Standing::at_end(only(&domains)).rightful(), None);
     let mut stage = Stage::default();
     stage.announces(0..=20, &[&far, &near]);
     let domains = stage.finish(20_500);
@@ -383,7 +382,7 @@ fn a_capture_clock_that_steps_back_ends_no_tenure() {
     let a = actor(1);
     let mut stage = Stage::default();
     stage.announces((100..=110).chain(50..=60).chain(111..=120), &[&a]);
-    let domains = stage.finish(120_000);
+    let domains = stage.finish_as_stamped(120_000);
     let expected = [(a.id(), 100_000, 120_000, EndedBy::CaptureEnd)];
     assert_eq!(tenures(only(&domains))[..], expected);
 }
@@ -459,7 +458,7 @@ fn who_yielded_is_next_in_line() {
     stage.announces(0..10, &[&worse]);
     stage.announces(10..=30, &[&better, &worst]);
     let domains = stage.finish(30_500);
-    let standing = Standing::at_end(only(&domains), at(30_500));
+    let standing = Standing::at_end(only(&domains));
     assert_eq!(standing.rightful(), Some(better.id()));
     assert_eq!(standing.decided_by(), Some(DecidedBy::ClockClass));
     assert_eq!(standing.succession(Some(better.id())).collect::<Vec<_>>(), [worse.id()]);
@@ -478,7 +477,7 @@ fn a_standing_of_many_v1_clocks_of_near_variances_is_made() {
         }
     }
     let domains = stage.finish(2_500);
-    assert_eq!(Standing::at_end(only(&domains), at(2_500)).candidates.len(), 100);
+    assert_eq!(Standing::at_end(only(&domains)).candidates.len(), 100);
 }
 
 fn v1_sync_of_variance(number: u8, variance: i16) -> Vec<u8> {
@@ -544,7 +543,7 @@ fn play(mut rows: Vec<(i64, u8, u8, u8, u16)>, in_order: bool) -> Domains {
         sender.data.steps_removed = steps;
         stage.announce(time, &sender);
     }
-    stage.finish(35_000)
+    if in_order { stage.finish(35_000) } else { stage.finish_as_stamped(35_000) }
 }
 
 proptest! {

@@ -9,9 +9,11 @@
 #![allow(clippy::print_stdout)]
 #![allow(missing_docs)]
 
+mod absence;
 mod allantools_agreement;
 mod announcements;
 mod bmca_vectors;
+mod capture_clock;
 mod capture_damage;
 mod capture_files;
 mod capture_joining;
@@ -19,16 +21,19 @@ mod captured_frames;
 mod cli;
 mod clock_captures;
 mod clock_truth;
+mod clock_truth_v1;
 mod cuts;
 mod demo_captures;
 mod descriptions;
 mod device_names;
 mod device_states;
+mod device_table;
 mod elections;
 mod fit;
 mod frames;
 mod group_membership;
 mod group_watch;
+mod healthy_pieces;
 mod hostile_names;
 mod json_schema;
 mod layering;
@@ -36,6 +41,7 @@ mod media_lab;
 mod neighbours;
 mod observations;
 mod payload_formats;
+mod peer_delay;
 mod profiles;
 mod ptp_v1_management;
 mod ptp_v1_vectors;
@@ -45,6 +51,7 @@ mod rates;
 mod readme;
 mod request_pairing;
 mod rtp_vectors;
+mod rules;
 mod scapy_agreement;
 mod second_opinion;
 mod snapshots;

@@ -34,7 +34,7 @@ use crate::units::LogInterval;
 
 pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
     let end = analysis.end.unwrap_or(CaptureTime(i64::MAX));
-    let standing = Standing::at_end(domain, end);
+    let standing = Standing::at_end(domain);
     let leader = domain.election.leader();
     DomainDocument {
         key: domain.key.to_string(),
@@ -72,7 +72,7 @@ pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
                 first: frame_reference(analysis, *place),
             })
             .collect(),
-        path: analysis.clocks.path(&domain.key).map(super::path::path),
+        path: analysis.clocks.path(&domain.key).map(|path| super::path::path(analysis, path)),
         profiles: super::path::profiles(analysis.profiles_of(&domain.key)),
     }
 }

@@ -31,6 +31,7 @@ pub use viewpoint::{SeatName, SwitchPortDocument, ViewpointDocument};
 
 pub use path::{
     DeviationDocument, DeviceOffsetDocument, PathDocument, PeerDocument, ProfileDocument, StabilityDocument,
+    StretchDocument,
 };
 
 use schemars::JsonSchema;

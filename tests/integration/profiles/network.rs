@@ -6,6 +6,7 @@ use downbeat::domains::Domain;
 use downbeat::domains::Domains;
 use downbeat::frame;
 use downbeat::observations::Place;
+use downbeat::observations::Watch;
 use downbeat::observations::from_frame;
 use downbeat::units::CaptureTime;
 
@@ -312,6 +313,8 @@ fn only_domain(mut frames: Vec<(i64, Vec<u8>)>, kept_octets: usize) -> Domain {
     frames.sort_by_key(|(at, _)| *at);
     let mut domains = Domains::default();
     let mut end = Place { file: 0, frame: 0, time: None };
+    let mut watch = Watch::default();
+    watch.run_to(CaptureTime(0));
     for ((at, octets), number) in frames.iter().zip(1..) {
         let record = Record {
             number,
@@ -324,9 +327,10 @@ fn only_domain(mut frames: Vec<(i64, Vec<u8>)>, kept_octets: usize) -> Domain {
         };
         let observation = from_frame(0, &record, &frame::decode(&record)).unwrap();
         end = observation.place;
-        domains.push(&observation, CaptureTime(0));
+        watch.run_to(CaptureTime(*at));
+        domains.push(&observation, watch.watched());
     }
-    domains.finish(end.time.unwrap(), end);
+    domains.finish(end.time.unwrap(), end, watch.watched());
     let all: Vec<&Domain> = domains.iter().collect();
     assert_eq!(all.len(), 1);
     all[0].clone()

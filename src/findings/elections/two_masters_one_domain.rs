@@ -1,16 +1,16 @@
 //! `two-masters-one-domain`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::finding::at;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::DataSet;
 use crate::domains::Domain;
 use crate::domains::Rivalry;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::finding::at;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 
 /// A clock goes on leading beside a better one.
 pub(super) struct TwoMastersOneDomain;

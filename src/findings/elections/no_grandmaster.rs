@@ -1,15 +1,18 @@
 //! `no-grandmaster`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::rule::Outcome;
-use super::rule::Rule;
+use std::collections::BTreeSet;
+
 use crate::analysis::Analysis;
 use crate::devices::Strength;
+use crate::domains::ClockId;
 use crate::domains::Domain;
 use crate::domains::EndedBy;
 use crate::domains::Kind;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 use crate::units::Nanos;
 
 /// Silence from which nobody leads where the announce interval is unknown: three of the longest that the
@@ -22,6 +25,25 @@ const OFFERS_OF_A_LEADER: u64 = 2;
 
 fn offers(domain: &Domain) -> u64 {
     domain.count(if domain.key.is_v1() { Kind::Sync } else { Kind::Announce })
+}
+
+/// Clocks that must ask: one device's requests alone are what a mirror of its port shows that covers one direction.
+const ASKERS: usize = 2;
+
+/// What is said where one clock alone asks.
+const ONE_ASKER: &str = "one device asks for the time and no other sends PTP: a mirror of one direction, or a port \
+                         that multicast of others does not reach, would look the same";
+
+fn too_short() -> String {
+    let need = LONGEST_SILENCE.0 / 1_000_000_000;
+    format!("no leader was seen; {need} s of requests without one are needed to say that there is none")
+}
+
+/// Clocks whose requests were captured.
+fn askers(domain: &Domain) -> usize {
+    let asking = domain.requesters.iter().filter(|(_, requester)| requester.seen() > 0);
+    let clocks: BTreeSet<ClockId> = asking.map(|((port, _), _)| port.clock).collect();
+    clocks.len()
 }
 
 /// Nobody leads a domain that devices take part in.
@@ -38,7 +60,7 @@ impl Rule for NoGrandmaster {
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
-        let mut short = false;
+        let mut cannot_tell = None;
         let somebody_leads = analysis.domains.iter().any(|domain| domain.election.leader().is_some());
         for domain in analysis.domains.iter().filter(|domain| domain.election.leader().is_none()) {
             let last = domain.election.tenures().last();
@@ -59,16 +81,20 @@ impl Rule for NoGrandmaster {
                     "{}: the leader {} fell silent at {} and nobody leads since",
                     domain.key,
                     tenure.clock,
-                    super::finding::at(analysis, until)
+                    crate::findings::finding::at(analysis, until)
                 );
                 findings.push(finding);
             } else if !somebody_leads || analysis.site.is(&domain.key) {
                 // A stray domain beside one that is led is the matter of another rule.
-                let watched = analysis.duration().unwrap_or(Nanos::ZERO);
+                let watched = analysis.watched_for(LONGEST_SILENCE);
                 let asked: u64 =
                     [Kind::DelayReq, Kind::PdelayReq].iter().map(|kind| domain.count(*kind)).sum();
                 if watched < LONGEST_SILENCE || asked == 0 {
-                    short = true;
+                    cannot_tell = Some(too_short());
+                    continue;
+                }
+                if askers(domain) < ASKERS {
+                    cannot_tell = Some(ONE_ASKER.to_owned());
                     continue;
                 }
                 let text = format!("{asked} requests for delay and no Announce or v1 Sync in the domain");
@@ -79,11 +105,8 @@ impl Rule for NoGrandmaster {
                 ));
             }
         }
-        if findings.is_empty() && short {
-            let need = LONGEST_SILENCE.0 / 1_000_000_000;
-            return Outcome::CannotTell(format!(
-                "no leader was seen; {need} s of requests without one are needed to say that there is none"
-            ));
+        if let Some(why) = cannot_tell.filter(|_| findings.is_empty()) {
+            return Outcome::CannotTell(why);
         }
         Outcome::from_findings(findings)
     }

@@ -2,15 +2,15 @@
 
 use std::collections::BTreeSet;
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::Domain;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 
 /// More than one domain is led and followed.
 pub(super) struct SeveralDomainsInUse;

@@ -1,14 +1,14 @@
 //! `version-mix`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::Domain;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 
 /// PTP version 1 and version 2 side by side.
 pub(super) struct VersionMix;
@@ -34,6 +34,19 @@ impl Rule for VersionMix {
             })
             .map(|device| device.key.as_str())
             .collect();
+        if bridges.is_empty() {
+            // A device that joins them would be seen to lead in the one and to ask in the other.
+            let blind = [one, two]
+                .into_iter()
+                .map(|domain| analysis.scope.can_see_followers(&analysis.domains, domain))
+                .find(|view| !view.is_in_view());
+            if let Some(view) = blind {
+                return Outcome::CannotTell(format!(
+                    "version 1 and 2 are both in use, and whether a device joins them is not shown: {}",
+                    view.why
+                ));
+            }
+        }
         let (severity, title, next) = match bridges.as_slice() {
             [] => (
                 Severity::Major,

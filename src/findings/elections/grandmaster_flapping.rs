@@ -1,14 +1,14 @@
 //! `grandmaster-flapping`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::finding::at;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::Tenure;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::finding::at;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 
 /// Changes of leader from which it is flapping (reference: three, or two full changes).
 const CHANGES: usize = 3;

@@ -1,11 +1,5 @@
 //! `grandmaster-in-holdover`
 
-use super::finding::Evidence;
-use super::finding::Finding;
-use super::finding::Severity;
-use super::finding::at;
-use super::rule::Outcome;
-use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::AnnouncedField;
@@ -14,6 +8,12 @@ use crate::domains::DataSet;
 use crate::domains::Domain;
 use crate::domains::Event;
 use crate::domains::Happening;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::finding::at;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
 
 /// A clock that leads, or led, has lost its reference.
 pub(super) struct GrandmasterInHoldover;

@@ -1,0 +1,305 @@
+//! How long the network was watched, which is not how far the capture's clock moved.
+//!
+//! Where nothing at all was captured for a while, the capture may have missed it, or its clock may have been set: of
+//! a silence that falls there nothing is known. A timer that waits for a message therefore asks [`Watched`], in
+//! which no pause of the whole capture counts for more than one interval of that message, and a jump back for
+//! nothing.
+
+use super::place::Place;
+use crate::units::CaptureTime;
+use crate::units::NANOS_PER_SECOND;
+use crate::units::Nanos;
+
+/// Stamps that go back by no more are out of order, not set back; a pause of no more is none (chosen: 1/16 s,
+/// the shortest interval that is told apart).
+const SLACK: Nanos = Nanos(NANOS_PER_SECOND / 16);
+
+/// Longest pauses that count, one a clock: 1/16 s to 64 s, in powers of two as intervals are.
+const CLOCKS: usize = 11;
+
+/// Forward jumps remembered, to see stamps return from a stray one (chosen).
+const JUMPS_KEPT: usize = 16;
+
+/// The longest pause that clock number `index` counts.
+const fn longest_pause(index: usize) -> Nanos {
+    Nanos(SLACK.0 << index)
+}
+
+/// How long the network had been watched at some point of the capture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Watched([Nanos; CLOCKS]);
+
+impl Watched {
+    /// For how long the network was watched since `earlier` as far as messages are concerned that come every
+    /// `interval`: a pause of the whole capture counts for one interval (rounded down to a power of two) at most.
+    #[must_use]
+    pub fn since(&self, earlier: &Self, interval: Nanos) -> Nanos {
+        let index = (0..CLOCKS).rev().find(|index| longest_pause(*index) <= interval).unwrap_or(0);
+        let at = |watched: &Self| watched.0.get(index).copied().unwrap_or_default();
+        Nanos(at(self).0.saturating_sub(at(earlier).0))
+    }
+}
+
+/// Two records in a row between which the stamps jump.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Jump {
+    /// Observations of the stretch that come before it.
+    pub before: usize,
+    /// The latest record since the jump before.
+    pub from: (CaptureTime, Place),
+    /// The first record after it.
+    pub to: (CaptureTime, Place),
+}
+
+/// The stamps of a stretch of records, joinable with the stretch after it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Stamps {
+    /// The first record with a time.
+    pub first: Option<(CaptureTime, Place)>,
+    /// The last record with a time.
+    last: Option<CaptureTime>,
+    /// The latest record since the last jump.
+    pub latest: Option<(CaptureTime, Place)>,
+    /// Jumps, in order.
+    pub jumps: Vec<Jump>,
+}
+
+impl Stamps {
+    /// Takes in a record's time; `observations` were made in this stretch so far.
+    pub fn record(&mut self, time: CaptureTime, place: Place, observations: usize) {
+        let here = (time, place);
+        self.first.get_or_insert(here);
+        self.follow(here, observations);
+        self.last = Some(time);
+        if self.latest.is_none_or(|(latest, _)| time > latest) {
+            self.latest = Some(here);
+        }
+    }
+
+    /// Notes a jump where `next` is far from the record before it.
+    fn follow(&mut self, next: (CaptureTime, Place), observations: usize) {
+        let Some((last, latest)) = self.last.zip(self.latest) else { return };
+        if next.0.since(last).0.unsigned_abs() > SLACK.0.unsigned_abs() {
+            self.jumps.push(Jump { before: observations, from: latest, to: next });
+            self.latest = None;
+        }
+    }
+
+    /// These stamps and those after them; `observations` were made in this stretch.
+    #[must_use]
+    pub fn join(mut self, right: Self, observations: usize) -> Self {
+        let Some(first) = right.first else { return self };
+        self.follow(first, observations);
+        let mut jumps = right.jumps.into_iter();
+        let later = |left: Option<(CaptureTime, Place)>, right: (CaptureTime, Place)| match left {
+            Some(left) if left.0 >= right.0 => left,
+            _ => right,
+        };
+        if let Some(jump) = jumps.next() {
+            let from = later(self.latest, jump.from);
+            self.jumps.push(Jump { before: jump.before.saturating_add(observations), from, ..jump });
+            self.latest = right.latest;
+        } else {
+            self.latest = right.latest.map(|latest| later(self.latest, latest));
+        }
+        self.jumps
+            .extend(jumps.map(|jump| Jump { before: jump.before.saturating_add(observations), ..jump }));
+        self.first = self.first.or(Some(first));
+        self.last = right.last;
+        self
+    }
+}
+
+/// The watch itself, wound by [`Stamps`] in capture order.
+#[derive(Debug, Clone, Default)]
+pub struct Watch {
+    watched: Watched,
+    /// The time up to which it counted.
+    anchor: Option<CaptureTime>,
+    /// What the latest jump forward counted for.
+    credit: Watched,
+    /// The latest record, stray ones left out.
+    latest: Option<(CaptureTime, Place)>,
+    /// Forward jumps, each with the latest record before it.
+    ahead: Vec<Jump>,
+}
+
+impl Watch {
+    /// How long the network has been watched.
+    #[must_use]
+    pub const fn watched(&self) -> &Watched {
+        &self.watched
+    }
+
+    /// The latest record so far. Stamps that ran ahead and soon came back are left out.
+    #[must_use]
+    pub const fn latest(&self) -> Option<(CaptureTime, Place)> {
+        self.latest
+    }
+
+    /// Runs to `time`, no jump between.
+    pub fn run_to(&mut self, time: CaptureTime) {
+        let anchor = *self.anchor.get_or_insert(time);
+        let run = time.since(anchor);
+        if run > Nanos::ZERO {
+            for clock in &mut self.watched.0 {
+                *clock = clock.saturating_add(run);
+            }
+            self.anchor = Some(time);
+        }
+    }
+
+    /// Takes in a stretch's latest record since its last jump.
+    pub fn see(&mut self, latest: (CaptureTime, Place)) {
+        self.run_to(latest.0);
+        if self.latest.is_none_or(|(known, _)| latest.0 > known) {
+            self.latest = Some(latest);
+        }
+    }
+
+    /// Takes in a jump.
+    pub fn jump(&mut self, jump: &Jump) {
+        self.see(jump.from);
+        let time = jump.to.0;
+        let anchor = self.anchor.unwrap_or(time);
+        let by = time.since(anchor);
+        if by > Nanos::ZERO {
+            for (index, (clock, credit)) in self.watched.0.iter_mut().zip(&mut self.credit.0).enumerate() {
+                *credit = by.min(longest_pause(index));
+                *clock = clock.saturating_add(*credit);
+            }
+            if self.ahead.len() >= JUMPS_KEPT {
+                self.ahead.remove(0);
+            }
+            self.ahead.push(Jump { from: self.latest.unwrap_or(jump.from), ..*jump });
+        } else {
+            for (clock, credit) in self.watched.0.iter_mut().zip(&mut self.credit.0) {
+                let taken_back = (-by).min(*credit);
+                *clock = Nanos(clock.0.saturating_sub(taken_back.0));
+                *credit = Nanos::ZERO;
+            }
+            self.forget_stray(time);
+        }
+        self.anchor = Some(time);
+        self.see(jump.to);
+    }
+
+    /// Stamps that ran ahead for less time than they jumped by, and now return to where they were, were stray.
+    fn forget_stray(&mut self, now: CaptureTime) {
+        let Some((latest, _)) = self.latest else { return };
+        let is_stray = |jump: &Jump| {
+            let (before, after) = (jump.from.0, jump.to.0);
+            before <= now.plus(SLACK) && now < after && latest.since(after) < after.since(before)
+        };
+        if let Some(index) = self.ahead.iter().rposition(is_stray) {
+            self.latest = self.ahead.get(index).map(|jump| jump.from);
+            self.ahead.truncate(index);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SECOND: Nanos = Nanos(NANOS_PER_SECOND);
+
+    fn at(ms: i64) -> (CaptureTime, Place) {
+        let time = CaptureTime(ms * 1_000_000);
+        (time, Place { file: 0, frame: 1, time: Some(time) })
+    }
+
+    fn stamps(times: &[i64]) -> Stamps {
+        let mut stamps = Stamps::default();
+        for ms in times {
+            let (time, place) = at(*ms);
+            stamps.record(time, place, 0);
+        }
+        stamps
+    }
+
+    fn watch(times: &[i64]) -> Watch {
+        let mut watch = Watch::default();
+        let stamps = stamps(times);
+        if let Some((first, _)) = stamps.first {
+            watch.run_to(first);
+        }
+        for jump in &stamps.jumps {
+            watch.jump(jump);
+        }
+        if let Some(latest) = stamps.latest {
+            watch.see(latest);
+        }
+        watch
+    }
+
+    fn watched(times: &[i64], interval: Nanos) -> Nanos {
+        watch(times).watched().since(&Watched::default(), interval)
+    }
+
+    /// `count` records every `step` ms from `from` ms.
+    fn every(step: i64, from: i64, count: i64) -> Vec<i64> {
+        (0..count).map(|index| from + index * step).collect()
+    }
+
+    #[test]
+    fn a_capture_without_pauses_was_watched_from_end_to_end() {
+        let times = every(50, 1000, 101);
+        for interval in [Nanos(1), SECOND, Nanos::from_seconds(64)] {
+            assert_eq!(watched(&times, interval), Nanos::from_seconds(5));
+        }
+    }
+
+    #[test]
+    fn a_pause_counts_for_one_interval_at_most() {
+        let times = [every(50, 0, 21), every(50, 11_000, 21)].concat();
+        assert_eq!(watched(&times, SECOND), Nanos::from_seconds(3));
+        assert_eq!(watched(&times, Nanos::from_seconds(4)), Nanos::from_seconds(6));
+        assert_eq!(watched(&times, Nanos::from_seconds(16)), Nanos::from_seconds(12));
+    }
+
+    #[test]
+    fn a_sparse_capture_is_watched_as_long_as_its_pauses_are_within_the_interval() {
+        assert_eq!(watched(&every(900, 0, 11), SECOND), Nanos::from_seconds(9));
+    }
+
+    #[test]
+    fn a_stray_stamp_ahead_counts_for_nothing_and_ends_no_capture() {
+        let day = 86_400_000;
+        for ahead in [&[day][..], &[day, day + 1], &[day, day + 2000]] {
+            let times = [&every(50, 0, 21)[..], ahead, &every(50, 1050, 21)].concat();
+            let watch = watch(&times);
+            assert_eq!(watch.latest(), Some(at(2050)));
+            let counted = watch.watched().since(&Watched::default(), SECOND);
+            assert!(counted.0 - 2_050_000_000 <= NANOS_PER_SECOND, "{counted:?}");
+        }
+    }
+
+    #[test]
+    fn stamps_that_swing_to_and_fro_do_not_make_time_run_faster() {
+        let times: Vec<i64> = (0..1000).map(|index| index + 5000 * (index % 2)).collect();
+        assert!(watched(&times, SECOND) < Nanos::from_seconds(2));
+    }
+
+    #[test]
+    fn a_clock_that_is_set_back_leaves_the_end_where_it_was_and_goes_on_counting() {
+        let times = [every(50, 100_000, 201), every(50, 10_000, 201)].concat();
+        let watch = watch(&times);
+        assert_eq!(watch.latest(), Some(at(110_000)));
+        assert_eq!(watch.watched().since(&Watched::default(), SECOND), Nanos::from_seconds(20));
+    }
+
+    #[test]
+    fn however_stamps_are_cut_they_join_to_the_same() {
+        let times =
+            [&every(50, 0, 9)[..], &[86_400_000], &every(40, 380, 9), &every(900, 5000, 5), &[4000]].concat();
+        let whole = stamps(&times);
+        assert_eq!(whole.jumps.len(), 8);
+        for cut in 0..=times.len() {
+            let (left, right) = times.split_at(cut);
+            assert_eq!(stamps(left).join(stamps(right), 0), whole, "cut at {cut}");
+        }
+        let in_ones = times.iter().fold(Stamps::default(), |left, ms| left.join(stamps(&[*ms]), 0));
+        assert_eq!(in_ones, whole);
+    }
+}
