@@ -13,7 +13,7 @@ use crate::units::Nanos;
 /// Packets that are kept as they are before anything is measured (chosen).
 const HEAD: usize = 64;
 /// A silence beyond this is a pause, where it is also beyond [`PAUSE_INTERVALS`] mean intervals (chosen).
-const PAUSE: Nanos = Nanos::from_seconds(2);
+pub(super) const PAUSE: Nanos = Nanos::from_seconds(2);
 /// See [`PAUSE`].
 pub(super) const PAUSE_INTERVALS: u64 = 20;
 /// Silences kept of one flow (chosen).
@@ -65,6 +65,19 @@ pub(super) struct Measured {
     /// UDP payload of the first packet.
     pub(super) first_payload: u16,
     last: CaptureTime,
+}
+
+impl Silence {
+    /// Whether this is a silence of all that was captured: then it says nothing of one stream.
+    pub(super) fn is_of_all(self, all: &[Self]) -> bool {
+        let length = self.until.since(self.from).0;
+        // Nine tenths: streams have intervals of their own.
+        let covers = |other: &&Self| {
+            let (from, until) = (self.from.max(other.from), self.until.min(other.until));
+            until.since(from).0.saturating_mul(10) >= length.saturating_mul(9)
+        };
+        all.iter().any(|other| covers(&other))
+    }
 }
 
 impl Flow {

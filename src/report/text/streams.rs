@@ -238,7 +238,12 @@ fn trouble(stream: &StreamDocument) -> Option<String> {
             }
         };
         say(rtp.lost, "lost");
-        say(rtp.duplicated, "doubled");
+        // Of packets that come twice half are doubles.
+        let twice = rtp.duplicated.saturating_mul(5) >= stream.packets.saturating_mul(2);
+        say(
+            rtp.duplicated,
+            if twice { "doubled: captured twice, as by a mirror of both directions" } else { "doubled" },
+        );
         say(rtp.reordered, "out of order");
         say(rtp.restarts, "restarts");
     }
