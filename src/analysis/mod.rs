@@ -6,5 +6,5 @@
 mod reading;
 mod tally;
 
-pub use reading::{Analysis, Bound, CaptureReport, Range, Reading, Settings};
+pub use reading::{Analysis, Bound, CaptureReport, LEAST_SETTING, Range, Reading, Settings};
 pub use tally::{FileTally, Problem, Tally};

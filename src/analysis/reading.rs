@@ -35,6 +35,10 @@ use crate::viewpoint::Viewpoint;
 /// Step of the stamps where the files do not say (classic pcap's, 1 µs).
 const UNKNOWN_RESOLUTION: Nanos = Nanos(1000);
 
+/// Settings of the capture's clock that can be told from pauses between messages, which are 125 ms apart where a leader
+/// sends 8 Syncs a second (chosen: twice that).
+pub const LEAST_SETTING: Nanos = Nanos(250_000_000);
+
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;
 
@@ -309,6 +313,17 @@ impl Analysis {
     #[must_use]
     pub fn watched_for(&self, interval: Nanos) -> Nanos {
         self.watched.since(&Watched::default(), interval)
+    }
+
+    /// Whether the capture's clock may have been set by about `size`, or nothing have been captured for that long: the
+    /// stamps span more, or less, than the network was watched for. A jump of that size is nobody else's then.
+    /// Always `false` below [`LEAST_SETTING`].
+    #[must_use]
+    pub fn may_have_been_set_by(&self, size: Nanos) -> bool {
+        let half = Nanos(size.0.saturating_abs() / 2);
+        let watched = self.watched_for(half);
+        let off = self.duration().map_or(0, |length| length.0.saturating_sub(watched.0).saturating_abs());
+        half.0 >= LEAST_SETTING.0 / 2 && off >= half.0
     }
 
     /// Seconds of the capture that have passed at `time`.
