@@ -7,6 +7,7 @@
 mod delay;
 mod elections;
 mod finding;
+mod leading;
 mod quality;
 mod rates;
 mod rule;
@@ -18,5 +19,8 @@ pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
-    [elections::RULES, quality::RULES, delay::RULES, rates::RULES].into_iter().flatten().copied()
+    [elections::RULES, quality::RULES, delay::RULES, rates::RULES]
+        .into_iter()
+        .flatten()
+        .copied()
 }

@@ -27,7 +27,9 @@ impl Rule for TwoMastersOneDomain {
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
         for domain in analysis.domains.iter() {
-            for rivalry in domain.election.rivalries() {
+            // One that gives the leader up between its Announces is the matter of another rule.
+            let deaf = |rivalry: &&Rivalry| domain.impatience(rivalry.port).is_none();
+            for rivalry in domain.election.rivalries().iter().filter(deaf) {
                 findings.push(self.finding(analysis, domain, rivalry));
             }
         }
