@@ -53,6 +53,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         &[
             "units",
             "statistics",
+            "timing",
             "ptp",
             "observations",
             "domains",

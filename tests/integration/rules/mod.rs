@@ -2,4 +2,5 @@
 //! one that makes it say "cannot tell".
 
 mod elections;
+mod quality;
 mod rates;
