@@ -10,7 +10,9 @@ mod finding;
 mod leading;
 mod quality;
 mod rates;
+mod redundancy;
 mod rule;
+mod security;
 mod verdict;
 
 pub use finding::{Evidence, Finding, Severity};
@@ -19,7 +21,7 @@ pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
-    [elections::RULES, quality::RULES, delay::RULES, rates::RULES]
+    [elections::RULES, quality::RULES, redundancy::RULES, delay::RULES, rates::RULES, security::RULES]
         .into_iter()
         .flatten()
         .copied()

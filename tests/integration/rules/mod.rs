@@ -4,3 +4,5 @@
 mod elections;
 mod quality;
 mod rates;
+mod redundancy;
+mod security;
