@@ -192,7 +192,7 @@ impl Reading {
             resolution,
             ptp_messages: self.ptp_messages,
             copies: self.copies,
-            places: places(&files),
+            places: places(&files.captures),
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
@@ -233,9 +233,9 @@ fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
 
 /// How many places the files may be of: pieces that follow one another are of one, files of the same time may be
 /// of as many as there are.
-fn places(files: &JoinedSummary) -> usize {
+fn places<'a>(files: impl IntoIterator<Item = &'a CaptureSummary>) -> usize {
     let mut spans: Vec<(CaptureTime, CaptureTime)> =
-        files.captures.iter().filter_map(|file| file.first.zip(file.last)).collect();
+        files.into_iter().filter_map(|file| file.first.zip(file.last)).collect();
     spans.sort_unstable();
     let overlap = spans.windows(2).any(|pair| matches!(pair, [before, after] if after.0 < before.1));
     if overlap { spans.len() } else { 1 }
@@ -324,6 +324,13 @@ impl Analysis {
         let watched = self.watched_for(half);
         let off = self.duration().map_or(0, |length| length.0.saturating_sub(watched.0).saturating_abs());
         half.0 >= LEAST_SETTING.0 / 2 && off >= half.0
+    }
+
+    /// Whether its files may be of several places, so that one message may be in it more than once, changed on its way:
+    /// files of the same time. Pieces that follow one another are of one place.
+    #[must_use]
+    pub fn may_be_of_several_places(&self) -> bool {
+        places(self.captures.iter().map(|capture| &capture.summary)) > 1
     }
 
     /// Seconds of the capture that have passed at `time`.

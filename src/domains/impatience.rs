@@ -39,13 +39,14 @@ impl Domain {
     /// declares. Never where numbers of either are missing: loss breaks up a series as well.
     #[must_use]
     pub fn impatience(&self, port: PortId) -> Option<Impatience<'_>> {
-        let announcer = self.election.announcers().get(&port)?;
+        let announcer =
+            self.election.announcers().get(&port).filter(|announcer| announcer.pauses >= PAUSES)?;
         let leader = self.leading_port().filter(|leader| leader.port != port)?;
         let own = self.ports.get(&port)?.series(Kind::Announce)?;
         let theirs = leader.series(Kind::Announce)?;
         let whole = own.missed() == 0 && theirs.missed() == 0;
         let interval = theirs.declared_interval()?;
-        let impatient = announcer.timeout() < interval && announcer.pauses >= PAUSES;
+        let impatient = announcer.timeout() < interval;
         (whole && impatient).then_some(Impatience { announcer, own, leader, theirs })
     }
 }

@@ -11,6 +11,9 @@ use crate::units::Timestamp;
 /// Stamps of one kind that are remembered (chosen: half a minute of 8 a second).
 const REMEMBERED: u16 = 256;
 
+/// Stamps remembered of a port that has sent no more than that (chosen: a flood of invented ports must stay small).
+const AT_FIRST: u16 = 8;
+
 /// A copy within this is a mirror's or a network's duplicate (reference: 1 s).
 const MOMENT: Nanos = Nanos::from_seconds(1);
 
@@ -27,7 +30,7 @@ struct Sent {
 /// Messages of one port that came again.
 #[derive(Debug, Clone, Default)]
 pub struct Replays {
-    /// The latest stamps of Sync and Follow_Up, each at its number modulo [`REMEMBERED`].
+    /// The latest stamps of Sync and Follow_Up, each at its number modulo how many are remembered.
     syncs: Vec<Option<Sent>>,
     follow_ups: Vec<Option<Sent>>,
     stamped: u64,
@@ -40,10 +43,9 @@ impl Replays {
     pub(super) fn hear(&mut self, place: Place, number: u16, (kind, stamp): (Kind, Timestamp)) {
         let Some(seen) = place.time.filter(|_| !stamp.is_zero()) else { return };
         let memory = if kind == Kind::Sync { &mut self.syncs } else { &mut self.follow_ups };
-        if memory.is_empty() {
-            memory.resize(usize::from(REMEMBERED), None);
-        }
-        let Some(slot) = memory.get_mut(usize::from(number % REMEMBERED)) else { return };
+        let length = if self.stamped < AT_FIRST.into() { AT_FIRST } else { REMEMBERED };
+        grow(memory, length);
+        let Some(slot) = memory.get_mut(usize::from(number % length)) else { return };
         self.stamped += 1;
         match slot {
             Some(sent) if sent.number == number && sent.stamp == stamp => {
@@ -77,6 +79,19 @@ impl Replays {
     }
 }
 
+/// Makes room for so many stamps, each at its number modulo that.
+fn grow(memory: &mut Vec<Option<Sent>>, length: u16) {
+    if memory.len() == usize::from(length) {
+        return;
+    }
+    let known = std::mem::replace(memory, vec![None; length.into()]);
+    for sent in known.into_iter().flatten() {
+        if let Some(slot) = memory.get_mut(usize::from(sent.number % length)) {
+            *slot = Some(sent);
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -94,6 +109,9 @@ mod tests {
     fn the_same_number_and_stamp_count_only_after_a_moment() {
         assert_eq!(heard([(0, 7, 9), (900, 7, 9)]).count(), 0);
         assert_eq!(heard([(0, 7, 9), (1001, 7, 9), (5000, 7, 9)]).count(), 2);
+        // Half a minute of them lies between.
+        let first = || (0..200_u16).map(|number| (i64::from(number) * 125, number, 9 + u64::from(number)));
+        assert_eq!(heard(first().chain([(26_000, 5, 14), (26_001, 6, 16)])).count(), 1);
     }
 
     #[test]

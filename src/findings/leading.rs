@@ -15,6 +15,9 @@ use crate::ptp::v2;
 /// Announces from which what they say is no stray message (reference: 3).
 pub(in crate::findings) const ANNOUNCES: u64 = 3;
 
+/// `clockClass` from which a clock has no reference, not even one lost a while ago (1588-2008 Table 5, from memory).
+pub(in crate::findings) const WITHOUT_REFERENCE: u8 = 187;
+
 /// The leading v2 port, its data, its time properties and their flags, where enough Announces were seen and the leader
 /// is no stray in a domain of its own (which is another rule's matter).
 pub(in crate::findings) fn leading_data<'a>(

@@ -8,13 +8,11 @@ use crate::domains::compare;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
+use crate::findings::leading::WITHOUT_REFERENCE;
 use crate::findings::leading::has_reference;
 use crate::findings::leading::v2_data;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
-
-/// `clockClass` from which a clock has no reference, not even one lost a while ago (1588-2008 Table 5, from memory).
-const WITHOUT_REFERENCE: u8 = 187;
 
 /// A clock without a reference leads one that has one.
 pub(super) struct UnexpectedWinner;

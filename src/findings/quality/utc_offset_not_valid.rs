@@ -6,6 +6,7 @@ use crate::domains::Domain;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
+use crate::findings::leading::WITHOUT_REFERENCE;
 use crate::findings::leading::last_announce;
 use crate::findings::leading::leading_data;
 use crate::findings::rule::Outcome;
@@ -42,14 +43,16 @@ impl Rule for UtcOffsetNotValid {
 
 impl UtcOffsetNotValid {
     fn finding(&self, analysis: &Analysis, domain: &Domain) -> Option<Finding> {
-        let (port, _, properties, flags) = leading_data(analysis, domain)?;
+        let (port, data, properties, flags) = leading_data(analysis, domain)?;
         let offset = properties.current_utc_offset;
         if !flags.ptp_timescale() || flags.current_utc_offset_valid() || offset == 0 {
             return None;
         }
         let leader = domain.election.leader()?;
-        // gPTP networks of bridges and speakers have no time of day to agree on (common practice, no source).
-        let severity = if domain.key.is_gptp() { Severity::Info } else { Severity::Minor };
+        // A clock without a reference that does not vouch for UTC is honest, and gPTP networks of bridges and speakers
+        // have no time of day to agree on (common practice, no source).
+        let vouches = data.clock_class < WITHOUT_REFERENCE && !domain.key.is_gptp();
+        let severity = if vouches { Severity::Minor } else { Severity::Info };
         let title = format!(
             "{}: {leader} gives a UTC offset of {offset} s without the flag that it is valid",
             domain.key

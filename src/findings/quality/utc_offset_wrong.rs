@@ -99,7 +99,7 @@ impl UtcOffsetWrong {
         let mut finding =
             Finding::of(self, (Severity::Info, Strength::Inferred), title, vec![Evidence::at(place, text)]);
         finding.next = vec![
-            "compare the time of day on a device with a good clock: 37 s ahead means that the leader is wrong",
+            "compare the time of day on a device with a good clock: 37 s behind means that the leader is wrong",
             "ask whether the capturing adapter stamps by PTP itself; then all is right",
         ];
         Some(finding.in_domain(domain.key).about_clock(analysis, leader))

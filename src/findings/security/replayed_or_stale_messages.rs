@@ -46,7 +46,7 @@ impl Rule for ReplayedOrStaleMessages {
             for port in domain.ports.values().filter(|port| port.replays.count() >= COPIES) {
                 let replays = &port.replays;
                 let share = replays.count().saturating_mul(100) / replays.stamped().max(1);
-                if analysis.captures.len() > 1 || share >= TWO_CAPTURES {
+                if analysis.may_be_of_several_places() || share >= TWO_CAPTURES {
                     merged = true;
                 } else {
                     findings.push(self.finding(analysis, domain, port));

@@ -52,7 +52,7 @@ impl SpoofedAnnounce {
     fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Option<Finding> {
         let (kind, own, strange) = port.twins.stranger(port.port.clock.mac()?)?;
         // Files of several places may hold what a clock on the way sent on under its own address.
-        if strange.count < MESSAGES || analysis.captures.len() > 1 {
+        if strange.count < MESSAGES || analysis.may_be_of_several_places() {
             return None;
         }
         let (owner, stranger) = (own.source.mac?, strange.source.mac?);

@@ -2,6 +2,7 @@
 //! one that makes it say "cannot tell".
 
 mod elections;
+mod pages;
 mod quality;
 mod rates;
 mod redundancy;

@@ -152,18 +152,21 @@ fn a_leader_on_the_captures_own_time_is_noted_as_one_of_two_explanations() {
 }
 
 #[test]
-fn a_utc_offset_without_its_flag_is_untidy() {
-    for (offset, flags, expected) in [
-        (37, TIMESCALE, vec!["minor"]),
-        (0, TIMESCALE, vec![]),
-        (37, 0, vec![]),
-        (37, TIMESCALE | UTC_VALID, vec![]),
-    ] {
+fn a_utc_offset_without_its_flag_is_untidy_where_the_leader_has_a_reference() {
+    let rows = [
+        (6, 37, TIMESCALE, vec!["minor"]),
+        (248, 37, TIMESCALE, vec!["info"]),
+        (6, 0, TIMESCALE, vec![]),
+        (6, 37, 0, vec![]),
+        (6, 37, TIMESCALE | UTC_VALID, vec![]),
+    ];
+    for (class, offset, flags, expected) in rows {
         let leader = with(|clock| {
+            clock.data.clock_class = class;
             clock.data.utc_offset_s = offset;
             clock.data.time_flags = flags;
         });
-        assert_eq!(said(&led_by(&leader), "utc-offset-not-valid"), expected, "{offset} {flags}");
+        assert_eq!(said(&led_by(&leader), "utc-offset-not-valid"), expected, "{class} {offset} {flags}");
     }
 }
 

@@ -1,5 +1,7 @@
 //! Rules about hand-overs and backups: made captures on which each fires, and near misses.
 
+use crate::support::craft::capture_file::CapturedFrame;
+use crate::support::craft::frame;
 use crate::support::craft::ptp_v2::Body;
 use crate::support::craft::ptp_v2::PortIdentity;
 use crate::support::script::Script;
@@ -116,16 +118,40 @@ fn a_leader_that_returns_is_told_as_one_failure_with_two_changes() {
     }
 }
 
-/// Nothing in a capture of multicast alone says that it is of one segment.
+/// A question for an address, to everybody, as an access port hears without the reply.
+fn asks_for_an_address(script: &mut Script, from: u8, target: u8) {
+    let mac = actor(from).mac;
+    let mut packet = vec![0, 1, 8, 0, 6, 4, 0, 1];
+    packet.extend(mac);
+    packet.extend([192, 168, 20, from, 0, 0, 0, 0, 0, 0, 192, 168, 20, target]);
+    let octets = frame::ethernet([0xFF; 6], mac, 0x0806, &packet);
+    script.0.push(CapturedFrame {
+        stamp_ns: BEGINNING.0 + i64::from(from) * 1_000_000,
+        interface: 0,
+        octets,
+    });
+}
+
+/// Nothing in a capture of multicast alone says that it is of one segment; questions without replies show an access
+/// port.
 #[test]
-fn two_ports_of_one_clock_cannot_be_told_from_a_boundary_clock_without_knowing_the_place() {
+fn two_ports_of_one_clock_are_named_where_the_capture_is_of_one_segment() {
     let leader = actor(1);
     let second = Actor { port: PortIdentity { port: 2, ..leader.port }, ..leader };
-    let mut script = Script::default();
-    script.leads(0, 30, (&leader, leader.mac), 0);
-    assert!(said(&script.report(), "two-ports-one-segment").is_empty());
-    let mut script = Script::default();
-    script.leads(0, 30, (&leader, leader.mac), 0);
-    script.leads(10, 30, (&second, leader.mac), 0);
-    assert_eq!(said(&script.report(), "two-ports-one-segment"), ["cannot tell"]);
+    for (two, at_access_port, expected) in
+        [(true, true, vec!["major"]), (true, false, vec!["cannot tell"]), (false, true, vec![])]
+    {
+        let mut script = Script::default();
+        script.leads(0, 30, (&leader, leader.mac), 0);
+        script.asks(30, &actor(9));
+        if two {
+            script.leads(10, 30, (&second, leader.mac), 0);
+        }
+        if at_access_port {
+            for (from, target) in [(21, 22), (22, 23), (23, 21)] {
+                asks_for_an_address(&mut script, from, target);
+            }
+        }
+        assert_eq!(said(&script.report(), "two-ports-one-segment"), expected, "{two} {at_access_port}");
+    }
 }
