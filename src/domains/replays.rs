@@ -17,6 +17,9 @@ const AT_FIRST: u16 = 8;
 /// A copy within this is a mirror's or a network's duplicate (reference: 1 s).
 const MOMENT: Nanos = Nanos::from_seconds(1);
 
+/// Copies, and their share of all in per cent, from which a file is rather one that holds two captures (chosen).
+const TWO_CAPTURES: (u64, u64) = (3, 30);
+
 /// Frames kept (chosen).
 const SHOWN: usize = 8;
 
@@ -70,6 +73,13 @@ impl Replays {
     #[must_use]
     pub const fn count(&self) -> u64 {
         self.count
+    }
+
+    /// Whether so many come twice that this is rather two captures of one network in one file, whose clocks differ.
+    #[must_use]
+    pub const fn are_of_two_captures(&self) -> bool {
+        let per_cent = self.count.saturating_mul(100) / if self.stamped == 0 { 1 } else { self.stamped };
+        self.count >= TWO_CAPTURES.0 && per_cent >= TWO_CAPTURES.1
     }
 
     /// The first few of them.

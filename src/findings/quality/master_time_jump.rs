@@ -45,12 +45,15 @@ impl Rule for MasterTimeJump {
         let mut findings = Vec::new();
         let mut unclear = 0_usize;
         for (key, path) in analysis.clocks.paths() {
+            let ports = analysis.domains.get(key).map(|domain| &domain.ports);
+            let leader = ports.and_then(|ports| ports.get(&path.port));
+            let two_captures = leader.is_some_and(|port| port.replays.are_of_two_captures());
             for step in &path.steps {
                 let Some(size) = step.size.nanos().filter(|size| size.0.saturating_abs() >= LEAST.0) else {
                     continue;
                 };
                 match step.whose {
-                    Whose::Leader if !analysis.may_have_been_set_by(size) => {
+                    Whose::Leader if !two_captures && !analysis.may_have_been_set_by(size) => {
                         findings.push(self.finding(analysis, *key, path, (step, size)));
                     }
                     Whose::Leader | Whose::CannotTell => unclear += 1,

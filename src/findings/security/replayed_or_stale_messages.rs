@@ -13,9 +13,6 @@ use crate::findings::rule::Rule;
 /// Copies from which something is said (chosen).
 const COPIES: u64 = 3;
 
-/// Share of all that are copies, in per cent, from which the file is rather one that holds two captures (chosen).
-const TWO_CAPTURES: u64 = 30;
-
 /// Old messages come again.
 pub(super) struct ReplayedOrStaleMessages;
 
@@ -44,9 +41,7 @@ impl Rule for ReplayedOrStaleMessages {
         let mut merged = false;
         for domain in analysis.domains.iter() {
             for port in domain.ports.values().filter(|port| port.replays.count() >= COPIES) {
-                let replays = &port.replays;
-                let share = replays.count().saturating_mul(100) / replays.stamped().max(1);
-                if analysis.may_be_of_several_places() || share >= TWO_CAPTURES {
+                if analysis.may_be_of_several_places() || port.replays.are_of_two_captures() {
                     merged = true;
                 } else {
                     findings.push(self.finding(analysis, domain, port));

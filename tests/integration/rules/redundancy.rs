@@ -101,6 +101,26 @@ fn a_capture_clock_set_during_a_hand_over_makes_no_step() {
     assert_eq!(said(&script.report(), "failover-time-step"), ["cannot tell"]);
 }
 
+/// One file that holds a hand-over twice, by two clocks that are 3 s apart.
+#[test]
+fn two_captures_in_one_make_no_step() {
+    let (one, other) = (actor(1), actor(2));
+    let mut script = Script::default();
+    gives_time(&mut script, 0, &one, 0);
+    gives_time(&mut script, 24, &other, 0);
+    let later: Vec<CapturedFrame> = script
+        .0
+        .iter()
+        .map(|frame| CapturedFrame { stamp_ns: frame.stamp_ns + 3_000_000_000, ..frame.clone() })
+        .collect();
+    script.0.extend(later);
+    let report = script.report();
+    for id in ["failover-time-step", "master-time-jump", "replayed-or-stale-messages"] {
+        assert!(matches!(said(&report, id).join(" ").as_str(), "" | "cannot tell"), "{id}");
+    }
+    assert_eq!(said(&report, "replayed-or-stale-messages"), ["cannot tell"]);
+}
+
 #[test]
 fn a_leader_that_returns_is_told_as_one_failure_with_two_changes() {
     let (mut one, other) = (actor(1), actor(2));
