@@ -8,9 +8,12 @@ mod delay;
 mod elections;
 mod finding;
 mod followers;
+mod leading;
 mod quality;
 mod rates;
+mod redundancy;
 mod rule;
+mod security;
 mod verdict;
 
 pub use finding::{Evidence, Finding, Severity};
@@ -19,8 +22,14 @@ pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
-    [elections::RULES, quality::RULES, followers::RULES, delay::RULES, rates::RULES]
-        .into_iter()
-        .flatten()
-        .copied()
+    let groups = [
+        elections::RULES,
+        quality::RULES,
+        followers::RULES,
+        delay::RULES,
+        rates::RULES,
+        redundancy::RULES,
+        security::RULES,
+    ];
+    groups.into_iter().flatten().copied()
 }

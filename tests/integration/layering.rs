@@ -87,6 +87,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         &[
             "units",
             "statistics",
+            "timing",
             "ptp",
             "observations",
             "domains",

@@ -28,16 +28,24 @@ impl Script {
         log_interval: i8,
         body: &Body,
     ) {
+        let announces = matches!(body, Body::Announce { .. });
         let header = ptp_v2::Header {
             domain: actor.domain,
-            flags: [0, 0],
+            flags: [actor.flags[0], if announces { actor.data.time_flags } else { 0 }],
             correction: 0,
             source: actor.port,
             sequence,
             log_interval,
         };
-        let message = ptp_v2::encode(&header, body);
-        let octets = frame::ethernet([0x01, 0x1B, 0x19, 0, 0, 0], mac, 0x88F7, &message);
+        let mut message = ptp_v2::encode(&header, body);
+        message[0] |= actor.major_sdo_id << 4;
+        message[1] |= actor.minor_version << 4;
+        self.octets(ms, mac, &message);
+    }
+
+    /// A message of these octets.
+    pub(crate) fn octets(&mut self, ms: i64, mac: Mac, message: &[u8]) {
+        let octets = frame::ethernet([0x01, 0x1B, 0x19, 0, 0, 0], mac, 0x88F7, message);
         self.0.push(CapturedFrame { stamp_ns: BEGINNING.0 + ms * 1_000_000, interface: 0, octets });
     }
 
@@ -60,7 +68,7 @@ impl Script {
     }
 
     /// Announce each second for `seconds`, and Sync each eighth of a second in the first `syncing` of them.
-    pub(crate) fn announces(&mut self, seconds: i64, syncing: i64, who: (&Actor, Mac)) {
+    pub(crate) fn leads_syncing(&mut self, seconds: i64, syncing: i64, who: (&Actor, Mac)) {
         for (number, second) in (0_u16..).zip(0..seconds) {
             let body = Body::Announce { origin_ns: 0, data: who.0.data };
             self.send(second * 1000, who, number, 0, &body);
@@ -68,6 +76,24 @@ impl Script {
                 let ms = second * 1000 + 5 + i64::from(eighth) * 125;
                 self.send(ms, who, number * 8 + eighth, -3, &Body::Sync { origin_ns: 0 });
             }
+        }
+    }
+
+    /// `count` Announces, one `every_ms`, that declare the actor's interval.
+    pub(crate) fn announces(&mut self, from_ms: i64, (count, every_ms): (u16, i64), who: &Actor, first: u16) {
+        for number in 0..count {
+            let body = Body::Announce { origin_ns: 0, data: who.data };
+            let ms = from_ms + i64::from(number) * every_ms;
+            self.send(ms, (who, who.mac), first.wrapping_add(number), who.log_interval, &body);
+        }
+    }
+
+    /// A request each second that `leader` answers 1 ms later.
+    pub(crate) fn follows(&mut self, seconds: i64, who: &Actor, leader: &Actor) {
+        self.asks(seconds, who);
+        for (sequence, second) in (0_u16..).zip(0..seconds) {
+            let body = Body::DelayResp { receipt_ns: 0, requester: who.port };
+            self.send(second * 1000 + 334, (leader, leader.mac), sequence, 0, &body);
         }
     }
 
