@@ -3,6 +3,7 @@
 //! A device's state is an inference from messages alone. It carries its strength and its reasons, and
 //! `unproven` is a result like any other.
 
+mod astray;
 mod device;
 mod identity;
 mod media;

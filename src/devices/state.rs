@@ -2,16 +2,14 @@
 
 use std::collections::BTreeSet;
 
+use super::astray::astray;
 use super::device::Device;
 use super::device::State;
 use super::device::Withheld;
-use super::site;
 use super::site::SiteDomain;
 use crate::clock::Clocks;
 use crate::clock::FollowerTime;
-use crate::domains::Candidate;
 use crate::domains::ClockPort;
-use crate::domains::DataSet;
 use crate::domains::Domain;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
@@ -25,7 +23,6 @@ use crate::strength::Strength;
 use crate::timing::ScaledNanos;
 use crate::units::CaptureTime;
 use crate::viewpoint::Scope;
-use crate::viewpoint::Visibility;
 
 /// Requests, none answered, from which "unanswered" is said at all (reference: 3 in a row).
 const UNANSWERED_FROM: u64 = 3;
@@ -35,25 +32,6 @@ const UNANSWERED_SHOWN_FROM: u64 = 8;
 
 /// With some answers: requests judged, and the share without an answer in per cent (reference: 50 % of 20).
 const PARTLY_UNANSWERED: (u64, u64) = (20, 50);
-
-/// Messages in a domain from which a device is said to be astray in it (reference: never on a single one).
-const ASTRAY_FROM: u64 = 2;
-
-/// `clockClass` from which a clock that leads alone may do so for want of a leader; below are references, and those
-/// that were one a short while ago (1588-2008 table 5, from memory).
-const MAKESHIFT: u8 = 187;
-
-/// A reference is not set up by accident, and those it serves may be anywhere.
-const LEADS_ON_PURPOSE: Visibility = Visibility {
-    strength: Strength::CannotTell,
-    why: "its leader offers itself as a reference, so the domain may be one on purpose",
-};
-
-/// Of a device that neither leads nor asks nothing is known that others would have to answer.
-const NOTHING_ASKED: Visibility = Visibility {
-    strength: Strength::CannotTell,
-    why: "it asks for nothing there that a leader would answer",
-};
 
 /// What devices are judged by.
 pub(super) struct Scene<'a> {
@@ -80,10 +58,17 @@ pub(super) fn judge(device: &mut Device, scene: &Scene<'_>) {
         .or_else(|| unanswered(device, &own, scene, &mut withheld))
         .or_else(|| adrift(device, &own, clocks))
         .or_else(|| following(device, &own))
-        .or_else(|| standing_by(device, &own, start))
+        .or_else(|| standing_by(device, &own, scene, &mut withheld))
         .unwrap_or_else(|| unproven(device, &own, scene));
-    for Withheld { domain, why, .. } in withheld.iter().filter(|withheld| withheld.state == State::Astray) {
-        judged.reasons.push(format!("whether it is alone in {domain} is not shown: {why}"));
+    for Withheld { state, domain, why } in &withheld {
+        match state {
+            State::Astray => {
+                judged.reasons.push(format!("whether it is alone in {domain} is not shown: {why}"))
+            }
+            State::StandingBy => judged.reasons.push(format!("whether it yielded is not shown: {why}")),
+            // That of requests stands with them.
+            _ => {}
+        }
     }
     device.leader = own.iter().find(|domain| domain.key == judged.domain).and_then(|d| d.election.leader());
     device.in_domain = Some(judged.domain);
@@ -135,18 +120,18 @@ fn micros(value: ScaledNanos) -> String {
     format!("{}.{:03} us", ns / 1000, (ns % 1000).abs())
 }
 
-struct Judged {
-    state: State,
-    strength: Strength,
-    domain: DomainKey,
-    reasons: Vec<String>,
+pub(super) struct Judged {
+    pub(super) state: State,
+    pub(super) strength: Strength,
+    pub(super) domain: DomainKey,
+    pub(super) reasons: Vec<String>,
 }
 
-fn judged(state: State, strength: Strength, domain: &Domain, reason: String) -> Judged {
+pub(super) fn judged(state: State, strength: Strength, domain: &Domain, reason: String) -> Judged {
     Judged { state, strength, domain: domain.key, reasons: vec![reason] }
 }
 
-fn leads(device: &Device, domain: &Domain) -> bool {
+pub(super) fn leads(device: &Device, domain: &Domain) -> bool {
     domain.election.leader().is_some_and(|leader| device.has_clock(leader))
 }
 
@@ -156,7 +141,7 @@ fn ports<'a>(device: &'a Device, domain: &'a Domain) -> impl Iterator<Item = &'a
 }
 
 /// The device's requests in a domain, most asked first.
-fn requests<'a>(device: &Device, domain: &'a Domain) -> Vec<(PortId, Mechanism, &'a Requester)> {
+pub(super) fn requests<'a>(device: &Device, domain: &'a Domain) -> Vec<(PortId, Mechanism, &'a Requester)> {
     let mut requests: Vec<_> = device.clocks.iter().flat_map(|clock| domain.requests_of(*clock)).collect();
     requests
         .sort_by_key(|(port, mechanism, requester)| (std::cmp::Reverse(requester.seen()), *port, *mechanism));
@@ -201,6 +186,7 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
         let lasting = domain.election.rivalries().iter().rev().find(|rivalry| {
             device.has_clock(rivalry.port.clock)
                 && !leads(device, domain)
+                && !rivalry.apart
                 && domain.election.current().is_some()
                 && domain
                     .election
@@ -226,71 +212,8 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
     None
 }
 
-fn astray(
-    device: &Device,
-    own: &[&Domain],
-    scene: &Scene<'_>,
-    withheld: &mut Vec<Withheld>,
-) -> Option<Judged> {
-    let site = scene.site;
-    let domain = elsewhere(device, own, scene)?;
-    let home = site.name();
-    if !site.assumed {
-        let reason = format!("takes part in {}, the site's is {home}", domain.key);
-        return Some(judged(State::Astray, Strength::Shown, domain, reason));
-    }
-    if !is_lonely(domain, scene) {
-        return None;
-    }
-    let view = company(device, domain, scene);
-    if !view.is_in_view() {
-        withheld.push(Withheld { state: State::Astray, domain: domain.key, why: view.why });
-        return None;
-    }
-    let what = if leads(device, domain) {
-        format!("leads {} alone: nobody there is seen to follow it", domain.key)
-    } else {
-        format!("takes part in {}, where no leader answers", domain.key)
-    };
-    let mut judged = judged(State::Astray, Strength::Inferred, domain, what);
-    judged.reasons.push(format!("{home} has the most followers and is assumed to be the site's"));
-    Some(judged)
-}
-
-/// The domain that a device is in where none of its domains hangs on the site's.
-fn elsewhere<'a>(device: &Device, own: &[&'a Domain], scene: &Scene<'_>) -> Option<&'a Domain> {
-    if own.iter().any(|domain| scene.joined.contains(&domain.key)) {
-        return None;
-    }
-    let domain = own.iter().max_by_key(|domain| messages(device, domain))?;
-    (messages(device, domain) >= ASTRAY_FROM).then_some(domain)
-}
-
-/// Whether the site's domain is led and nobody is seen to be answered in this one.
-fn is_lonely(domain: &Domain, scene: &Scene<'_>) -> bool {
-    let mut site = scene.site.keys.iter().filter_map(|key| scene.domains.get(key));
-    site.any(|site| site.election.leader().is_some()) && !site::is_established(domain)
-}
-
-/// Whether those that would keep the device company in a domain would be in view.
-fn company(device: &Device, domain: &Domain, scene: &Scene<'_>) -> Visibility {
-    let Some(leader) = domain.election.leader() else {
-        let asked = requests(device, domain);
-        let views =
-            asked.iter().map(|(port, _, requester)| scene.scope.can_see_leader(domain, *port, requester));
-        return views.min_by_key(|view| view.strength).unwrap_or(NOTHING_ASKED);
-    };
-    let offer = domain.ports.values().filter_map(|port| port.offer).find(|offer| offer.grandmaster == leader);
-    let is_reference =
-        |offer: Candidate| matches!(offer.data, DataSet::V2(data) if data.clock_class < MAKESHIFT);
-    if offer.is_some_and(is_reference) {
-        return LEADS_ON_PURPOSE;
-    }
-    scene.scope.can_see_followers(scene.domains, domain)
-}
-
 /// Messages that take part in a domain's time: a question to its clocks is none.
-fn messages(device: &Device, domain: &Domain) -> u64 {
+pub(super) fn messages(device: &Device, domain: &Domain) -> u64 {
     let of_port = |port: &ClockPort| {
         let series = port.series.iter().filter(|(kind, _)| **kind != Kind::Management);
         series.map(|(_, series)| series.count()).sum::<u64>()
@@ -404,7 +327,12 @@ fn answered_by_rival(domain: &Domain, requester: &Requester) -> Option<String> {
     }
 }
 
-fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
+fn standing_by(
+    device: &Device,
+    own: &[&Domain],
+    scene: &Scene<'_>,
+    withheld: &mut Vec<Withheld>,
+) -> Option<Judged> {
     for domain in own {
         let quiet = domain
             .election
@@ -412,8 +340,12 @@ fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<J
             .values()
             .find(|announcer| device.has_clock(announcer.candidate.sender.clock) && announcer.yielded());
         if let Some(quiet) = quiet {
-            let reason = format!("announced until {}, then yielded", at(quiet.last, start));
-            return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
+            let view = scene.scope.can_see_announces(domain, quiet.candidate.sender);
+            if view.is_in_view() {
+                let reason = format!("announced until {}, then yielded", at(quiet.last, scene.start));
+                return Some(judged(State::StandingBy, view.strength, domain, reason));
+            }
+            withheld.push(Withheld { state: State::StandingBy, domain: domain.key, why: view.why });
         }
         if let Some(reason) = claims_state(device, domain, PortState::Passive) {
             return Some(judged(State::StandingBy, Strength::Shown, domain, reason));

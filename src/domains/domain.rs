@@ -21,6 +21,7 @@ use super::marks::Marks;
 use super::port::ClockPort;
 use super::port::Kind;
 use super::port::TimeProperties;
+use super::requests::LONGEST_PAUSE;
 use super::requests::Mechanism;
 use super::requests::Requester;
 use crate::observations::Observation;
@@ -28,6 +29,7 @@ use crate::observations::Path;
 use crate::observations::Place;
 use crate::observations::Transport;
 use crate::observations::Watched;
+use crate::observations::Way;
 use crate::ptp::Note;
 use crate::ptp::v1;
 use crate::ptp::v2;
@@ -61,6 +63,8 @@ pub struct Domain {
     pub key: DomainKey,
     /// How long the network had been watched at the latest message, in the end as a whole.
     pub(super) watched: Watched,
+    /// Where the latest message was captured: file and interface.
+    way: Way,
     /// Messages by kind.
     pub counts: BTreeMap<Kind, u64>,
     /// Transports it was seen on.
@@ -88,6 +92,7 @@ impl Domain {
         Self {
             key,
             watched: Watched::default(),
+            way: Way::default(),
             counts: BTreeMap::new(),
             transports: BTreeSet::new(),
             ports: BTreeMap::new(),
@@ -223,6 +228,7 @@ impl Domain {
 
     fn arrive(&mut self, path: &Path, place: Place, notes: &[Note]) {
         self.transports.insert(path.transport);
+        self.way = Way { file: place.file, interface: path.interface };
         self.last = place;
         for note in notes {
             if self.notes.len() < NOTE_LIMIT || self.notes.contains_key(note) {
@@ -244,18 +250,24 @@ impl Domain {
             }
             return;
         }
-        self.offer(place, candidate, properties, Kind::Announce);
+        self.offer(place, (candidate, header.sequence_id), properties, Kind::Announce);
     }
 
     fn sync_v1(&mut self, place: Place, header: &v1::Header, sync: &v1::SyncOrDelayReq) {
         let candidate = Candidate::from_v1_sync(header, sync);
         let properties =
             TimeProperties { current_utc_offset: sync.current_utc_offset, time_source: None, flags: None };
-        self.offer(place, candidate, properties, Kind::Sync);
+        self.offer(place, (candidate, header.sequence_id), properties, Kind::Sync);
         self.sync(candidate.sender, place.time, header.flags().assist());
     }
 
-    fn offer(&mut self, place: Place, candidate: Candidate, properties: TimeProperties, kind: Kind) {
+    fn offer(
+        &mut self,
+        place: Place,
+        (candidate, sequence_id): (Candidate, u16),
+        properties: TimeProperties,
+        kind: Kind,
+    ) {
         let is_v1 = self.key.is_v1();
         let qualifies_at_once = self.key.is_gptp();
         let Some(port) = self.ports.get_mut(&candidate.sender) else { return };
@@ -274,9 +286,16 @@ impl Domain {
         }
         let receipt_timeout = if is_v1 { V1_SYNC_RECEIPT_TIMEOUT } else { ANNOUNCE_RECEIPT_TIMEOUT };
         let several_may_lead = may_have_several_leaders(self.key, &self.transports, port.marks.get(&kind));
-        let offer =
-            Offer { candidate, interval, receipt_timeout, qualifies_at_once, is_v1, several_may_lead };
-        self.election.hear(Moment { time: now, place, watched: self.watched }, offer);
+        let offer = Offer {
+            candidate,
+            sequence_id,
+            interval,
+            receipt_timeout,
+            qualifies_at_once,
+            is_v1,
+            several_may_lead,
+        };
+        self.election.hear(Moment { time: now, place, watched: self.watched, way: self.way }, offer);
     }
 
     fn sync(&mut self, port: PortId, time: Option<CaptureTime>, two_step: bool) {
@@ -290,9 +309,10 @@ impl Domain {
 
     /// Ends the reading at the capture's last instant.
     pub(super) fn finish(&mut self, end: CaptureTime, place: Place) {
-        self.election.finish(Moment { time: end, place, watched: self.watched });
+        self.election.finish(Moment { time: end, place, watched: self.watched, way: self.way });
+        let watched = self.watched.since(&Watched::default(), LONGEST_PAUSE);
         for requester in self.requesters.values_mut() {
-            requester.finish(end);
+            requester.finish(watched);
         }
         for samples in self.ports.values_mut().filter_map(|port| port.samples.as_mut()) {
             samples.finish(end);

@@ -3,12 +3,16 @@
 use super::domain::Domain;
 use super::key::PortId;
 use super::requests::AnswerStamp;
+use super::requests::Heard;
+use super::requests::LONGEST_PAUSE;
 use super::requests::Mechanism;
 use super::requests::RequestStamp;
 use super::samples::Exchange;
 use crate::observations::Place;
+use crate::observations::Watched;
 use crate::ptp::v1;
 use crate::ptp::v2;
+use crate::units::CaptureTime;
 use crate::units::TimeInterval;
 use crate::units::Timestamp;
 
@@ -144,7 +148,7 @@ impl Domain {
         multicast: bool,
         stamp: RequestStamp,
     ) {
-        let Some(now) = place.time else { return };
+        let Some(now) = place.time.map(|time| self.heard(time)) else { return };
         let requester = self.requesters.entry(asker).or_default();
         if let Some(exchange) = requester.ask(now, place, sequence_id, multicast, stamp) {
             self.relate(asker, sequence_id, &exchange);
@@ -159,11 +163,15 @@ impl Domain {
         responder: PortId,
         stamp: AnswerStamp,
     ) {
-        let Some(now) = place.time else { return };
+        let Some(now) = place.time.map(|time| self.heard(time)) else { return };
         let requester = self.requesters.entry(asker).or_default();
         if let Some(exchange) = requester.answer(now, sequence_id, responder, stamp) {
             self.relate(asker, sequence_id, &exchange);
         }
+    }
+
+    fn heard(&self, time: CaptureTime) -> Heard {
+        Heard { time, watched: self.watched.since(&Watched::default(), LONGEST_PAUSE) }
     }
 
     fn relate(&mut self, asker: (PortId, Mechanism), sequence_id: u16, exchange: &Exchange) {

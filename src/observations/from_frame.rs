@@ -32,6 +32,7 @@ pub fn from_frame(file: u32, record: &Record<'_>, frame: &Frame<'_>) -> Option<O
     };
     let place = Place { file, frame: record.number, time: record.time };
     let path = Path {
+        interface: record.interface,
         source_mac: frame.source_mac,
         destination_mac: frame.destination_mac,
         vlan: frame.vlans.inner_id(),

@@ -13,6 +13,6 @@ mod watch;
 pub use from_frame::from_frame;
 pub use mirror::MirrorDuplicates;
 pub use observation::{Observation, Trouble, What};
-pub use place::{Path, Place, Transport};
+pub use place::{Path, Place, Transport, Way};
 pub use protocol::Protocol;
 pub use watch::{Jump, Stamps, Watch, Watched};

@@ -42,9 +42,20 @@ impl Transport {
     }
 }
 
+/// Where a message was captured. Two interfaces of a file may be of one network or of two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Way {
+    /// Index of the file.
+    pub file: u32,
+    /// Number of the interface in it.
+    pub interface: u32,
+}
+
 /// How a message came: the addresses and marks of its innermost frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Path {
+    /// The interface of its file that it was captured at.
+    pub interface: u32,
     /// Source MAC address; `None` where the link has none.
     pub source_mac: Option<MacAddress>,
     /// Destination MAC address; `None` where the link has none.

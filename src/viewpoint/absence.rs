@@ -10,9 +10,11 @@ use super::scope::Scope;
 use super::scope::Sight;
 use crate::domains::Domain;
 use crate::domains::Domains;
+use crate::domains::Kind;
 use crate::domains::Mechanism;
 use crate::domains::PortId;
 use crate::domains::Requester;
+use crate::observations::Transport;
 use crate::strength::Strength;
 use crate::units::MacAddress;
 
@@ -82,7 +84,7 @@ impl Scope {
             Mechanism::PeerToPeer if multicast => self.can_see_peer_answers(domain, &askers),
             Mechanism::PeerToPeer => self.can_see_unicast_answers(domain, &askers),
             // A capture of event messages alone has requests and no answer at all.
-            Mechanism::EndToEnd if !self.sees_general_messages().is_in_view() => {
+            Mechanism::EndToEnd if self.may_lack_general(domain) => {
                 Visibility::of(self.sees_general_messages(), "")
             }
             Mechanism::EndToEnd if !multicast => self.can_see_unicast_answers(domain, &askers),
@@ -103,6 +105,13 @@ impl Scope {
                 self.can_see_groups_besides(&askers)
             }
         }
+    }
+
+    /// Whether a filter may have left the event messages of a domain and taken out the general ones: by UDP port, which
+    /// PTP over Ethernet has none of.
+    fn may_lack_general(&self, domain: &Domain) -> bool {
+        let by_port = domain.transports.iter().any(|transport| *transport != Transport::Ethernet);
+        by_port && !self.sees_general_messages().is_in_view()
     }
 
     /// Unicast answers come from whom the requests went to; by an address that the leader is known under where no
@@ -176,7 +185,7 @@ impl Scope {
     /// Whether the leader of `domain`, in which `asker` asks, would be in view if there were one.
     #[must_use]
     pub fn can_see_leader(&self, domain: &Domain, asker: PortId, requester: &Requester) -> Visibility {
-        if !self.sees_general_messages().is_in_view() && !domain.key.is_v1() {
+        if self.may_lack_general(domain) && !domain.key.is_v1() {
             return Visibility::of(self.sees_general_messages(), "");
         }
         let askers = macs(domain, asker);
@@ -195,6 +204,17 @@ impl Scope {
         Visibility::out_of_view(
             "no multicast PTP of another device was captured: this port may not have joined its group",
         )
+    }
+
+    /// Whether further Announces (v1: Syncs) of `port`, which announced, would be in view.
+    #[must_use]
+    pub fn can_see_announces(&self, domain: &Domain, port: PortId) -> Visibility {
+        let kind = if domain.key.is_v1() { Kind::Sync } else { Kind::Announce };
+        let marks = domain.ports.get(&port).and_then(|port| port.marks.get(&kind));
+        if marks.is_some_and(|marks| marks.multicast > 0) {
+            return Visibility::shown("its earlier ones went to a group and were captured");
+        }
+        Visibility::out_of_view("it announced to single receivers, and may now do so where this is not seen")
     }
 
     /// Whether Syncs of `port`, which announces, would be in view.

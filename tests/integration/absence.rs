@@ -122,6 +122,8 @@ fn answered_aside(stage: &mut Stage) -> (Actor, Actor) {
     let (own, other) = (actor(2), actor(3));
     stage.announces(0..=30, &[&leader()]);
     for second in 0..=25 {
+        let sync = Body::Sync { origin_ns: 0 };
+        stage.send(Some(second * 1000 + 50), &leader(), None, u16::try_from(second).unwrap(), &sync);
         asks(stage, second, &own, None);
         answers(stage, second, &leader(), &own, true);
         asks(stage, second, &other, None);
@@ -135,6 +137,11 @@ fn group_requests_that_are_answered_aside_are_unanswered_only_where_that_unicast
     let (own, other) = answered_aside(&mut stage);
     let at_a_port = stage.analysis(END);
     assert_eq!(state(&at_a_port, &own).0, State::Following);
+    let because = findings::judge(&at_a_port).because;
+    assert!(
+        because.ends_with("is answered; one more asks, and answers to it would not be in view"),
+        "{because}"
+    );
     is_withheld(&at_a_port, &other, "delay-response-missing", "where this was captured is not known");
 
     let mut stage = Stage::default();
@@ -171,6 +178,30 @@ fn group_requests_are_unanswered_where_the_leaders_own_multicast_is_in_view() {
     }
     let why = "no multicast PTP of another device was captured";
     is_withheld(&stage.analysis(END), &asker, "delay-response-missing", why);
+}
+
+/// Two ask the group in vain, and one asks alone whose answers are out of view: "nobody" would be too much to say.
+#[test]
+fn a_leader_is_said_to_answer_nobody_only_where_all_answers_would_be_in_view() {
+    let title = |with_hidden: bool| {
+        let mut stage = Stage::default();
+        stage.announces(0..=30, &[&leader()]);
+        for second in 0..=25 {
+            asks(&mut stage, second, &actor(2), None);
+            asks(&mut stage, second, &actor(3), None);
+            if with_hidden {
+                asks(&mut stage, second, &actor(4), Some(&leader()));
+            }
+        }
+        let judgement = findings::judge(&stage.analysis(END));
+        judgement.findings.into_iter().find(|finding| finding.id == "delay-response-missing").unwrap().title
+    };
+    assert!(title(false).contains("answers nobody; 2 devices ask in vain"), "{}", title(false));
+    assert!(
+        title(true).contains("answers none of the 2 devices whose answers would be in view"),
+        "{}",
+        title(true)
+    );
 }
 
 /// Version 1: Syncs and requests are event messages, the answers are general ones.
@@ -297,6 +328,58 @@ fn a_device_that_asks_where_nobody_leads_is_astray_only_where_a_leader_would_be_
     is_said(&lost(None), &asker, State::Astray, rule);
     // It asks one receiver, which may announce itself to it alone.
     is_withheld(&lost(Some(actor(6))), &asker, rule, "captured in one direction only");
+}
+
+#[test]
+fn a_clock_that_fell_silent_has_yielded_only_where_its_announces_would_be_seen() {
+    let quiet = actor(2);
+    let yields = |to: Option<Actor>| {
+        let mut stage = Stage::default();
+        for second in 0..=10_u16 {
+            let body = Body::Announce { origin_ns: 0, data: quiet.data };
+            let to = to.as_ref().and_then(|to| to.ip);
+            stage.send(Some(i64::from(second) * 1000 + 20), &quiet, to, second, &body);
+        }
+        stage.announces(9..=30, &[&leader()]);
+        stage.analysis(END)
+    };
+    assert_eq!(state(&yields(None), &quiet).0, State::StandingBy);
+    let (hidden, reasons) = state(&yields(Some(actor(4))), &quiet);
+    assert_eq!(hidden, State::Unproven, "{reasons}");
+    assert!(reasons.contains("it announced to single receivers"), "{reasons}");
+}
+
+/// Two devices ask for a minute and a half, the group or one receiver; with general messages in the capture or without.
+fn leaderless(with_general: bool, by_group: bool) -> Analysis {
+    let mut stage = Stage::default();
+    for second in 0..=90 {
+        for asker in [actor(2), actor(3)] {
+            let to = actor(1);
+            asks(&mut stage, second, &asker, (!by_group).then_some(&to));
+        }
+        if with_general {
+            // A desk asks for nothing that makes it a clock.
+            let body = Body::Management { target: actor(2).port, hops: (1, 1), action: 0, tlvs: Vec::new() };
+            stage.send(Some(second * 1000), &actor(9), None, u16::try_from(second).unwrap(), &body);
+        }
+    }
+    stage.analysis(91_000)
+}
+
+#[test]
+fn nobody_leads_only_where_a_leader_would_be_heard() {
+    let rule = "no-grandmaster";
+    let whole = leaderless(true, true);
+    assert!(has(&whole, rule), "{:?}", not_judged(&whole, rule));
+    for (with_general, by_group, why) in [
+        (false, true, "no general message: a capture filter may have taken them out"),
+        (true, false, "captured in one direction only"),
+    ] {
+        let analysis = leaderless(with_general, by_group);
+        assert!(!has(&analysis, rule));
+        let told = not_judged(&analysis, rule).unwrap();
+        assert!(told.contains(why), "{told}");
+    }
 }
 
 /// A leader that announces and sends no Sync, and followers that ask it as given.

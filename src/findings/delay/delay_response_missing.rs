@@ -77,9 +77,18 @@ impl DelayResponseMissing {
     fn deaf_leader(&self, analysis: &Analysis, key: DomainKey, silent: &[&Device]) -> Finding {
         let leader = analysis.domains.get(&key).and_then(|domain| domain.election.leader());
         let name = leader.map(|leader| leader.to_string()).unwrap_or_default();
+        let hidden = analysis.devices.iter().flat_map(|device| &device.withheld);
+        let hidden = hidden.filter(|held| held.state == State::Unanswered && held.domain == key).count();
         let strength = silent.iter().map(|device| device.strength).max().unwrap_or(Strength::Inferred);
         Finding {
-            title: format!("{key}: the leader {name} answers nobody; {} devices ask in vain", silent.len()),
+            title: if hidden == 0 {
+                format!("{key}: the leader {name} answers nobody; {} devices ask in vain", silent.len())
+            } else {
+                format!(
+                    "{key}: the leader {name} answers none of the {} devices whose answers would be in view",
+                    silent.len()
+                )
+            },
             device: leader.and_then(|leader| analysis.device_of(leader)).map(|device| device.key.clone()),
             strength,
             evidence: silent.iter().flat_map(|device| evidence(analysis, key, device)).collect(),

@@ -51,20 +51,25 @@ fn steps(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
     analysis.clocks.paths().flat_map(move |(key, path)| {
         path.steps.iter().map(move |step| {
             let size = step.size.nanos().map_or(i64::MAX, |nanos| nanos.0);
+            let relay = path.is_relayed.then(|| format!("{}, a boundary clock,", path.port));
             // "Capture less leader" grows where the capture's clock jumps ahead or the leader's falls back.
             let (text, clock) = match step.whose {
                 Whose::Capture => (format!("the capture's clock jumps by {}", signed(size)), None),
-                Whose::Leader => (
-                    format!("the leader's time jumps by {}", signed(size.saturating_neg())),
-                    Some(path.port.clock),
-                ),
-                Whose::CannotTell => (
-                    format!(
-                        "capture's clock less leader's jumps by {}; whose it was cannot be told",
-                        signed(size)
-                    ),
-                    None,
-                ),
+                Whose::Leader => {
+                    let whose = relay.map_or_else(
+                        || "the leader's time".to_owned(),
+                        |relay| format!("the time of {relay}"),
+                    );
+                    (format!("{whose} jumps by {}", signed(size.saturating_neg())), Some(path.port.clock))
+                }
+                Whose::CannotTell => {
+                    let whose =
+                        relay.map_or_else(|| "leader's".to_owned(), |relay| format!("that of {relay}"));
+                    let size = signed(size);
+                    let text =
+                        format!("capture's clock less {whose} jumps by {size}; whose it was cannot be told");
+                    (text, None)
+                }
             };
             EventDocument {
                 time: rfc3339(step.time),

@@ -89,6 +89,7 @@ impl Network {
         for (frame, (true_ns, actor, octets)) in (1_u64..).zip(&self.frames) {
             last = Place { file: 0, frame, time: Some(stamp(*true_ns)) };
             let path = Path {
+                interface: 0,
                 source_mac: Some(MacAddress(actor.mac)),
                 destination_mac: Some(MacAddress([1, 0, 0x5e, 0, 1, 129])),
                 vlan: None,

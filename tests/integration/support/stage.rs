@@ -159,6 +159,7 @@ impl Stage {
         let is_ip = actor.ip.is_some();
         let group_mac = if is_ip { [0x01, 0, 0x5E, 0, 1, 129] } else { [0x01, 0x80, 0xC2, 0, 0, 0x0E] };
         let path = Path {
+            interface: 0,
             source_mac: Some(MacAddress(actor.mac)),
             destination_mac: Some(MacAddress(to.map_or(group_mac, mac_of))),
             vlan: actor.vlan,
