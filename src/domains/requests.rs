@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 use std::collections::VecDeque;
 
+use super::answer_checks::AnswerChecks;
 use super::key::PortId;
 use super::samples::Exchange;
 use super::samples::FOLLOWER_SAMPLES;
@@ -80,6 +81,7 @@ struct Answer {
     sequence_id: u16,
     time: CaptureTime,
     responder: PortId,
+    place: Place,
     stamp: AnswerStamp,
 }
 
@@ -101,6 +103,8 @@ pub(crate) struct AnswerStamp {
     pub(crate) two_step: bool,
     /// `correctionField`.
     pub(crate) correction: TimeInterval,
+    /// Whether it went to the group.
+    pub(crate) multicast: bool,
 }
 
 /// What one port asked and what it got.
@@ -121,6 +125,9 @@ pub struct Requester {
     responders: BTreeMap<PortId, u64>,
     own_time: Option<Box<Series>>,
     asked_for: Option<LogInterval>,
+    least_asked_for: Option<LogInterval>,
+    first_request: Option<Place>,
+    checks: AnswerChecks,
     outages: Vec<Outage>,
 }
 
@@ -129,7 +136,31 @@ impl Requester {
     pub(super) fn hear_interval(&mut self, asked_for: LogInterval) {
         if asked_for != LogInterval::NOT_GIVEN {
             self.asked_for = Some(asked_for);
+            self.least_asked_for = Some(self.least_asked_for.map_or(asked_for, |least| least.min(asked_for)));
         }
+    }
+
+    /// The shortest of the intervals that leaders asked for.
+    #[must_use]
+    pub const fn least_asked_for(&self) -> Option<LogInterval> {
+        self.least_asked_for
+    }
+
+    /// Takes in an answer that was sent to another address than the requests come from.
+    pub(super) fn hear_elsewhere(&mut self, place: Place) {
+        self.checks.elsewhere.at(place);
+    }
+
+    /// What is odd about its answers.
+    #[must_use]
+    pub const fn checks(&self) -> &AnswerChecks {
+        &self.checks
+    }
+
+    /// The first request.
+    #[must_use]
+    pub const fn first_request(&self) -> Option<Place> {
+        self.first_request
     }
 
     /// The least interval between requests that the leader asked for last.
@@ -168,6 +199,7 @@ impl Requester {
     ) -> Option<Exchange> {
         self.seen += 1;
         self.multicast += u64::from(multicast);
+        self.first_request.get_or_insert(place);
         self.last_request = Some(place);
         self.give_up_before(now);
         let request = Request { sequence_id, place, time: now, multicast, stamp };
@@ -191,19 +223,26 @@ impl Requester {
     pub(crate) fn answer(
         &mut self,
         now: CaptureTime,
+        place: Place,
         sequence_id: u16,
         responder: PortId,
         stamp: AnswerStamp,
     ) -> Option<Exchange> {
         self.give_up_before(now);
-        let answer = Answer { sequence_id, time: now, responder, stamp };
+        let answer = Answer { sequence_id, time: now, responder, place, stamp };
         *self.responders.entry(responder).or_insert(0) += 1;
         if let Some(index) = self.pending.iter().position(|request| request.sequence_id == sequence_id) {
+            if index.saturating_add(1) < self.pending.len() {
+                self.checks.overtaken.at(place);
+            }
             return self.pending.remove(index).and_then(|request| self.settle(request, answer));
         }
         // Either the request was captured after its answer, or it passes elsewhere, or a second clock answers.
         if self.seen == 0 {
             self.unseen_requests += 1;
+        }
+        if self.checks.is_second(place, sequence_id, responder) {
+            return None;
         }
         if self.early.len() >= PENDING_LIMIT {
             self.early.pop_front();
@@ -225,13 +264,19 @@ impl Requester {
             }
         }
         while self.early.front().is_some_and(|oldest| now.since(oldest.time) > ANSWER_WINDOW) {
-            self.early.pop_front();
+            if let Some(stray) = self.early.pop_front().filter(|_| self.seen > 0) {
+                self.checks.strays.at(stray.place);
+            }
         }
     }
 
     fn settle(&mut self, request: Request, answer: Answer) -> Option<Exchange> {
         self.answered += 1;
         self.answered_multicast += u64::from(request.multicast);
+        self.checks.settle(request.sequence_id, answer.responder);
+        if answer.stamp.multicast && !request.multicast {
+            self.checks.to_group.at(answer.place);
+        }
         self.response_time.record(answer.time.since(request.time));
         if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
             outage.until = Some(request.place);
@@ -362,8 +407,8 @@ mod tests {
     fn a_request_with_its_answer_is_answered_in_either_order() {
         let mut requester = Requester::default();
         requester.ask(time(0), place(0), 1, true, RequestStamp::default());
-        requester.answer(time(2), 1, leader(), AnswerStamp::default());
-        requester.answer(time(1000), 2, leader(), AnswerStamp::default());
+        requester.answer(time(2), place(2), 1, leader(), AnswerStamp::default());
+        requester.answer(time(1000), place(1000), 2, leader(), AnswerStamp::default());
         requester.ask(time(1001), place(1001), 2, true, RequestStamp::default());
         requester.finish(time(9000));
         assert_eq!((requester.answered(), requester.unanswered()), (2, 0));
@@ -386,11 +431,11 @@ mod tests {
             let at = i64::from(sequence_id) * 1000;
             requester.ask(time(at), place(at), sequence_id, true, RequestStamp::default());
             if sequence_id == 0 {
-                requester.answer(time(at + 1), sequence_id, leader(), AnswerStamp::default());
+                requester.answer(time(at + 1), place(at + 1), sequence_id, leader(), AnswerStamp::default());
             }
         }
         requester.ask(time(8000), place(8000), 6, true, RequestStamp::default());
-        requester.answer(time(8001), 6, leader(), AnswerStamp::default());
+        requester.answer(time(8001), place(8001), 6, leader(), AnswerStamp::default());
         assert_eq!(requester.outages(), [Outage { from: place(1000), until: Some(place(8000)) }]);
         assert_eq!(requester.trailing_unanswered(), 0);
     }
@@ -398,8 +443,8 @@ mod tests {
     #[test]
     fn answers_without_any_request_in_view_are_told_apart() {
         let mut requester = Requester::default();
-        requester.answer(time(0), 1, leader(), AnswerStamp::default());
-        requester.answer(time(1000), 2, leader(), AnswerStamp::default());
+        requester.answer(time(0), place(0), 1, leader(), AnswerStamp::default());
+        requester.answer(time(1000), place(1000), 2, leader(), AnswerStamp::default());
         assert_eq!((requester.seen(), requester.unseen_requests()), (0, 2));
     }
 }

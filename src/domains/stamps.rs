@@ -9,6 +9,7 @@ use super::samples::Exchange;
 use crate::observations::Place;
 use crate::ptp::v1;
 use crate::ptp::v2;
+use crate::units::Nanos;
 use crate::units::TimeInterval;
 use crate::units::Timestamp;
 
@@ -27,12 +28,17 @@ impl Domain {
         let (sequence_id, correction) = (header.sequence_id, header.correction_field);
         match &message.body {
             v2::Body::Sync { .. } if header.flags.two_step() => {
+                self.check_flag(port, place, sequence_id, true);
                 self.two_step_sync(port, place, sequence_id, correction);
             }
             v2::Body::Sync { origin_timestamp } => {
+                self.check_flag(port, place, sequence_id, false);
                 self.one_step_sync(port, place, *origin_timestamp, correction);
             }
             v2::Body::FollowUp { precise_origin_timestamp } => {
+                if let Some(samples) = self.samples_of(port) {
+                    samples.checks_mut().follow_up(place, sequence_id);
+                }
                 self.follow_up(port, place, sequence_id, *precise_origin_timestamp, correction);
             }
             v2::Body::DelayReq { origin_timestamp } => {
@@ -44,7 +50,8 @@ impl Domain {
                 self.ask((port, Mechanism::PeerToPeer), place, sequence_id, multicast, stamp);
             }
             v2::Body::DelayResp { receive_timestamp, requesting_port_identity } => {
-                let stamp = AnswerStamp { received: filled(*receive_timestamp), two_step: false, correction };
+                let received = filled(*receive_timestamp);
+                let stamp = AnswerStamp { received, two_step: false, correction, multicast };
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::EndToEnd);
                 self.answer(asker, place, sequence_id, port, stamp);
                 if let Some(requester) = self.requesters.get_mut(&asker) {
@@ -53,8 +60,8 @@ impl Domain {
             }
             v2::Body::PdelayResp { request_receipt_timestamp, requesting_port_identity } => {
                 let two_step = header.flags.two_step();
-                let stamp =
-                    AnswerStamp { received: filled(*request_receipt_timestamp), two_step, correction };
+                let received = filled(*request_receipt_timestamp);
+                let stamp = AnswerStamp { received, two_step, correction, multicast };
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
                 self.answer(asker, place, sequence_id, port, stamp);
             }
@@ -95,12 +102,20 @@ impl Domain {
             }
             v1::Body::DelayResp(response) => {
                 let received = response.delay_receipt_timestamp.and_then(filled);
-                let stamp = AnswerStamp { received, two_step: false, correction: NONE };
+                let stamp = AnswerStamp { received, two_step: false, correction: NONE, multicast };
                 let asker = (PortId::from(response.requesting_source), Mechanism::EndToEnd);
                 self.answer(asker, place, response.requesting_source_sequence_id, port, stamp);
             }
             _ => {}
         }
+    }
+
+    fn check_flag(&mut self, port: PortId, place: Place, sequence_id: u16, two_step: bool) {
+        let interval =
+            self.ports.get(&port).and_then(|port| port.series(super::Kind::Sync)?.declared_interval());
+        let Some(samples) = self.samples_of(port) else { return };
+        samples.checks_mut().flag(place, sequence_id, two_step);
+        samples.pairing_mut().expect_within(interval.map(|interval| Nanos(interval.0 / 2)));
     }
 
     fn one_step_sync(&mut self, port: PortId, place: Place, sent: Timestamp, correction: TimeInterval) {
@@ -159,7 +174,7 @@ impl Domain {
     ) {
         let Some(now) = place.time else { return };
         let requester = self.requesters.entry(asker).or_default();
-        if let Some(exchange) = requester.answer(now, sequence_id, responder, stamp) {
+        if let Some(exchange) = requester.answer(now, place, sequence_id, responder, stamp) {
             self.relate(asker, sequence_id, &exchange);
         }
     }

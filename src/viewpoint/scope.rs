@@ -9,6 +9,7 @@ use super::traffic::Counts;
 use super::traffic::Pair;
 use super::traffic::Station;
 use super::traffic::Traffic;
+use crate::units::CaptureTime;
 use crate::units::MacAddress;
 
 /// An answer.
@@ -51,6 +52,18 @@ impl Scope {
             pairs: traffic.pairs(),
             stations: traffic.stations(),
         }
+    }
+
+    /// Time of the latest frame that a station sent.
+    #[must_use]
+    pub fn last_heard(&self, sender: MacAddress) -> Option<CaptureTime> {
+        self.stations.get(&sender).and_then(|station| station.latest)
+    }
+
+    /// The station at whose port the capture was taken, where that shows.
+    #[must_use]
+    pub const fn station(&self) -> Option<MacAddress> {
+        self.station
     }
 
     /// Whether PTP multicast that `sender` sends would be here. The group reaches this place where others' does.

@@ -53,9 +53,11 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         &[
             "units",
             "statistics",
+            "timing",
             "ptp",
             "observations",
             "domains",
+            "profiles",
             "clock",
             "devices",
             "viewpoint",
