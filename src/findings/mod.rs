@@ -10,7 +10,10 @@ mod finding;
 mod quality;
 mod rates;
 mod rule;
+mod transmit_cycle;
 mod verdict;
+mod words;
+mod yardstick;
 
 pub use finding::{Evidence, Finding, Severity};
 pub use rule::{Outcome, Rule};
@@ -18,5 +21,6 @@ pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
-    [elections::RULES, quality::RULES, delay::RULES, rates::RULES].into_iter().flatten().copied()
+    let groups = [elections::RULES, quality::RULES, delay::RULES, rates::RULES];
+    groups.into_iter().flatten().copied()
 }
