@@ -7,6 +7,7 @@
 mod delay;
 mod elections;
 mod finding;
+mod followers;
 mod quality;
 mod rates;
 mod rule;
@@ -21,6 +22,6 @@ pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
-    let groups = [elections::RULES, quality::RULES, delay::RULES, rates::RULES];
+    let groups = [elections::RULES, quality::RULES, delay::RULES, followers::RULES, rates::RULES];
     groups.into_iter().flatten().copied()
 }
