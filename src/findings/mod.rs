@@ -12,6 +12,7 @@ mod quality;
 mod rates;
 mod rule;
 mod transmit_cycle;
+mod transport;
 mod verdict;
 mod words;
 mod yardstick;
@@ -22,6 +23,7 @@ pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
-    let groups = [elections::RULES, quality::RULES, delay::RULES, followers::RULES, rates::RULES];
+    let groups =
+        [elections::RULES, quality::RULES, delay::RULES, followers::RULES, rates::RULES, transport::RULES];
     groups.into_iter().flatten().copied()
 }
