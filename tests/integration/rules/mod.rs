@@ -1,5 +1,8 @@
 //! Every rule: a made capture on which it fires, a near miss on which it does not, and where absence is its evidence,
 //! one that makes it say "cannot tell".
 
+mod carriage;
+mod delay;
 mod elections;
+mod followers;
 mod rates;

@@ -51,7 +51,9 @@ impl Script {
             );
             for eighth in 0..8_u16 {
                 let sequence = first.wrapping_add(number.wrapping_mul(8)).wrapping_add(eighth);
-                self.send(ms + 5 + i64::from(eighth) * 125, who, sequence, -3, &Body::Sync { origin_ns: 0 });
+                let at = ms + 5 + i64::from(eighth) * 125;
+                let origin_ns = BEGINNING.0 + at * 1_000_000;
+                self.send(at, who, sequence, -3, &Body::Sync { origin_ns });
             }
         }
     }
