@@ -1,5 +1,6 @@
 //! A leader that starts, fails and waits, again and again: what two rules ask.
 
+use crate::domains::Cadence;
 use crate::domains::ClockPort;
 use crate::domains::Kind;
 use crate::domains::Silence;
@@ -32,10 +33,14 @@ pub(in crate::findings) struct Cycle {
 pub(in crate::findings) fn of(port: &ClockPort) -> Option<Cycle> {
     let pairing = port.samples.as_deref()?.pairing();
     let (without, syncs) = (pairing.without_follow_up(), port.count(Kind::Sync));
-    if without == 0 || without < pairing.paired() {
+    let missed = port.series(Kind::Sync).map_or(0, Cadence::missed);
+    // Where frames are lost on the way or by the capture, Syncs are missing as well.
+    if without == 0 || without < pairing.paired() || without < missed {
         return None;
     }
-    let long = port.silences(Kind::Announce).iter().filter(|silence| silence.length >= SHORTEST).copied();
+    // A sender that has stopped uses no numbers up.
+    let stopped = |silence: &Silence| silence.skipped.unwrap_or(0) == 0 && silence.length >= SHORTEST;
+    let long = port.silences(Kind::Announce).iter().copied().filter(stopped);
     let silences: Vec<Silence> = long.collect();
     let mut lengths: Vec<Nanos> = silences.iter().map(|silence| silence.length).collect();
     lengths.sort_unstable();

@@ -2,7 +2,9 @@
 
 use crate::analysis::Analysis;
 use crate::devices::Strength;
+use crate::domains::Cadence;
 use crate::domains::Domain;
+use crate::domains::Kind;
 use crate::domains::Mechanism;
 use crate::domains::PortId;
 use crate::domains::Requester;
@@ -84,9 +86,16 @@ impl DelayResponseMisaddressed {
             (Strength::Shown, what, Evidence::at(elsewhere.first, text))
         } else {
             let open = requester.unanswered();
+            // Requests that were lost to the capture leave answers without a request as well.
+            let lost = sent.series(Kind::DelayReq).map_or(0, Cadence::missed);
             let mostly_open = requester.answered().saturating_mul(2) < requester.seen();
             let as_many = strays.times.saturating_mul(2) >= open;
-            if strays.times < STRAYS || open < STRAYS || !mostly_open || !as_many {
+            if strays.times < STRAYS
+                || open < STRAYS
+                || !mostly_open
+                || !as_many
+                || lost.saturating_mul(4) > strays.times
+            {
                 return None;
             }
             let text = format!(

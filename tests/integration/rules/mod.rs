@@ -6,3 +6,4 @@ mod delay;
 mod elections;
 mod followers;
 mod rates;
+mod thinned;
