@@ -49,7 +49,7 @@ impl Domains {
                 let header = &message.header;
                 let port = header.source_port_identity.into();
                 let series = (name, port, kind_v2(header.message_type));
-                self.sightings.record(series, header.sequence_id, observation.place, &observation.path);
+                self.sightings.record(series, message, observation.place, &observation.path);
             }
         }
     }

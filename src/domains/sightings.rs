@@ -11,7 +11,10 @@ use super::port::Kind;
 use super::sync_checks::Met;
 use crate::observations::Path;
 use crate::observations::Place;
+use crate::observations::Transport;
+use crate::ptp::v2;
 use crate::units::Nanos;
+use crate::units::Timestamp;
 
 /// Series followed (chosen).
 const SERIES: usize = 4096;
@@ -29,6 +32,9 @@ struct Latest {
     place: Place,
     vlan: Option<u16>,
     dscp: Option<u8>,
+    transport: Transport,
+    /// The time it carries, where that is filled: what tells a copy from another message with its number.
+    time: Option<Timestamp>,
 }
 
 /// What was captured twice.
@@ -45,21 +51,32 @@ impl Sightings {
     pub(super) fn record(
         &mut self,
         (name, port, kind): (DomainName, PortId, Kind),
-        number: u16,
+        message: &v2::Message,
         place: Place,
         path: &Path,
     ) {
         if !matches!(kind, Kind::Announce | Kind::Sync | Kind::FollowUp | Kind::DelayReq) {
             return;
         }
-        let here = Latest { number, place, vlan: path.vlan, dscp: path.dscp };
+        let number = message.header.sequence_id;
+        let time = carried(&message.body);
+        let (vlan, dscp, transport) = (path.vlan, path.dscp, path.transport);
+        let here = Latest { number, place, vlan, dscp, transport, time };
         let key = (name, port, kind);
         let before = self.latest.get(&key).copied();
-        if let Some(before) = before.filter(|before| before.number == number && is_near(before.place, place))
-        {
+        let is_same = |before: &Latest| {
+            before.number == number
+                && before.time == time
+                && before.transport == transport
+                && is_near(before.place, place)
+        };
+        if let Some(before) = before.filter(is_same) {
             if before.vlan != here.vlan {
-                let pair = (name, port, before.vlan.min(here.vlan), before.vlan.max(here.vlan));
-                met(&mut self.vlans, pair, place);
+                // A clock may serve two VLANs with like numbers; like times are another matter.
+                if time.is_some() {
+                    let pair = (name, port, before.vlan.min(here.vlan), before.vlan.max(here.vlan));
+                    met(&mut self.vlans, pair, place);
+                }
             } else if let (Some(first), Some(again)) = (before.dscp, here.dscp)
                 && first != again
             {
@@ -76,6 +93,16 @@ fn met<K: Ord>(counts: &mut BTreeMap<K, Met>, key: K, place: Place) {
     if counts.len() < KEPT || counts.contains_key(&key) {
         counts.entry(key).or_default().at(place);
     }
+}
+
+/// The time of sending that a message carries; 0 is none.
+fn carried(body: &v2::Body) -> Option<Timestamp> {
+    let time = match body {
+        v2::Body::Sync { origin_timestamp } | v2::Body::DelayReq { origin_timestamp } => *origin_timestamp,
+        v2::Body::FollowUp { precise_origin_timestamp } => *precise_origin_timestamp,
+        _ => return None,
+    };
+    (!time.is_zero()).then_some(time)
 }
 
 fn is_near(one: Place, other: Place) -> bool {

@@ -2,12 +2,10 @@
 
 use std::net::Ipv4Addr;
 
-use crate::support::craft::capture_file::CapturedFrame;
 use crate::support::craft::frame;
 use crate::support::craft::ptp_v2;
 use crate::support::craft::ptp_v2::Body;
 use crate::support::script::said;
-use crate::support::stage::Actor;
 use crate::support::stage::actor;
 use crate::support::wire::Sender;
 use crate::support::wire::Wire;
@@ -32,21 +30,6 @@ fn sound() -> Wire {
     wire
 }
 
-/// A message over Ethernet instead of UDP.
-fn over_ethernet(wire: &mut Wire, us: i64, actor: &Actor, sequence: u16, body: &Body) {
-    let header = ptp_v2::Header {
-        domain: actor.domain,
-        flags: [0, 0],
-        correction: 0,
-        source: actor.port,
-        sequence,
-        log_interval: 0,
-    };
-    let octets =
-        frame::ethernet([0x01, 0x1B, 0x19, 0, 0, 0], actor.mac, 0x88F7, &ptp_v2::encode(&header, body));
-    wire.0.push(CapturedFrame { stamp_ns: origin(us), interface: 0, octets });
-}
-
 #[test]
 fn a_device_over_ethernet_under_a_leader_over_udp_is_named() {
     for (also_udp, expected) in [(false, 1), (true, 0)] {
@@ -54,7 +37,7 @@ fn a_device_over_ethernet_under_a_leader_over_udp_is_named() {
         let device = actor(21);
         for second in 0..SECONDS {
             let body = Body::PdelayReq { origin_ns: 0 };
-            over_ethernet(&mut wire, second * 1_000_000 + 50, &device, number(second), &body);
+            wire.ethernet(second * 1_000_000 + 50, &Sender::of(device), number(second), &body);
         }
         if also_udp {
             wire.follows(0..SECONDS, &follower(21), &leader());
@@ -137,15 +120,21 @@ fn one_message_with_two_code_points_was_marked_anew_on_the_way() {
 
 #[test]
 fn messages_of_one_vlan_on_another_are_named_and_mirror_copies_are_not() {
-    for (late_us, expected) in [(2_500, vec!["major"]), (100, vec![])] {
+    // A clock that serves both VLANs sends like numbers and times of its own.
+    for (late_us, own_times, expected) in
+        [(2_500, false, vec!["major"]), (100, false, vec![]), (2_500, true, vec![])]
+    {
         let on = |vlan| Sender { vlan: Some(vlan), ..leader() };
         let mut wire = Wire::default();
         wire.leads(0..SECONDS, &on(10));
         for second in 0..SECONDS {
-            let body = Body::Announce { origin_ns: 0, data: leader().actor.data };
-            wire.put(second * 1_000_000 + late_us, &on(20), number(second), &body);
+            // The first Follow_Up of each second.
+            let us = second * 1_000_000 + 5_000;
+            let origin_ns = origin(if own_times { us + late_us } else { us });
+            let body = Body::FollowUp { origin_ns };
+            wire.put(us + 1_010 + late_us, &on(20), number(second * 8), &body);
         }
-        assert_eq!(said(&wire.report(), "vlan-split-or-leak"), expected, "{late_us}");
+        assert_eq!(said(&wire.report(), "vlan-split-or-leak"), expected, "{late_us} {own_times}");
     }
 }
 

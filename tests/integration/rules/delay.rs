@@ -351,3 +351,46 @@ fn syncs_that_are_held_up_now_and_then_are_told_from_noisy_stamps() {
         assert!(said(&report, "software-stamped-master").is_empty());
     }
 }
+
+/// A clock in gPTP.
+fn gptp(last: u8) -> Sender {
+    let mut sender = follower(last);
+    sender.actor.major_sdo_id = 1;
+    sender
+}
+
+#[test]
+fn a_gptp_bridge_that_adds_nothing_to_the_correction_is_named() {
+    for (correction_ns, steps, expected) in [(0, 1, vec!["major"]), (4_000, 1, vec![]), (0, 0, vec![])] {
+        let relay = Sender { correction_ns, ..gptp(9) };
+        let grandmaster = if steps > 0 { actor(1) } else { relay.actor };
+        let relay = Sender { actor: relay.actor.relays(&grandmaster, steps), ..relay };
+        let mut wire = Wire::default();
+        for second in 0..SECONDS {
+            let body = Body::Announce { origin_ns: 0, data: relay.actor.data };
+            wire.ethernet(second * 1_000_000, &relay, number(second), &body);
+        }
+        for eighth in 0..SECONDS * 8 {
+            let us = 5_000 + eighth * 125_000;
+            wire.ethernet(us + 2, &relay, number(eighth), &Body::Sync { origin_ns: 0 });
+            wire.ethernet(us + 900, &relay, number(eighth), &Body::FollowUp { origin_ns: origin(us) });
+        }
+        assert_eq!(said(&wire.report(), "correction-field-wrong"), expected, "{correction_ns} {steps}");
+    }
+}
+
+#[test]
+fn in_gptp_a_second_neighbour_is_a_critical_fault() {
+    let (asker, peers) = (gptp(21), [gptp(31), gptp(32)]);
+    let mut wire = Wire::default();
+    for second in 0..20 {
+        let (us, sequence) = (second * 1_000_000, number(second));
+        wire.ethernet(us, &asker, sequence, &Body::PdelayReq { origin_ns: 0 });
+        for (peer, after) in peers.iter().zip([300, 700]) {
+            let requester = asker.actor.port;
+            let answer = Body::PdelayResp { receipt_ns: origin(us), requester };
+            wire.ethernet(us + after, peer, sequence, &answer);
+        }
+    }
+    assert_eq!(said(&wire.report(), "peer-delay-several-responders"), ["critical"]);
+}

@@ -5,5 +5,6 @@ mod carriage;
 mod delay;
 mod elections;
 mod followers;
+mod pages;
 mod rates;
 mod thinned;

@@ -147,8 +147,14 @@ fn cycling(runs: i64, whole: bool) -> Wire {
     wire.asks(0..runs * 20, &follower(20));
     for run in 0..runs {
         let from = run * 20;
-        wire.announces(from..from + 4, &leader());
-        wire.syncs(from..from + 4, &leader(), |_| 0);
+        for second in 0..4 {
+            // A sender that has stopped uses no numbers up.
+            let (us, sequence) = ((from + second) * 1_000_000, number(run * 4 + second));
+            let body = Body::Announce { origin_ns: 0, data: leader().actor.data };
+            wire.put(us, &leader(), sequence, &body);
+            wire.put(us + 5_000, &leader(), sequence, &Body::Sync { origin_ns: 0 });
+            wire.put(us + 6_000, &leader(), sequence, &Body::FollowUp { origin_ns: origin(us + 4_990) });
+        }
     }
     if !whole {
         wire.0.retain(|frame| frame.octets[42] & 0x0F != 0x8);

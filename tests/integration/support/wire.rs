@@ -70,23 +70,7 @@ pub(crate) fn origin(us: i64) -> i64 {
 impl Wire {
     /// Puts a message on the wire that is captured at `us`.
     pub(crate) fn put(&mut self, us: i64, sender: &Sender, sequence: u16, body: &Body) {
-        let usual = match body {
-            Body::Announce { .. } | Body::DelayResp { .. } => 0,
-            Body::Sync { .. } | Body::FollowUp { .. } => -3,
-            _ => NOT_STATED,
-        };
-        let two_step = match body {
-            Body::Sync { .. } | Body::PdelayResp { .. } if sender.two_step => TWO_STEP,
-            _ => 0,
-        };
-        let header = ptp_v2::Header {
-            domain: sender.actor.domain,
-            flags: [sender.flags | two_step, 0],
-            correction: sender.correction_ns << 16,
-            source: sender.actor.port,
-            sequence,
-            log_interval: sender.log.unwrap_or(usual),
-        };
+        let header = header(sender, sequence, body);
         self.octets(us, sender, body, &ptp_v2::encode(&header, body));
     }
 
@@ -111,6 +95,16 @@ impl Wire {
             Some(vlan) => frame::ethernet_tagged(mac, sender.actor.mac, (0, vlan), 0x0800, &datagram),
             None => frame::ethernet(mac, sender.actor.mac, 0x0800, &datagram),
         };
+        self.0.push(CapturedFrame { stamp_ns: origin(us), interface: 0, octets });
+    }
+
+    /// The same over Ethernet, to the group that stays on one link; the actor's `majorSdoId` makes it gPTP.
+    pub(crate) fn ethernet(&mut self, us: i64, sender: &Sender, sequence: u16, body: &Body) {
+        let header = header(sender, sequence, body);
+        let mut message = ptp_v2::encode(&header, body);
+        message[0] |= sender.actor.major_sdo_id << 4;
+        let group = [0x01, 0x80, 0xC2, 0, 0, 0x0E];
+        let octets = frame::ethernet(group, sender.actor.mac, 0x88F7, &message);
         self.0.push(CapturedFrame { stamp_ns: origin(us), interface: 0, octets });
     }
 
@@ -183,6 +177,27 @@ impl Wire {
         let mut frames = self.0.clone();
         frames.sort_by_key(|frame| frame.stamp_ns);
         judged::files(&[("made.pcap", capture_file::pcap(262_144, &frames))]).value()
+    }
+}
+
+/// The header of a message as its sender makes it.
+fn header(sender: &Sender, sequence: u16, body: &Body) -> ptp_v2::Header {
+    let usual = match body {
+        Body::Announce { .. } | Body::DelayResp { .. } => 0,
+        Body::Sync { .. } | Body::FollowUp { .. } => -3,
+        _ => NOT_STATED,
+    };
+    let two_step = match body {
+        Body::Sync { .. } | Body::PdelayResp { .. } if sender.two_step => TWO_STEP,
+        _ => 0,
+    };
+    ptp_v2::Header {
+        domain: sender.actor.domain,
+        flags: [sender.flags | two_step, 0],
+        correction: sender.correction_ns << 16,
+        source: sender.actor.port,
+        sequence,
+        log_interval: sender.log.unwrap_or(usual),
     }
 }
 
