@@ -59,10 +59,9 @@ impl Rule for FollowUpMissing {
                     continue;
                 }
                 let Some(severity) = severity(port) else { continue };
-                let general = port.count(Kind::Announce) + port.count(Kind::FollowUp);
-                if !domain.key.is_v1() && general == 0 {
+                if !sees_general_messages(domain, port) {
                     cannot_tell = Some(format!(
-                        "{}: neither Announce nor Follow_Up of {} was captured: general messages (UDP 320) may be missing from this capture",
+                        "{}: no message of {} that goes the way of Follow_Up was captured: general messages (UDP 320) may be missing from this capture",
                         domain.key, port.port
                     ));
                 } else {
@@ -74,6 +73,15 @@ impl Rule for FollowUpMissing {
             Some(why) if findings.is_empty() => Outcome::CannotTell(why),
             _ => Outcome::from_findings(findings),
         }
+    }
+}
+
+/// Whether messages that go the way of Follow_Ups were captured: of the port, in version 1 (which has no Announce) of any.
+fn sees_general_messages(domain: &Domain, port: &ClockPort) -> bool {
+    if domain.key.is_v1() {
+        domain.count(Kind::FollowUp) > 0 || domain.count(Kind::DelayResp) > 0
+    } else {
+        port.count(Kind::Announce) > 0 || port.count(Kind::FollowUp) > 0
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::Cadence;
+use crate::domains::ClockId;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Kind;
@@ -14,6 +15,9 @@ use crate::findings::finding::at;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
 use crate::units::CaptureTime;
+
+/// Announces of the follower from which it is said (chosen: one alone may be the last of a lead that was not captured).
+const ANNOUNCES: u64 = 2;
 
 /// A follower announces itself for a while although the leader does not pause.
 pub(super) struct FollowerTakesOver;
@@ -63,6 +67,17 @@ fn spell(domain: &Domain, port: &ClockPort) -> Option<(CaptureTime, CaptureTime)
     (asked_before && asks_again && !ever_led && !is_rival).then_some((first, last))
 }
 
+/// Whether the leader's Announces were captured throughout: neither it nor the capture paused for as long as followers
+/// wait.
+fn goes_through(domain: &Domain, leader: ClockId) -> bool {
+    let kind = if domain.key.is_v1() { Kind::Sync } else { Kind::Announce };
+    domain.ports_of(leader).any(|port| {
+        let announcer = domain.election.announcers().get(&port.port);
+        let longest = port.series(kind).and_then(|series| series.gaps().summary()).map(|gaps| gaps.max);
+        longest.zip(announcer).is_some_and(|(longest, announcer)| longest <= announcer.timeout())
+    })
+}
+
 impl FollowerTakesOver {
     fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Option<Finding> {
         let (first, last) = spell(domain, port)?;
@@ -72,7 +87,10 @@ impl FollowerTakesOver {
                 && tenure.from < first
                 && tenure.until.is_none_or(|until| until > last)
         })?;
-        let announces = port.series(Kind::Announce).or_else(|| port.series(Kind::Sync))?;
+        let announces = port.series(if domain.key.is_v1() { Kind::Sync } else { Kind::Announce })?;
+        if announces.count() < ANNOUNCES || !goes_through(domain, leader.clock) {
+            return None;
+        }
         let text = format!(
             "asked, announced itself {} times from {} to {}, and asked again; {} led all the while",
             announces.count(),

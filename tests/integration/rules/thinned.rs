@@ -19,6 +19,9 @@ const HEALTHY: [&str; 8] = [
     "lab/boundary-br1.pcap",
 ];
 
+/// Networks whose one fault, a leader that is away for a while, is none of these rules' matter.
+const LEADER_AWAY: [&str; 2] = ["playhouse-leader-lost.pcapng", "lab/failover.pcap"];
+
 /// The rules that are held to silence here; the others have tests of their own.
 const RULES: [&str; 33] = [
     "boundary-clock-offset",
@@ -71,9 +74,9 @@ fn source(record: &Kept) -> &[u8] {
 
 #[test]
 fn lost_frames_are_no_fault_of_the_network() {
-    for name in HEALTHY {
+    for name in HEALTHY.into_iter().chain(LEADER_AWAY) {
         let capture = Capture::open(name);
-        for lost_percent in [0, 1, 10, 30, 50, 70] {
+        for lost_percent in [1, 10, 50, 70] {
             let mut random = Random::seeded(7 + u64::try_from(lost_percent).unwrap());
             let left: Vec<Kept> =
                 capture.records.iter().filter(|_| random.between(0, 99) >= lost_percent).cloned().collect();
@@ -114,6 +117,31 @@ fn coarse_or_noisy_stamps_are_no_fault_of_the_network() {
                 record.time = record.time.map(|CaptureTime(ns)| CaptureTime(ns / step * step + late));
             }
             assert_eq!(false_alarms(&capture, &records), Vec::<String>::new(), "{name} {step} {noise}");
+        }
+    }
+}
+
+#[test]
+fn a_hole_in_the_capture_is_no_fault_of_the_network() {
+    for name in HEALTHY.into_iter().chain(LEADER_AWAY) {
+        let capture = Capture::open(name);
+        let third = capture.records.len() / 3;
+        let records = capture.records.iter().enumerate();
+        let left = records.filter(|(index, _)| !(third..2 * third).contains(index));
+        let left: Vec<Kept> = left.map(|(_, record)| record.clone()).collect();
+        assert_eq!(false_alarms(&capture, &left), Vec::<String>::new(), "{name}");
+    }
+}
+
+#[test]
+fn messages_that_a_filter_took_out_are_no_fault_of_the_network() {
+    for name in HEALTHY.into_iter().chain(["playhouse-v1-beside-v2.pcap"]) {
+        let capture = Capture::open(name);
+        for port in [319_u16, 320] {
+            // The destination port of UDP behind untagged Ethernet and an IPv4 header without options.
+            let is_there = |record: &&Kept| record.octets.get(36..38) != Some(&port.to_be_bytes());
+            let left: Vec<Kept> = capture.records.iter().filter(is_there).cloned().collect();
+            assert_eq!(false_alarms(&capture, &left), Vec::<String>::new(), "{name} {port}");
         }
     }
 }
