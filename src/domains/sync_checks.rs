@@ -36,7 +36,7 @@ pub struct SyncChecks {
     pub timed: u64,
     /// Of those, with an origin of 0.
     pub zero_origin: Met,
-    /// With the origin of the one before.
+    /// With the origin of the one before, though another number (version 2 alone).
     pub same_origin: Met,
     /// With 10⁹ nanoseconds or more.
     pub odd_origin: Met,
@@ -50,7 +50,9 @@ pub struct SyncChecks {
     pub most_correction: Option<(ScaledNanos, Place)>,
     /// Sums below 0.
     pub negative_corrections: u64,
-    before: Option<Timestamp>,
+    before: Option<(Timestamp, Option<u16>)>,
+    /// Number of the latest Sync: one that was captured twice has its own origin twice.
+    number: Option<u16>,
     flag: Option<bool>,
     one_step: VecDeque<u16>,
 }
@@ -60,13 +62,13 @@ impl SyncChecks {
         self.timed += 1;
         if sync.sent.is_zero() {
             self.zero_origin.at(sync.place);
-        } else if self.before == Some(sync.sent) {
+        } else if self.before.is_some_and(|(sent, number)| sent == sync.sent && number != self.number) {
             self.same_origin.at(sync.place);
         }
         if sync.sent.nanoseconds >= SECOND {
             self.odd_origin.at(sync.place);
         }
-        self.before = Some(sync.sent);
+        self.before = Some((sync.sent, self.number));
         let Some(sum) = ScaledNanos::total(&[sync.sync_correction, sync.follow_up_correction]) else {
             return;
         };
@@ -80,6 +82,7 @@ impl SyncChecks {
     }
 
     pub(super) fn flag(&mut self, place: Place, sequence_id: u16, two_step: bool) {
+        self.number = Some(sequence_id);
         if self.flag.replace(two_step).is_some_and(|before| before != two_step) {
             self.flag_changes.at(place);
         }

@@ -24,6 +24,6 @@ pub use verdict::{Judgement, Verdict, judge};
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
     let groups =
-        [elections::RULES, quality::RULES, delay::RULES, followers::RULES, rates::RULES, transport::RULES];
+        [elections::RULES, quality::RULES, followers::RULES, delay::RULES, rates::RULES, transport::RULES];
     groups.into_iter().flatten().copied()
 }

@@ -360,6 +360,16 @@ fn one_bad_file_is_told_and_the_rest_go_on() {
 }
 
 #[test]
+fn a_file_that_is_not_there_is_told_and_the_rest_go_on() {
+    let good = capture("playhouse-healthy.pcapng");
+    let output = check([good.as_path(), Path::new("no-such-capture.pcap")]);
+    assert_eq!(status(&output), CLEAR);
+    assert!(said(&output.stderr).contains("there is no such file or folder"), "{output:?}");
+    assert!(said(&output.stdout).starts_with("SOUND"), "{output:?}");
+    assert!(said(&output.stdout).contains("no-such-capture.pcap"), "{output:?}");
+}
+
+#[test]
 fn half_a_capture_is_read_and_its_damage_is_told_with_its_place() {
     let folder = tempfile::tempdir().unwrap();
     for name in ["playhouse-healthy.pcapng", "playhouse-v1-beside-v2.pcap"] {
@@ -486,4 +496,22 @@ fn the_program_and_the_library_write_the_same() {
         assert_eq!(said(&run("text").stdout), judged.text, "{name}");
         assert_eq!(said(&run("json").stdout), judged.json, "{name}");
     }
+}
+
+#[test]
+fn the_command_about_streams_writes_the_same_document_and_judges_nothing() {
+    let wrong = capture("playhouse-wrong-domain.pcapng");
+    let output = downbeat().args(["streams", "--format", "json"]).arg(&wrong).output().unwrap();
+    assert_eq!(status(&output), 0);
+    assert_eq!(
+        output.stdout,
+        downbeat().args(["check", "--format", "json"]).arg(&wrong).output().unwrap().stdout
+    );
+    let slow = downbeat().args(["streams", "--link-speed", "2M"]).arg(&wrong).output().unwrap();
+    assert!(said(&slow.stdout).contains("2 Mb/s (as given)"), "{}", said(&slow.stdout));
+    assert_eq!(
+        status(&downbeat().args(["streams", "--link-speed", "fast"]).arg(&wrong).output().unwrap()),
+        2
+    );
+    assert_eq!(status(&downbeat().args(["streams", "no-such-file"]).output().unwrap()), 2);
 }

@@ -80,7 +80,7 @@ fn is_mismatch(
     let asks_both = domain.requests_of(port.clock).any(|(_, how, own)| how == other && own.seen() > 0);
     // Another rule has it where the answers are known to be missing.
     let told = analysis.device_of(port.clock).is_some_and(|device| device.state == State::Unanswered);
-    in_vain && !asks_both && !told && domain.answered(mechanism).0 == 0 && domain.answered(other).0 > 0
+    in_vain && !asks_both && !told && domain.answered(mechanism).all == 0 && domain.answered(other).all > 0
 }
 
 const fn other(mechanism: Mechanism) -> Mechanism {
@@ -128,7 +128,7 @@ impl DelayMechanismMismatch {
             "{} {} got no answer, while {} {} of others were answered; {shown_by}",
             requester.unanswered(),
             mechanism.request(),
-            domain.answered(other).0,
+            domain.answered(other).all,
             other.request()
         );
         let title = format!(

@@ -86,7 +86,7 @@ impl Rule for MulticastUnicastMismatch {
 
 fn is_in_vain(analysis: &Analysis, domain: &Domain, port: PortId, requester: &Requester) -> bool {
     let by_unicast = requester.multicast() == 0 && requester.unanswered() >= REQUESTS;
-    let others_by_multicast = domain.answered(Mechanism::EndToEnd).1 > 0;
+    let others_by_multicast = domain.answered(Mechanism::EndToEnd).multicast > 0;
     // Another rule has it where the answers are known to be missing.
     let told = analysis.device_of(port.clock).is_some_and(|device| device.state == State::Unanswered);
     by_unicast && requester.answered() == 0 && others_by_multicast && !told
@@ -111,7 +111,7 @@ impl MulticastUnicastMismatch {
         let text = format!(
             "{} unicast Delay_Req got no answer, while {} multicast ones of others were answered",
             requester.unanswered(),
-            domain.answered(Mechanism::EndToEnd).1
+            domain.answered(Mechanism::EndToEnd).multicast
         );
         let title =
             format!("{}: {port} asks by unicast, and only multicast requests are answered", domain.key);

@@ -3,6 +3,7 @@
 use crate::analysis::Analysis;
 use crate::clock::Basis;
 use crate::clock::FollowerTime;
+use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
@@ -72,6 +73,11 @@ impl BoundaryClockOffset {
         port: &ClockPort,
         time: &FollowerTime,
     ) -> Option<Finding> {
+        // Where it is off by far, that is told already.
+        let device = analysis.device_of(port.port.clock);
+        if device.is_some_and(|device| device.state == State::Adrift) {
+            return None;
+        }
         let off = time.beyond(LIMIT).filter(|_| time.offset.count >= SYNCS)?;
         let ahead = if off.is_behind { "behind" } else { "ahead of" };
         let text = format!(

@@ -2,6 +2,7 @@
 
 use crate::analysis::Analysis;
 use crate::clock::MANAGEMENT_LIMIT;
+use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
@@ -62,7 +63,10 @@ impl FollowerHunting {
     fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Option<Finding> {
         let points = port.claims.offsets.as_deref()?.points();
         let span = points.last()?.time_ns.saturating_sub(points.first()?.time_ns);
-        if points.len() < ANSWERS || span < SPAN.0 {
+        // Where it is off in the middle as well, that is told already.
+        let device = analysis.device_of(port.port.clock);
+        let is_adrift = device.is_some_and(|device| device.state == State::Adrift);
+        if is_adrift || points.len() < ANSWERS || span < SPAN.0 {
             return None;
         }
         let values: Vec<i128> = points.iter().map(|point| point.value_scaled_ns).collect();

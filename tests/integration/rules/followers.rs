@@ -155,7 +155,7 @@ fn a_device_that_asks_by_unicast_from_then_on_did_not_stop() {
 
 #[test]
 fn a_follower_that_says_it_swings_is_named_and_one_on_its_way_is_not() {
-    let swings = |second: i64| if second % 4 < 2 { 40_000 } else { -40_000 };
+    let swings = |second: i64| [40_000, 0, -40_000, 0][usize::try_from(second % 4).unwrap()];
     let calm = |second: i64| if second % 4 < 2 { 400 } else { -400 };
     let on_its_way = |second: i64| (SECONDS - second) * 2_000;
     type Offset<'a> = &'a dyn Fn(i64) -> i64;

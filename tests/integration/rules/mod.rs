@@ -6,5 +6,7 @@ mod delay;
 mod elections;
 mod followers;
 mod pages;
+mod places;
+mod quality;
 mod rates;
 mod thinned;
