@@ -125,6 +125,12 @@ impl FollowerTime {
         if self.basis == Basis::Management && self.offset.count < LEAST_CLAIMS {
             return None;
         }
+        self.beyond(limit)
+    }
+
+    /// How far it is off at the least, where that is beyond `limit`.
+    #[must_use]
+    pub fn beyond(&self, limit: Nanos) -> Option<OffBy> {
         // A clock that stamps in UTC under a leader that counts TAI, or the other way round, is not off by 37 s.
         let median = ScaledNanos(self.offset.median);
         let apparent = timescales(median, self.at, TIMESCALE_TOLERANCE).residual().unwrap_or(median);

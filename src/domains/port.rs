@@ -13,9 +13,12 @@ use super::orders::Orders;
 use super::peers::PeerSamples;
 use super::replays::Replays;
 use super::samples::LeaderSamples;
+use super::silences::Silence;
+use super::silences::Silences;
 use super::twins::Twins;
 use crate::observations::Path;
 use crate::observations::Place;
+use crate::observations::Watched;
 use crate::ptp::v2;
 use crate::units::MacAddress;
 
@@ -93,6 +96,8 @@ pub struct ClockPort {
     pub port: PortId,
     /// Series by kind.
     pub series: BTreeMap<Kind, Cadence>,
+    /// Silences of what it sends to the group: Announce and Sync.
+    pub silences: BTreeMap<Kind, Silences>,
     /// How each kind was addressed and marked.
     pub marks: BTreeMap<Kind, Marks>,
     /// Its latest offer, if it ever made one.
@@ -134,6 +139,7 @@ impl ClockPort {
         Self {
             port,
             series: BTreeMap::new(),
+            silences: BTreeMap::new(),
             marks: BTreeMap::new(),
             offer: None,
             time_properties: None,
@@ -163,6 +169,17 @@ impl ClockPort {
         }
     }
 
+    /// Takes in how long the network was watched at a message, to tell silences.
+    pub(super) fn silence(&mut self, kind: Kind, place: Place, watched: Watched, number: u16, path: &Path) {
+        if !matches!(kind, Kind::Announce | Kind::Sync) || !path.is_multicast() {
+            return;
+        }
+        // The declared one first: a sender that mostly keeps silent has no pace to measure silence by.
+        let series = self.series(kind);
+        let interval = series.and_then(|series| series.declared_interval().or_else(|| series.pace()));
+        self.silences.entry(kind).or_default().record(place, watched, number, interval);
+    }
+
     /// Takes in the number of a message of one kind. What goes to one addressee has numbers of its own and comes by the
     /// way, through the router, that leads there.
     pub(super) fn number(&mut self, kind: Kind, place: Place, sequence_id: u16, path: &Path) {
@@ -177,6 +194,12 @@ impl ClockPort {
     #[must_use]
     pub fn series(&self, kind: Kind) -> Option<&Cadence> {
         self.series.get(&kind)
+    }
+
+    /// The silences in one kind.
+    #[must_use]
+    pub fn silences(&self, kind: Kind) -> &[Silence] {
+        self.silences.get(&kind).map(Silences::kept).unwrap_or_default()
     }
 
     /// Messages of one kind.

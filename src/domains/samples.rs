@@ -8,6 +8,7 @@ use std::collections::VecDeque;
 use super::key::PortId;
 use super::pairing::SyncPairing;
 use super::pairing::TimedSync;
+use super::sync_checks::SyncChecks;
 use crate::observations::Place;
 use crate::statistics::Distribution;
 use crate::timing::ScaledNanos;
@@ -63,6 +64,7 @@ pub struct LeaderSamples {
     jitter: Distribution,
     latest: Option<(CaptureTime, ScaledNanos)>,
     waiting: VecDeque<(CaptureTime, ScaledNanos)>,
+    checks: SyncChecks,
 }
 
 impl LeaderSamples {
@@ -70,8 +72,13 @@ impl LeaderSamples {
         &mut self.pairing
     }
 
+    pub(super) fn checks_mut(&mut self) -> &mut SyncChecks {
+        &mut self.checks
+    }
+
     /// Takes in a Sync whose time of sending is known.
     pub(super) fn hear(&mut self, sync: &TimedSync) {
+        self.checks.timed(sync);
         let corrections = [sync.sync_correction, sync.follow_up_correction];
         let Some(value) = delay_to_capture(sync.sent, sync.seen, &corrections) else { return };
         self.one_way.push(sync.seen, value);
@@ -129,6 +136,12 @@ impl LeaderSamples {
     fn relate(&mut self, asked: CaptureTime, both: TwoWay) {
         self.offset.push(asked, both.offset());
         self.path_delay.push(asked, both.mean_path_delay());
+    }
+
+    /// What its Syncs carry.
+    #[must_use]
+    pub const fn checks(&self) -> &SyncChecks {
+        &self.checks
     }
 
     /// Pairs of Sync and Follow_Up.

@@ -14,7 +14,11 @@ mod rates;
 mod redundancy;
 mod rule;
 mod security;
+mod transmit_cycle;
+mod transport;
 mod verdict;
+mod words;
+mod yardstick;
 
 pub use finding::{Evidence, Finding, Severity};
 pub use rule::{Outcome, Rule};
@@ -28,6 +32,7 @@ pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
         followers::RULES,
         delay::RULES,
         rates::RULES,
+        transport::RULES,
         redundancy::RULES,
         security::RULES,
     ];

@@ -91,6 +91,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "ptp",
             "observations",
             "domains",
+            "profiles",
             "clock",
             "viewpoint",
             "devices",

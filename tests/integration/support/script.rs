@@ -62,7 +62,11 @@ impl Script {
             );
             for eighth in 0..8_u16 {
                 let sequence = first.wrapping_add(number.wrapping_mul(8)).wrapping_add(eighth);
-                self.send(ms + 5 + i64::from(eighth) * 125, who, sequence, -3, &Body::Sync { origin_ns: 0 });
+                let at = ms + 5 + i64::from(eighth) * 125;
+                // On the PTP timescale it counts in TAI, 37 s ahead of the capture's UTC.
+                let ahead = if who.0.data.time_flags & 0x08 == 0 { 0 } else { 37_000_000_000 };
+                let origin_ns = BEGINNING.0 + at * 1_000_000 + ahead;
+                self.send(at, who, sequence, -3, &Body::Sync { origin_ns });
             }
         }
     }
@@ -74,7 +78,8 @@ impl Script {
             self.send(second * 1000, who, number, 0, &body);
             for eighth in (0..8_u16).filter(|_| second < syncing) {
                 let ms = second * 1000 + 5 + i64::from(eighth) * 125;
-                self.send(ms, who, number * 8 + eighth, -3, &Body::Sync { origin_ns: 0 });
+                let origin_ns = BEGINNING.0 + ms * 1_000_000;
+                self.send(ms, who, number * 8 + eighth, -3, &Body::Sync { origin_ns });
             }
         }
     }
