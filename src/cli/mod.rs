@@ -3,10 +3,13 @@
 
 mod arguments;
 mod check;
+mod document;
 mod exit;
+mod fit;
 mod inputs;
 mod output;
 mod progress;
+mod streams;
 
 use std::process::ExitCode;
 
@@ -26,8 +29,12 @@ pub(crate) fn run() -> ExitCode {
             return status.into();
         }
     };
-    let Command::Check(check) = arguments.command;
-    match check::run(&check) {
+    let outcome = match arguments.command {
+        Command::Check(check) => check::run(&check),
+        Command::Fit(fit) => fit::run(&fit),
+        Command::Streams(streams) => streams::run(&streams),
+    };
+    match outcome {
         Ok(status) => status.into(),
         Err(text) => {
             eprintln!("downbeat: {}", downbeat::report::plain(&text));

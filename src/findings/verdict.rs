@@ -100,6 +100,14 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     let followers = analysis.devices.iter().filter(|device| {
         matches!(device.state, State::Following | State::Relaying) && device.strength != Strength::CannotTell
     });
+    let hidden = analysis.devices.iter().filter(|device| {
+        device.state == State::Unproven && device.withheld.iter().any(|held| held.state == State::Unanswered)
+    });
+    let hidden = match hidden.count() {
+        0 => String::new(),
+        1 => "; one more asks, and answers to it would not be in view".to_owned(),
+        n => format!("; {n} more ask, and answers to them would not be in view"),
+    };
     match followers.count() {
         0 => {
             let next = vec![
@@ -107,16 +115,14 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
             ];
             (Verdict::CannotTell, "a clock leads, but nobody is shown to follow it".to_owned(), next)
         }
-        1 => (
-            Verdict::Sound,
-            "one clock leads, and the one device that follows is answered".to_owned(),
-            Vec::new(),
-        ),
-        n => (
-            Verdict::Sound,
-            format!("one clock leads, and the {n} devices that follow are answered"),
-            Vec::new(),
-        ),
+        1 => {
+            let because = format!("one clock leads, and the one device that follows is answered{hidden}");
+            (Verdict::Sound, because, Vec::new())
+        }
+        n => {
+            let because = format!("one clock leads, and the {n} devices that follow are answered{hidden}");
+            (Verdict::Sound, because, Vec::new())
+        }
     }
 }
 

@@ -8,8 +8,9 @@ mod format;
 mod json;
 mod text;
 
-pub use build::document;
+pub use build::{document, fit_document};
 pub use document::*;
 pub use format::plain;
-pub use json::{schema, write as write_json};
+pub use json::{fit_schema, schema, write as write_json};
 pub use text::write as write_text;
+pub use text::{write_fit, write_streams};

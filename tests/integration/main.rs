@@ -9,6 +9,7 @@
 #![allow(clippy::print_stdout)]
 #![allow(missing_docs)]
 
+mod absence;
 mod allantools_agreement;
 mod announcements;
 mod bmca_vectors;
@@ -20,17 +21,26 @@ mod captured_frames;
 mod cli;
 mod clock_captures;
 mod clock_truth;
+mod clock_truth_v1;
 mod cuts;
 mod demo_captures;
+mod device_names;
 mod device_states;
+mod device_table;
 mod elections;
+mod fit;
 mod frames;
 mod group_membership;
+mod group_watch;
+mod healthy_pieces;
 mod hostile_names;
 mod json_schema;
 mod layering;
+mod media_lab;
 mod neighbours;
 mod observations;
+mod payload_formats;
+mod peer_delay;
 mod profiles;
 mod ptp_v1_management;
 mod ptp_v1_vectors;
@@ -46,6 +56,7 @@ mod second_opinion;
 mod snapshots;
 mod stability_vectors;
 mod stray_messages;
+mod streams;
 mod support;
 mod timing_vectors;
 mod truth_demo;

@@ -1,11 +1,12 @@
 //! `delay-response-missing`
 
+use std::collections::BTreeSet;
+
 use crate::analysis::Analysis;
 use crate::devices::Device;
 use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::DomainKey;
-use crate::domains::Mechanism;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
@@ -26,7 +27,6 @@ impl Rule for DelayResponseMissing {
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
-        let mut cannot_tell = 0_usize;
         for domain in analysis.domains.iter() {
             let silent: Vec<&Device> = analysis
                 .devices
@@ -47,40 +47,48 @@ impl Rule for DelayResponseMissing {
                 [_, _, ..] if answered == 0 => findings.push(self.deaf_leader(analysis, domain.key, &silent)),
                 each => findings.extend(each.iter().map(|device| self.one(analysis, domain.key, device))),
             }
-            if domain.election.leader().is_some() {
-                cannot_tell += analysis
-                    .devices
-                    .iter()
-                    .filter(|device| device.state == State::Unproven && device.in_domain == Some(domain.key))
-                    .filter(|device| asks_in_vain(analysis, device, domain.key))
-                    .count();
-            }
         }
-        if findings.is_empty() && cannot_tell > 0 {
-            return Outcome::CannotTell(format!(
-                "{cannot_tell} devices ask and no answer was captured, but answers may pass where this capture does not see"
-            ));
+        if findings.is_empty() {
+            return withheld(analysis);
         }
         Outcome::from_findings(findings)
     }
 }
 
-fn asks_in_vain(analysis: &Analysis, device: &Device, key: DomainKey) -> bool {
-    analysis.domains.get(&key).is_some_and(|domain| {
-        let mut asked = device.clocks.iter().flat_map(|clock| domain.requests_of(*clock));
-        asked.any(|(_, mechanism, requester)| {
-            mechanism == Mechanism::EndToEnd && requester.seen() > 0 && requester.answered() == 0
-        })
-    })
+/// Quiet, or why this capture could not have shown the answers that it lacks.
+fn withheld(analysis: &Analysis) -> Outcome {
+    let mut devices = 0_u64;
+    let mut whys = BTreeSet::new();
+    for device in &analysis.devices {
+        let held = device.withheld.iter().filter(|held| held.state == State::Unanswered);
+        let asked: Vec<&str> = held.map(|held| held.why).collect();
+        devices += u64::from(!asked.is_empty());
+        whys.extend(asked);
+    }
+    if devices == 0 {
+        return Outcome::Quiet;
+    }
+    let who = if devices == 1 { "1 device asks".to_owned() } else { format!("{devices} devices ask") };
+    let whys: Vec<&str> = whys.into_iter().collect();
+    Outcome::CannotTell(format!("{who} and no answer was captured: {}", whys.join("; ")))
 }
 
 impl DelayResponseMissing {
     fn deaf_leader(&self, analysis: &Analysis, key: DomainKey, silent: &[&Device]) -> Finding {
         let leader = analysis.domains.get(&key).and_then(|domain| domain.election.leader());
         let name = leader.map(|leader| leader.to_string()).unwrap_or_default();
+        let hidden = analysis.devices.iter().flat_map(|device| &device.withheld);
+        let hidden = hidden.filter(|held| held.state == State::Unanswered && held.domain == key).count();
         let strength = silent.iter().map(|device| device.strength).max().unwrap_or(Strength::Inferred);
         Finding {
-            title: format!("{key}: the leader {name} answers nobody; {} devices ask in vain", silent.len()),
+            title: if hidden == 0 {
+                format!("{key}: the leader {name} answers nobody; {} devices ask in vain", silent.len())
+            } else {
+                format!(
+                    "{key}: the leader {name} answers none of the {} devices whose answers would be in view",
+                    silent.len()
+                )
+            },
             device: leader.and_then(|leader| analysis.device_of(leader)).map(|device| device.key.clone()),
             strength,
             evidence: silent.iter().flat_map(|device| evidence(analysis, key, device)).collect(),

@@ -4,6 +4,8 @@ use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
+use crate::domains::Kind;
+use crate::domains::OwnSeries;
 use crate::domains::SourceAddress;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
@@ -25,18 +27,35 @@ impl Rule for DuplicateClockIdentity {
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
+        let mut apart = false;
         for domain in analysis.domains.iter() {
-            findings.extend(domain.ports.values().filter_map(|port| self.finding(analysis, domain, port)));
+            for port in domain.ports.values() {
+                let Some((kind, one, other)) = port.twins.two() else { continue };
+                if one.way == other.way {
+                    findings.push(self.finding(analysis, domain, port, (kind, one, other)));
+                } else {
+                    apart = true;
+                }
+            }
+        }
+        if apart && findings.is_empty() {
+            return Outcome::CannotTell(
+                "one identity was captured at two interfaces with numbers of their own: two devices, or two legs of one"
+                    .to_owned(),
+            );
         }
         Outcome::from_findings(findings)
     }
 }
 
 impl DuplicateClockIdentity {
-    fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Option<Finding> {
-        let (kind, one, other) = port.twins.two()?;
-        // Files of several places may hold one device's two legs.
-        let one_place = analysis.captures.len() == 1;
+    fn finding(
+        &self,
+        analysis: &Analysis,
+        domain: &Domain,
+        port: &ClockPort,
+        (kind, one, other): (Kind, OwnSeries, OwnSeries),
+    ) -> Finding {
         let evidence = [one, other].into_iter().map(|series| Evidence {
             place: series.returned.or(Some(series.first)),
             text: format!(
@@ -47,10 +66,10 @@ impl DuplicateClockIdentity {
                 series.returns
             ),
         });
-        Some(Finding {
+        Finding {
             id: self.id(),
             severity: Severity::Critical,
-            strength: if one_place { Strength::Shown } else { Strength::Inferred },
+            strength: Strength::Shown,
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
             title: format!(
@@ -64,13 +83,12 @@ impl DuplicateClockIdentity {
             next: vec![
                 "find both in the switches' address tables",
                 "give one of them its own identity: a cloned image or a fixed default is the usual cause",
-                "where the files are of two legs of one redundant device, look at them one by one",
             ],
             sources: vec![
                 "a clock identity is unique: IEEE 1588-2008 7.5.2.2 (from memory)",
                 "10 messages from each, 5 returns to its own numbers (chosen)",
             ],
-        })
+        }
     }
 }
 

@@ -97,6 +97,15 @@ impl Rule for NoGrandmaster {
                     cannot_tell = Some(ONE_ASKER.to_owned());
                     continue;
                 }
+                let asked_by = domain.requesters.iter().filter(|(_, requester)| requester.seen() > 0);
+                let views =
+                    asked_by.map(|((port, _), asker)| analysis.scope.can_see_leader(domain, *port, asker));
+                let view = views.min_by_key(|view| view.strength);
+                if let Some(view) = view.filter(|view| !view.is_in_view()) {
+                    cannot_tell =
+                        Some(format!("no leader was seen, and one may be out of view: {}", view.why));
+                    continue;
+                }
                 let text = format!("{asked} requests for delay and no Announce or v1 Sync in the domain");
                 findings.push(self.finding(
                     domain,

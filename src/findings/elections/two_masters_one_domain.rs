@@ -26,12 +26,24 @@ impl Rule for TwoMastersOneDomain {
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
+        let mut apart = false;
         for domain in analysis.domains.iter() {
             // One that gives the leader up between its Announces is the matter of another rule.
             let deaf = |rivalry: &&Rivalry| domain.impatience(rivalry.port).is_none();
             for rivalry in domain.election.rivalries().iter().filter(deaf) {
-                findings.push(self.finding(analysis, domain, rivalry));
+                if rivalry.apart {
+                    apart = true;
+                } else {
+                    findings.push(self.finding(analysis, domain, rivalry));
+                }
             }
+        }
+        if apart && findings.is_empty() {
+            return Outcome::CannotTell(
+                "two clocks lead, each captured at another interface or in another file: they may lead networks of \
+                 their own"
+                    .to_owned(),
+            );
         }
         Outcome::from_findings(findings)
     }

@@ -34,6 +34,19 @@ impl Rule for VersionMix {
             })
             .map(|device| device.key.as_str())
             .collect();
+        if bridges.is_empty() {
+            // A device that joins them would be seen to lead in the one and to ask in the other.
+            let blind = [one, two]
+                .into_iter()
+                .map(|domain| analysis.scope.can_see_followers(&analysis.domains, domain))
+                .find(|view| !view.is_in_view());
+            if let Some(view) = blind {
+                return Outcome::CannotTell(format!(
+                    "version 1 and 2 are both in use, and whether a device joins them is not shown: {}",
+                    view.why
+                ));
+            }
+        }
         let (severity, title, next) = match bridges.as_slice() {
             [] => (
                 Severity::Major,

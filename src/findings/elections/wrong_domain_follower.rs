@@ -35,6 +35,9 @@ impl Rule for WrongDomainFollower {
             .iter()
             .filter(|device| device.state == State::Astray && other_number(device.in_domain))
             .collect();
+        if astray.is_empty() {
+            return withheld(analysis);
+        }
         if let ([_, _, ..], true) = (astray.as_slice(), analysis.site.keys.is_empty()) {
             // The domain named is not there at all: one cause, not as many as there are devices.
             return Outcome::from_findings(vec![self.all_elsewhere(analysis, &astray)]);
@@ -71,6 +74,23 @@ impl Rule for WrongDomainFollower {
         }
         Outcome::from_findings(findings)
     }
+}
+
+/// Quiet, or why this capture does not tell whether a device is alone where it is.
+fn withheld(analysis: &Analysis) -> Outcome {
+    let doubts = analysis.devices.iter().flat_map(|device| {
+        device.withheld.iter().filter(|held| held.state == State::Astray).map(move |held| (device, held))
+    });
+    let doubts: Vec<_> = doubts.collect();
+    let Some((device, held)) = doubts.first() else { return Outcome::Quiet };
+    let more = match doubts.len() {
+        1 => String::new(),
+        n => format!("; so for {} more", n - 1),
+    };
+    Outcome::CannotTell(format!(
+        "{} takes part in {}, and whether it is alone there is not shown: {}{more}; name the site's domain with --domain",
+        device.key, held.domain, held.why
+    ))
 }
 
 /// The first message that a device sent in a domain.

@@ -39,13 +39,16 @@ impl Rule for AnnounceWithoutSync {
                 }
                 if domain.count(Kind::Sync) == 0 && domain.count(Kind::FollowUp) > 0 {
                     cannot_tell = Some("Follow_Up is in view and Sync is not: event messages (UDP 319) are missing from this capture".to_owned());
-                } else if domain.requesters.values().all(|requester| requester.seen() == 0) {
-                    cannot_tell = Some(
-                        "no event message at all is in view: a unicast domain, or a capture without UDP 319"
-                            .to_owned(),
-                    );
+                    continue;
+                }
+                let view = analysis.scope.can_see_syncs(domain, port.port);
+                if view.is_in_view() {
+                    findings.push(self.finding(analysis, domain, port, view.why));
                 } else {
-                    findings.push(self.finding(analysis, domain, port));
+                    cannot_tell = Some(format!(
+                        "{} announces, and no Sync of it was captured: {}",
+                        port.port, view.why
+                    ));
                 }
             }
         }
@@ -57,7 +60,7 @@ impl Rule for AnnounceWithoutSync {
 }
 
 impl AnnounceWithoutSync {
-    fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Finding {
+    fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort, view: &str) -> Finding {
         let announces = port.count(Kind::Announce);
         let last = port.series(Kind::Announce).and_then(crate::domains::Cadence::last);
         Finding {
@@ -67,10 +70,10 @@ impl AnnounceWithoutSync {
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
             title: format!("{}: {} announces the leader and sends no Sync", domain.key, port.port),
-            evidence: vec![Evidence {
-                place: last,
-                text: format!("{announces} Announce and no Sync from this port"),
-            }],
+            evidence: vec![
+                Evidence { place: last, text: format!("{announces} Announce and no Sync from this port") },
+                Evidence { place: None, text: format!("this capture could show them: {view}") },
+            ],
             next: vec![
                 "restart the leader's PTP service; look for a time-stamping fault in its log",
                 "check that the capture would see its event messages (UDP 319)",

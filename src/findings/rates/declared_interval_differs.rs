@@ -62,6 +62,10 @@ impl DeclaredIntervalDiffers {
     fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort, kind: Kind) -> Option<Finding> {
         let series = port.series(kind)?;
         let declared = series.declared_interval()?;
+        // Of what was declared before, nothing is known that holds for all gaps; several series in one have no pace.
+        if series.is_redeclared() || series.leaps().saturating_mul(10) > series.count() {
+            return None;
+        }
         if series.count() < MESSAGES || analysis.watched_for(declared) < WATCHED {
             return None;
         }
