@@ -35,6 +35,7 @@ pub mod ptp;
 mod record_type;
 pub mod report;
 pub mod rtp;
+pub mod rtsp;
 pub mod sap;
 pub mod sdp;
 pub mod statistics;

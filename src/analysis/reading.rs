@@ -122,7 +122,7 @@ impl Reading {
     /// A reading with nothing read.
     #[must_use]
     pub fn new(settings: Settings) -> Self {
-        Self { settings, ..Self::default() }
+        Self { settings, streams: Streams::from_the_beginning(), ..Self::default() }
     }
 
     /// Takes in the next record of file number `file`, in capture order.
@@ -212,13 +212,14 @@ impl Reading {
         self.hear(observation);
     }
 
-    /// Takes in what a session announcement says.
+    /// Takes in what a session announcement, or an answer that describes a session, says.
     fn hear(&mut self, observation: &Observation) {
-        let What::Sap(message) = &observation.what else { return };
-        if message.is_deletion {
-            return;
-        }
-        if let Some(session) = message.sdp().and_then(|octets| sdp::parse(octets).ok()) {
+        let text = match &observation.what {
+            What::Sap(message) if !message.is_deletion => message.sdp(),
+            What::Description(text) => Some(text.as_slice()),
+            _ => None,
+        };
+        if let Some(session) = text.and_then(|octets| sdp::parse(octets).ok()) {
             self.announce(session);
         }
     }

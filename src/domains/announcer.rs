@@ -251,7 +251,8 @@ impl Announcer {
     }
 
     /// Whether it had given Sync and stopped, while its Announces went on for longer than their timeout.
-    pub(super) fn sync_stopped(&self) -> bool {
+    #[must_use]
+    pub fn sync_stopped(&self) -> bool {
         self.last_sync.is_some_and(|last| self.heard.since(&last, self.interval) > self.timeout())
     }
 

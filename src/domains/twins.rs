@@ -183,6 +183,13 @@ mod tests {
     }
 
     #[test]
+    fn one_hand_over_back_and_forth_is_no_pair() {
+        let first = (0..20).map(|n| (1, n)).chain((0..20).map(|n| (2, 9000 + n)));
+        let again = (20..40).map(|n| (1, n)).chain((20..40).map(|n| (2, 9000 + n)));
+        assert!(twins(first.chain(again)).two().is_none());
+    }
+
+    #[test]
     fn one_mac_over_two_transports_is_one_sender() {
         let mut twins = Twins::default();
         for n in 0..40 {

@@ -7,6 +7,7 @@
 mod delay;
 mod elections;
 mod finding;
+mod followers;
 mod leading;
 mod quality;
 mod rates;
@@ -21,8 +22,14 @@ pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
-    [elections::RULES, quality::RULES, redundancy::RULES, delay::RULES, rates::RULES, security::RULES]
-        .into_iter()
-        .flatten()
-        .copied()
+    let groups = [
+        elections::RULES,
+        quality::RULES,
+        followers::RULES,
+        delay::RULES,
+        rates::RULES,
+        redundancy::RULES,
+        security::RULES,
+    ];
+    groups.into_iter().flatten().copied()
 }

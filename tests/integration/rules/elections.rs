@@ -113,6 +113,37 @@ fn telecom_clocks_with_a_reference_may_lead_side_by_side() {
     }
 }
 
+/// Some count their Announces anew at each lead; a device that restarted does so with its Syncs as well.
+#[test]
+fn announces_that_begin_anew_while_syncs_count_on_are_no_restart() {
+    let leader = actor(1);
+    let mut script = Script::default();
+    script.leads(0, 60, (&leader, leader.mac), 0);
+    let mut announces = 0_u16;
+    for frame in script.0.iter_mut().filter(|frame| frame.octets[14] & 0x0F == 0x0B) {
+        frame.octets[44..46].copy_from_slice(&(announces % 20).to_be_bytes());
+        announces += 1;
+    }
+    assert_eq!(announces, 60);
+    assert!(said(&script.report(), "leader-restarts").is_empty());
+}
+
+/// Numbers that count on show that the leader was there, whoever lost its Announces.
+#[test]
+fn a_leader_whose_announces_are_lost_on_the_way_is_not_said_to_come_and_go() {
+    let leader = actor(1);
+    let mut script = Script::default();
+    script.leads(0, 300, (&leader, leader.mac), 0);
+    let mut number = 0;
+    script.0.retain(|_| {
+        number = (number * 1_103_515_245 + 12_345) % 2_147_483_648_u64;
+        (number >> 16) % 10 >= 4
+    });
+    let report = script.report();
+    assert_eq!(report["domains"][0]["tenures"].as_array().unwrap().len(), 1);
+    assert!(said(&report, "grandmaster-flapping").is_empty() && said(&report, "leader-changed").is_empty());
+}
+
 #[test]
 fn clocks_that_differ_in_their_identity_alone_are_named() {
     for (priority2, expected) in [(128, vec!["minor"]), (129, vec![])] {

@@ -3,6 +3,7 @@
 
 mod elections;
 mod pages;
+mod places;
 mod quality;
 mod rates;
 mod redundancy;

@@ -223,3 +223,32 @@ fn a_rate_is_the_leaders_only_where_another_clock_agrees_with_the_captures() {
     // Both alike: it is the capture's clock.
     assert!(told(two_clocks(runs(150), Some(|ms| ms * 150))).is_empty());
 }
+
+#[test]
+fn a_leader_whose_sync_stops_while_it_announces_is_named() {
+    let leader = actor(1);
+    for (seconds, syncing, expected) in [
+        (60, 60, vec![]),
+        (60, 30, vec!["critical"]),
+        (60, 3, vec!["critical"]),
+        (60, 58, vec![]),
+        (8, 8, vec![]),
+    ] {
+        let mut script = Script::default();
+        script.leads_syncing(seconds, syncing, (&leader, leader.mac));
+        script.asks(seconds, &actor(2));
+        assert_eq!(said(&script.report(), "announce-without-sync"), expected, "{seconds} {syncing}");
+    }
+}
+
+/// 9 Announces (chosen) before a Sync that never came is missed.
+#[test]
+fn a_leader_that_never_sends_sync_is_named_from_nine_announces_on() {
+    let leader = actor(1);
+    for (seconds, expected) in [(8, vec![]), (9, vec!["critical"])] {
+        let mut script = Script::default();
+        script.leads_syncing(seconds, 0, (&leader, leader.mac));
+        script.asks(seconds, &actor(2));
+        assert_eq!(said(&script.report(), "announce-without-sync"), expected, "{seconds}");
+    }
+}
