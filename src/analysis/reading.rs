@@ -1,6 +1,7 @@
 //! The fold over a capture, and its outcome.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use super::tally::FileTally;
 use super::tally::Problem;
@@ -24,6 +25,7 @@ use crate::observations::Watched;
 use crate::observations::What;
 use crate::profiles;
 use crate::profiles::ProfileFit;
+use crate::site::Site;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::viewpoint::Measured;
@@ -57,10 +59,12 @@ pub struct Range {
 }
 
 /// What the user expects and asks for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Settings {
-    /// The site's domain number, if the user gave one.
+    /// The site's domain number, if the user gave one; goes before the site file's.
     pub domain: Option<u8>,
+    /// What the site file says.
+    pub site: Option<Arc<Site>>,
     /// The span that is looked at.
     pub range: Range,
 }
@@ -178,11 +182,16 @@ impl Reading {
         if let Some((end, place)) = end {
             self.domains.finish(end, place, self.watch.watched());
         }
-        let site = SiteDomain::find(&self.domains, self.settings.domain);
+        let expected = self.settings.site.as_deref();
+        let site = SiteDomain::expected(&self.domains, self.settings.domain, expected);
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
-        let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION));
-        let devices = devices::devices(&self.domains, &clocks, &site, origin);
+        let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION))
+            .limited_to(expected.and_then(|site| site.clock.max_offset));
+        let mut devices = devices::devices(&self.domains, &clocks, &site, origin);
+        if let Some(expected) = expected {
+            devices::name_listed(&mut devices, &expected.devices);
+        }
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
             resolution,

@@ -23,6 +23,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Verdict, clock domains, elections, devices, and what is wrong with evidence and next steps
     Check(Check),
+    /// A first site file from a capture of a good day, to be edited
+    Site(SiteCommand),
 }
 
 const AFTER_CHECK: &str = "\
@@ -35,6 +37,54 @@ system interrupts it and can hurt where sound or machinery depends on it.";
 #[derive(Debug, Args)]
 #[command(after_help = AFTER_CHECK)]
 pub(crate) struct Check {
+    #[command(flatten)]
+    pub(crate) reading: ReadingArguments,
+
+    /// The least severity that makes the exit status 1
+    #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
+    pub(crate) fail_on: FailOn,
+}
+
+const AFTER_SITE: &str = "\
+Exit status: 0 the file was written; 2 it could not be.
+
+It holds what the capture shows: read it, name the devices, and take out what is not meant to stay so. Then \
+`downbeat check --site FILE` says what differs.";
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_SITE)]
+pub(crate) struct SiteCommand {
+    /// Captures of a good day: pcap or pcapng, plain, gzip or zstd; `-` is standard input; several files, a folder or
+    /// a quoted pattern are joined in time order as one capture
+    #[arg(value_name = "FILE", required = true)]
+    pub(crate) files: Vec<PathBuf>,
+
+    /// Write the site file there instead of to standard output
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+
+    /// The site's PTP domain; without it, the one that most devices follow in
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    pub(crate) domain: Option<u8>,
+}
+
+impl SiteCommand {
+    pub(crate) fn reading(&self) -> ReadingArguments {
+        ReadingArguments {
+            files: self.files.clone(),
+            format: Format::Text,
+            out: self.out.clone(),
+            from: None,
+            until: None,
+            domain: self.domain,
+            site: None,
+        }
+    }
+}
+
+/// What is read, and how the report is written.
+#[derive(Debug, Args)]
+pub(crate) struct ReadingArguments {
     /// Captures: pcap or pcapng, plain, gzip or zstd; `-` is standard input; several files, a folder or a
     /// quoted pattern are joined in time order as one capture
     #[arg(value_name = "FILE", required = true)]
@@ -60,9 +110,9 @@ pub(crate) struct Check {
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub(crate) domain: Option<u8>,
 
-    /// The least severity that makes the exit status 1
-    #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
-    pub(crate) fail_on: FailOn,
+    /// What is expected of the site, and what its devices are called
+    #[arg(long, value_name = "FILE")]
+    pub(crate) site: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -81,7 +131,7 @@ pub(crate) enum FailOn {
     Never,
 }
 
-impl Check {
+impl ReadingArguments {
     /// Says why the span that is asked for holds nothing, where that is plain from its ends.
     pub(crate) fn refuse_empty_span(&self) -> Result<(), String> {
         let reversed = match (self.from, self.until) {

@@ -3,10 +3,12 @@
 
 mod arguments;
 mod check;
+mod document;
 mod exit;
 mod inputs;
 mod output;
 mod progress;
+mod site_file;
 
 use std::process::ExitCode;
 
@@ -26,8 +28,11 @@ pub(crate) fn run() -> ExitCode {
             return status.into();
         }
     };
-    let Command::Check(check) = arguments.command;
-    match check::run(&check) {
+    let outcome = match arguments.command {
+        Command::Check(check) => check::run(&check),
+        Command::Site(site) => site_file::run(&site),
+    };
+    match outcome {
         Ok(status) => status.into(),
         Err(text) => {
             eprintln!("downbeat: {}", downbeat::report::plain(&text));

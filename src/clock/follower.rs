@@ -92,6 +92,8 @@ pub struct FollowerTime {
     pub uncertainty: Nanos,
     /// Its clock's rate against the leader's.
     pub rate: Option<Rate>,
+    /// The offset beyond which the site calls a clock adrift; `None` where it does not say.
+    pub limit: Option<Nanos>,
     /// When the first sample was taken.
     at: CaptureTime,
 }
@@ -109,6 +111,7 @@ impl FollowerTime {
             offset,
             uncertainty: uncertainty.unwrap_or_else(|| stamping_uncertainty(spread)),
             rate,
+            limit: None,
             at: CaptureTime(points.first()?.time_ns),
         })
     }
@@ -116,7 +119,8 @@ impl FollowerTime {
     /// How far it is off at the least, where that is beyond the limit; what the bound cannot explain.
     #[must_use]
     pub fn off_by_at_least(&self) -> Option<OffBy> {
-        let limit = if self.basis == Basis::Management { MANAGEMENT_LIMIT } else { STAMP_LIMIT };
+        let usual = if self.basis == Basis::Management { MANAGEMENT_LIMIT } else { STAMP_LIMIT };
+        let limit = self.limit.unwrap_or(usual);
         if self.basis == Basis::Management && self.offset.count < LEAST_CLAIMS {
             return None;
         }

@@ -6,6 +6,7 @@ use std::net::IpAddr;
 use crate::clock::FollowerTime;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
+use crate::names::Name;
 use crate::units::MacAddress;
 
 /// How firmly something is said.
@@ -90,6 +91,8 @@ impl State {
 pub struct Device {
     /// Its MAC address where one is known, else its clock identity.
     pub key: String,
+    /// What it is called; `None` where nobody says.
+    pub name: Option<Name>,
     /// MAC addresses it sent from.
     pub macs: BTreeSet<MacAddress>,
     /// IP addresses it sent from.

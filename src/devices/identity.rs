@@ -96,6 +96,7 @@ fn device(clocks: BTreeSet<ClockId>, traces: &BTreeMap<ClockId, Traces>) -> Devi
     let key = name.or_else(|| clocks.first().map(ToString::to_string)).unwrap_or_default();
     Device {
         key,
+        name: None,
         macs,
         ips,
         clocks,

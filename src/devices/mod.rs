@@ -6,11 +6,13 @@
 mod answers;
 mod device;
 mod identity;
+mod listing;
 mod site;
 mod state;
 
 pub use answers::Visibility;
 pub use device::{Device, State, Strength};
+pub use listing::{listed, name_listed};
 pub use site::SiteDomain;
 
 use crate::clock::Clocks;

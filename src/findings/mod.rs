@@ -15,6 +15,15 @@ mod leader_restarts;
 mod no_grandmaster;
 mod rule;
 mod several_domains_in_use;
+mod site_device_missing;
+mod site_device_not_on_clock;
+mod site_domain_differs;
+mod site_leader_differs;
+mod site_next_differs;
+mod site_offset_exceeded;
+mod site_profile_differs;
+mod site_version_differs;
+mod site_view;
 mod two_masters_one_domain;
 mod verdict;
 mod version_mix;
@@ -39,4 +48,12 @@ pub static RULES: &[&dyn Rule] = &[
     &declared_interval_differs::DeclaredIntervalDiffers,
     &version_mix::VersionMix,
     &several_domains_in_use::SeveralDomainsInUse,
+    &site_domain_differs::SiteDomainDiffers,
+    &site_version_differs::SiteVersionDiffers,
+    &site_device_not_on_clock::SiteDeviceNotOnClock,
+    &site_device_missing::SiteDeviceMissing,
+    &site_leader_differs::SiteLeaderDiffers,
+    &site_offset_exceeded::SiteOffsetExceeded,
+    &site_profile_differs::SiteProfileDiffers,
+    &site_next_differs::SiteNextDiffers,
 ];

@@ -5,6 +5,7 @@ use super::finding::Finding;
 use super::finding::Severity;
 use super::rule::Outcome;
 use super::rule::Rule;
+use super::site_domain_differs;
 use crate::analysis::Analysis;
 use crate::devices::Device;
 use crate::devices::State;
@@ -25,6 +26,10 @@ impl Rule for WrongDomainFollower {
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
+        if site_domain_differs::is_elsewhere(analysis) {
+            // Nobody is in the domain that the site file names: that has a rule of its own.
+            return Outcome::Quiet;
+        }
         let mut findings = Vec::new();
         let astray: Vec<&Device> =
             analysis.devices.iter().filter(|device| device.state == State::Astray).collect();

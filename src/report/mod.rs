@@ -6,10 +6,12 @@ mod build;
 mod document;
 mod format;
 mod json;
+mod site_file;
 mod text;
 
 pub use build::document;
 pub use document::*;
 pub use format::plain;
 pub use json::{schema, write as write_json};
+pub use site_file::write as write_site_file;
 pub use text::write as write_text;

@@ -76,8 +76,10 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         [one] => plain(&one.file),
         several => format!("{} files", several.len()),
     };
+    let site = document.site_domain.site.as_deref().map(|site| format!("{}, ", plain(site)));
+    let site = site.unwrap_or_default();
     let text = format!(
-        "{files}: {length}{begin}, {} frames, {} PTP messages",
+        "{site}{files}: {length}{begin}, {} frames, {} PTP messages",
         count(span.frames),
         count(span.ptp_messages)
     );

@@ -53,6 +53,18 @@ impl Scope {
         }
     }
 
+    /// Whether any frame of `sender` was captured.
+    #[must_use]
+    pub fn has_seen(&self, sender: MacAddress) -> bool {
+        self.stations.contains_key(&sender)
+    }
+
+    /// Where the capture was taken.
+    #[must_use]
+    pub const fn seat(&self) -> Seat {
+        self.seat
+    }
+
     /// Whether PTP multicast that `sender` sends would be here. The group reaches this place where others' does.
     #[must_use]
     pub fn can_see_multicast_of(&self, sender: MacAddress) -> Sight {

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("bytes", &[]),
+    ("nearest", &[]),
     ("statistics", &["units"]),
     ("capture", &["units", "bytes"]),
     ("frame", &["units", "bytes", "capture"]),
@@ -27,9 +28,11 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("timing", &["units", "statistics"]),
     ("observations", &["units", "bytes", "capture", "frame", "ptp"]),
     ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
-    ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
+    ("names", &[]),
+    ("profiles", &["units", "statistics", "ptp", "observations", "domains", "nearest"]),
+    ("site", &["units", "ptp", "domains", "profiles", "nearest"]),
     ("clock", &["units", "statistics", "timing", "domains"]),
-    ("devices", &["units", "timing", "ptp", "observations", "domains", "clock"]),
+    ("devices", &["units", "timing", "ptp", "observations", "domains", "clock", "names", "site"]),
     ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "devices"]),
     (
         "analysis",
@@ -43,6 +46,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "timing",
             "domains",
             "profiles",
+            "site",
             "clock",
             "devices",
             "viewpoint",
@@ -51,6 +55,9 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "findings",
         &[
+            "nearest",
+            "profiles",
+            "site",
             "units",
             "statistics",
             "ptp",

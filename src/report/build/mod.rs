@@ -81,6 +81,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
         verdict_next: judgement.next.clone(),
         viewpoint: viewpoint(&analysis.viewpoint),
         site_domain: SiteDomainDocument {
+            site: analysis.settings.site.as_ref().and_then(|site| site.name.clone()),
             keys: analysis.site.keys.iter().map(ToString::to_string).collect(),
             assumed: analysis.site.assumed,
         },
@@ -170,8 +171,8 @@ fn gaps(analysis: &Analysis) -> Vec<GapDocument> {
 fn device(device: &Device) -> DeviceDocument {
     DeviceDocument {
         key: device.key.clone(),
-        name: Absent,
-        named_by: Absent,
+        name: device.name.as_ref().map(|name| name.text.clone()),
+        named_by: device.name.as_ref().map(|name| name.by.name()),
         vendor_prefix: Absent,
         macs: device.macs.iter().map(ToString::to_string).collect(),
         ips: device.ips.iter().map(ToString::to_string).collect(),

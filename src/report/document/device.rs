@@ -12,10 +12,10 @@ use super::DeviceOffsetDocument;
 pub struct DeviceDocument {
     /// Names it in the report.
     pub key: String,
-    /// Not worked out by this version.
-    pub name: Absent,
-    /// Not worked out by this version.
-    pub named_by: Absent,
+    /// What it is called, untrusted text; `null` where nobody says.
+    pub name: Option<String>,
+    /// Where the name comes from: `site-file`.
+    pub named_by: Option<&'static str>,
     /// Not worked out by this version.
     pub vendor_prefix: Absent,
     /// MAC addresses it sent from.

@@ -72,7 +72,8 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
 
 /// For lists where nothing is wrong: the IP address where there is one, else the key, and the offset.
 fn short(device: &DeviceDocument) -> String {
-    let name = device.ips.first().cloned().unwrap_or_else(|| plain(&device.key));
+    let address = device.ips.first().cloned().unwrap_or_else(|| plain(&device.key));
+    let name = format!("{address}{}", name(device));
     match &device.offset_ns {
         Some(offset) => format!("{name} ({})", signed(offset.median)),
         None => name,
@@ -110,9 +111,15 @@ fn offsets(document: &Document, out: &mut impl Write) -> io::Result<()> {
 
 /// The address people look a device up by: IP where there is one, else its key.
 fn address(device: &DeviceDocument) -> String {
+    let name = name(device);
     match device.ips.as_slice() {
-        [] => plain(&device.key),
-        [ip] => format!("{} {ip}", plain(&device.key)),
-        [ip, ..] => format!("{} {ip}+{}", plain(&device.key), device.ips.len() - 1),
+        [] => format!("{}{name}", plain(&device.key)),
+        [ip] => format!("{} {ip}{name}", plain(&device.key)),
+        [ip, ..] => format!("{} {ip}+{}{name}", plain(&device.key), device.ips.len() - 1),
     }
+}
+
+/// What a device is called, behind its address.
+fn name(device: &DeviceDocument) -> String {
+    device.name.as_deref().map(|name| format!(" \"{}\"", plain(name))).unwrap_or_default()
 }
