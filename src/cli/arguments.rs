@@ -23,6 +23,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Verdict, clock domains, elections, devices, and what is wrong with evidence and next steps
     Check(Check),
+    /// What a finding means, what it cannot know, what to do, and where that comes from
+    Explain(Explain),
     /// A first site file from a capture of a good day, to be edited
     Site(SiteCommand),
 }
@@ -43,6 +45,24 @@ pub(crate) struct Check {
     /// The least severity that makes the exit status 1
     #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
     pub(crate) fail_on: FailOn,
+}
+
+const AFTER_EXPLAIN: &str = "Exit status: 0 it was written; 2 no finding is called that.";
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_EXPLAIN)]
+pub(crate) struct Explain {
+    /// A finding's id, as the report gives it; without it, all of them with one line each
+    #[arg(value_name = "FINDING-ID")]
+    pub(crate) id: Option<String>,
+
+    /// How it is written
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+
+    /// Write it to this file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
 }
 
 const AFTER_SITE: &str = "\
@@ -119,7 +139,7 @@ pub(crate) struct ReadingArguments {
 pub(crate) enum Format {
     /// For people, 80 columns
     Text,
-    /// For programs: downbeat.report/1
+    /// For programs: see docs/json.md
     Json,
 }
 

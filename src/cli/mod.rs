@@ -5,6 +5,7 @@ mod arguments;
 mod check;
 mod document;
 mod exit;
+mod explain;
 mod inputs;
 mod output;
 mod progress;
@@ -30,6 +31,7 @@ pub(crate) fn run() -> ExitCode {
     };
     let outcome = match arguments.command {
         Command::Check(check) => check::run(&check),
+        Command::Explain(explain) => explain::run(&explain),
         Command::Site(site) => site_file::run(&site),
     };
     match outcome {

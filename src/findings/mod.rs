@@ -13,6 +13,7 @@ mod grandmaster_in_holdover;
 mod leader_changed;
 mod leader_restarts;
 mod no_grandmaster;
+mod pages;
 mod rule;
 mod several_domains_in_use;
 mod site_device_missing;
@@ -30,6 +31,7 @@ mod version_mix;
 mod wrong_domain_follower;
 
 pub use finding::{Evidence, Finding, Severity};
+pub use pages::{nearest_id, page};
 pub use rule::{Outcome, Rule};
 pub use verdict::{Judgement, Verdict, judge};
 

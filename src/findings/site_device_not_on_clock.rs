@@ -97,7 +97,7 @@ impl SiteDeviceNotOnClock {
                 "where there is no PTP: check that its clock is switched on and set to this network",
                 "if it needs no clock, say needs_clock = false in the site file",
             ],
-            sources: vec!["the site file"],
+            sources: vec!["the site file", "what each state is said of: README (chosen)"],
         }
     }
 }

@@ -4,6 +4,7 @@
 
 mod build;
 mod document;
+mod explain;
 mod format;
 mod json;
 mod site_file;
@@ -11,7 +12,8 @@ mod text;
 
 pub use build::document;
 pub use document::*;
+pub use explain::{ExplainDocument, ExplainedRule, explain, write as write_explanation};
 pub use format::plain;
-pub use json::{schema, write as write_json};
+pub use json::{explain_schema, schema, write as write_json};
 pub use site_file::write as write_site_file;
 pub use text::write as write_text;

@@ -25,6 +25,7 @@ mod cuts;
 mod demo_captures;
 mod device_states;
 mod elections;
+mod explain;
 mod frames;
 mod group_membership;
 mod hostile_names;

@@ -1,0 +1,65 @@
+//! The pages of `docs/rules/`: what each finding means, what shows it, what it cannot know, what to do, and sources.
+
+use super::RULES;
+use crate::nearest::nearest;
+
+macro_rules! pages {
+    ($($id:literal),* $(,)?) => {
+        &[$(($id, include_str!(concat!("../../docs/rules/", $id, ".md")))),*]
+    };
+}
+
+/// Each page with the id of its rule.
+const PAGES: &[(&str, &str)] = pages![
+    "no-grandmaster",
+    "two-masters-one-domain",
+    "duplicate-clock-identity",
+    "wrong-domain-follower",
+    "delay-response-missing",
+    "announce-without-sync",
+    "grandmaster-flapping",
+    "grandmaster-in-holdover",
+    "leader-restarts",
+    "leader-changed",
+    "declared-interval-differs",
+    "version-mix",
+    "several-domains-in-use",
+    "site-domain-differs",
+    "site-version-differs",
+    "site-device-not-on-clock",
+    "site-device-missing",
+    "site-leader-differs",
+    "site-offset-exceeded",
+    "site-profile-differs",
+    "site-next-differs",
+];
+
+/// The page of a rule, in Markdown of at most 79 columns; `None` where no rule has that id.
+#[must_use]
+pub fn page(id: &str) -> Option<&'static str> {
+    PAGES.iter().find(|(known, _)| *known == id).map(|(_, page)| *page)
+}
+
+/// The rule's id that a slip was meant to be.
+#[must_use]
+pub fn nearest_id(slip: &str) -> Option<&'static str> {
+    nearest(slip, RULES.iter().map(|rule| rule.id()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_rule_has_its_page_and_every_page_its_rule() {
+        let rules: Vec<&str> = RULES.iter().map(|rule| rule.id()).collect();
+        let pages: Vec<&str> = PAGES.iter().map(|(id, _)| *id).collect();
+        assert_eq!(pages, rules, "pages stand in the order of RULES");
+    }
+
+    #[test]
+    fn a_slip_is_answered_with_the_nearest_id() {
+        assert_eq!(nearest_id("no-grandmastr"), Some("no-grandmaster"));
+        assert_eq!(nearest_id("site-device-mising"), Some("site-device-missing"));
+    }
+}
