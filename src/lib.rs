@@ -38,6 +38,7 @@ pub mod sap;
 pub mod sdp;
 pub mod site;
 pub mod statistics;
+pub mod timeline;
 pub mod timing;
 pub mod units;
 pub mod viewpoint;

@@ -23,6 +23,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Verdict, clock domains, elections, devices, and what is wrong with evidence and next steps
     Check(Check),
+    /// Every event in time order, related ones as one incident with its probable cause first
+    Timeline(Timeline),
     /// What a finding means, what it cannot know, what to do, and where that comes from
     Explain(Explain),
     /// A first site file from a capture of a good day, to be edited
@@ -45,6 +47,67 @@ pub(crate) struct Check {
     /// The least severity that makes the exit status 1
     #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
     pub(crate) fail_on: FailOn,
+}
+
+const AFTER_TIMELINE: &str = "\
+Exit status: 0 the timeline was written; 2 it could not be; 3 there is no PTP in the capture.
+
+Events of one domain or device that follow one another within 10 s are one incident. Its cause is looked for among \
+all of its events, also among those that are not shown.";
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_TIMELINE)]
+pub(crate) struct Timeline {
+    /// Captures: pcap or pcapng, plain, gzip or zstd; `-` is standard input; several files, a folder or a
+    /// quoted pattern are joined in time order as one capture
+    #[arg(value_name = "FILE", required = true)]
+    pub(crate) files: Vec<PathBuf>,
+
+    /// Only events of this domain: a number, or a version 1 name; may be given several times
+    #[arg(long, value_name = "N")]
+    pub(crate) domain: Vec<String>,
+
+    /// Only events of this device: MAC or IP address, clock, or name; may be given several times
+    #[arg(long, value_name = "DEVICE")]
+    pub(crate) device: Vec<String>,
+
+    /// Only events of this kind, such as leader-changed; may be given several times
+    #[arg(long, value_name = "KIND")]
+    pub(crate) kind: Vec<String>,
+
+    /// How the timeline is written
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+
+    /// Write the timeline to this file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+
+    /// Look at frames from here on: RFC 3339, or seconds from the first frame
+    #[arg(long, value_name = "TIME", value_parser = bound, allow_negative_numbers = true)]
+    pub(crate) from: Option<Bound>,
+
+    /// Look at frames up to here: RFC 3339, or seconds from the first frame
+    #[arg(long, value_name = "TIME", value_parser = bound, allow_negative_numbers = true)]
+    pub(crate) until: Option<Bound>,
+
+    /// What the site's devices are called
+    #[arg(long, value_name = "FILE")]
+    pub(crate) site: Option<PathBuf>,
+}
+
+impl Timeline {
+    pub(crate) fn reading(&self) -> ReadingArguments {
+        ReadingArguments {
+            files: self.files.clone(),
+            format: self.format,
+            out: self.out.clone(),
+            from: self.from,
+            until: self.until,
+            domain: None,
+            site: self.site.clone(),
+        }
+    }
 }
 
 const AFTER_EXPLAIN: &str = "Exit status: 0 it was written; 2 no finding is called that.";

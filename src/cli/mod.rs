@@ -10,6 +10,7 @@ mod inputs;
 mod output;
 mod progress;
 mod site_file;
+mod timeline;
 
 use std::process::ExitCode;
 
@@ -33,6 +34,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Check(check) => check::run(&check),
         Command::Explain(explain) => explain::run(&explain),
         Command::Site(site) => site_file::run(&site),
+        Command::Timeline(timeline) => timeline::run(&timeline),
     };
     match outcome {
         Ok(status) => status.into(),

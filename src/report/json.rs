@@ -30,7 +30,7 @@ pub fn explain_schema() -> String {
     schema_of::<ExplainDocument>()
 }
 
-fn schema_of<T: JsonSchema>() -> String {
+pub(crate) fn schema_of<T: JsonSchema>() -> String {
     let settings = schemars::generate::SchemaSettings::default().for_serialize();
     let schema = settings.into_generator().into_root_schema_for::<T>();
     // A schema is plain JSON, so this cannot fail; an empty one would fail the test that compares it.

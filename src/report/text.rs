@@ -206,7 +206,7 @@ fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> 
 }
 
 /// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.
-pub(super) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
+pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
     let hang = (indent + label.chars().count()).min(WIDTH / 3);
     let mut line = format!("{:indent$}{label}", "");
     let mut empty = true;

@@ -87,6 +87,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "findings",
         ],
     ),
+    ("timeline", &["nearest", "report"]),
     // The program: of the library it sees what every user sees, `downbeat::…`.
     ("main", &["cli"]),
     ("cli", &[]),

@@ -50,6 +50,7 @@ mod snapshots;
 mod stability_vectors;
 mod stray_messages;
 mod support;
+mod timeline;
 mod timing_vectors;
 mod truth_demo;
 mod truth_lab;
