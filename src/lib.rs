@@ -17,6 +17,7 @@ pub mod avtp;
 pub mod bytes;
 pub mod capture;
 pub mod clock;
+pub mod compare;
 pub mod devices;
 pub mod dhcp;
 pub mod dns;

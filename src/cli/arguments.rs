@@ -1,5 +1,6 @@
 //! What can be typed. `--help` comes from here.
 
+use std::path::Path;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -25,6 +26,8 @@ pub(crate) enum Command {
     Check(Check),
     /// Every event in time order, related ones as one incident with its probable cause first
     Timeline(Timeline),
+    /// What differs between two captures, or two saved reports: leaders, data, devices, delays, findings
+    Compare(Compare),
     /// What a finding means, what it cannot know, what to do, and where that comes from
     Explain(Explain),
     /// A first site file from a capture of a good day, to be edited
@@ -105,6 +108,60 @@ impl Timeline {
             from: self.from,
             until: self.until,
             domain: None,
+            site: self.site.clone(),
+        }
+    }
+}
+
+const AFTER_COMPARE: &str = "\
+Exit status: 0 no change at or above --fail-on; 1 a change at or above it; 2 no comparison possible; 3 one of the two \
+holds no PTP.
+
+A delay has shifted where each median lies outside the other's 5th to 95th percentile, of 20 samples or more on each \
+side; jitter where median and 95th percentile have both doubled or halved, of 100 or more; and in both cases by more \
+than the step of the stamps.";
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_COMPARE)]
+pub(crate) struct Compare {
+    /// The good day: a capture, a folder, a quoted pattern, or a report saved with `check --format json`
+    #[arg(value_name = "BEFORE")]
+    pub(crate) before: PathBuf,
+
+    /// The other day, likewise
+    #[arg(value_name = "AFTER")]
+    pub(crate) after: PathBuf,
+
+    /// How the comparison is written
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+
+    /// Write the comparison to this file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+
+    /// The site's PTP domain, for captures; without it, the one that most devices follow in
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    pub(crate) domain: Option<u8>,
+
+    /// What is expected of the site, and what its devices are called, for captures
+    #[arg(long, value_name = "FILE")]
+    pub(crate) site: Option<PathBuf>,
+
+    /// The least weight of a change that makes the exit status 1
+    #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
+    pub(crate) fail_on: FailOn,
+}
+
+impl Compare {
+    pub(crate) fn reading(&self, side: &Path) -> ReadingArguments {
+        ReadingArguments {
+            files: vec![side.to_path_buf()],
+            format: self.format,
+            out: self.out.clone(),
+            from: None,
+            until: None,
+            domain: self.domain,
             site: self.site.clone(),
         }
     }

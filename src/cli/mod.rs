@@ -3,6 +3,7 @@
 
 mod arguments;
 mod check;
+mod compare;
 mod document;
 mod exit;
 mod explain;
@@ -32,6 +33,7 @@ pub(crate) fn run() -> ExitCode {
     };
     let outcome = match arguments.command {
         Command::Check(check) => check::run(&check),
+        Command::Compare(compare) => compare::run(&compare),
         Command::Explain(explain) => explain::run(&explain),
         Command::Site(site) => site_file::run(&site),
         Command::Timeline(timeline) => timeline::run(&timeline),

@@ -37,7 +37,7 @@ pub(crate) fn duration(seconds: f64) -> String {
 }
 
 /// Nanoseconds with the unit that suits them.
-pub(super) fn duration_ns(ns: i64) -> String {
+pub(crate) fn duration_ns(ns: i64) -> String {
     duration(seconds(Nanos(ns)))
 }
 

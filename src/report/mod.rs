@@ -14,7 +14,7 @@ pub use build::document;
 pub use document::*;
 pub use explain::{ExplainDocument, ExplainedRule, explain, write as write_explanation};
 pub use format::plain;
-pub(crate) use format::{count, duration};
+pub(crate) use format::{count, duration, duration_ns};
 pub(crate) use json::schema_of;
 pub use json::{explain_schema, schema, write as write_json};
 pub use site_file::write as write_site_file;

@@ -88,6 +88,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     ("timeline", &["nearest", "report"]),
+    ("compare", &["findings", "report"]),
     // The program: of the library it sees what every user sees, `downbeat::…`.
     ("main", &["cli"]),
     ("cli", &[]),

@@ -21,6 +21,7 @@ mod cli;
 mod cli_site;
 mod clock_captures;
 mod clock_truth;
+mod compare;
 mod cuts;
 mod demo_captures;
 mod device_states;
