@@ -32,6 +32,10 @@ pub(crate) enum Command {
     Explain(Explain),
     /// A first site file from a capture of a good day, to be edited
     Site(SiteCommand),
+    /// What a shell needs to complete commands and options
+    Completions(Completions),
+    /// The manual page, for `man -l -`
+    Man(Manual),
 }
 
 const AFTER_CHECK: &str = "\
@@ -165,6 +169,20 @@ impl Compare {
             site: self.site.clone(),
         }
     }
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Completions {
+    /// The shell
+    #[arg(value_enum)]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Manual {
+    /// One command's page; without it, the program's
+    #[arg(value_name = "COMMAND")]
+    pub(crate) command: Option<String>,
 }
 
 const AFTER_EXPLAIN: &str = "Exit status: 0 it was written; 2 no finding is called that.";

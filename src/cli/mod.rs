@@ -7,6 +7,7 @@ mod compare;
 mod document;
 mod exit;
 mod explain;
+mod help;
 mod inputs;
 mod output;
 mod progress;
@@ -34,6 +35,8 @@ pub(crate) fn run() -> ExitCode {
     let outcome = match arguments.command {
         Command::Check(check) => check::run(&check),
         Command::Compare(compare) => compare::run(&compare),
+        Command::Completions(shell) => help::completions(&shell),
+        Command::Man(manual) => help::manual(&manual),
         Command::Explain(explain) => explain::run(&explain),
         Command::Site(site) => site_file::run(&site),
         Command::Timeline(timeline) => timeline::run(&timeline),

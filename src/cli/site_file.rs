@@ -1,6 +1,7 @@
 //! `downbeat site`, and the site file that other commands read.
 
-use std::fs;
+use std::fs::File;
+use std::io::Read;
 use std::path::Path;
 
 use downbeat::findings;
@@ -13,9 +14,17 @@ use super::document;
 use super::exit::Status;
 use super::output;
 
+/// Octets of a site file that are read: some ten thousand devices (chosen). A capture named by mistake is longer.
+const LONGEST: u64 = 1 << 20;
+
 /// Reads a site file; what is wrong with it is told line by line.
 pub(crate) fn read(path: &Path) -> Result<Site, String> {
-    let text = fs::read_to_string(path).map_err(|error| format!("{}: {error}", path.display()))?;
+    let mut text = String::new();
+    let read = File::open(path).and_then(|file| file.take(LONGEST + 1).read_to_string(&mut text));
+    let octets = read.map_err(|error| format!("{}: {error}", path.display()))?;
+    if u64::try_from(octets).is_ok_and(|octets| octets > LONGEST) {
+        return Err(format!("{}: too long for a site file", path.display()));
+    }
     site::parse(&text).map_err(|problems| {
         for problem in &problems {
             eprintln!("downbeat: {}", report::plain(&format!("{}: {problem}", path.display())));

@@ -54,7 +54,7 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     if !document.not_judged.is_empty() {
         writeln!(out, "\nNot judged")?;
         for rule in &document.not_judged {
-            paragraph(out, 2, &format!("{}: ", rule.id), &rule.why)?;
+            paragraph(out, 2, &format!("{}: ", rule.id), &plain(&rule.why))?;
         }
     }
     writeln!(out)?;
@@ -68,7 +68,7 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         VerdictName::Fault => "FAULT",
         VerdictName::CannotTell => "CANNOT TELL",
     };
-    paragraph(out, 0, &format!("{word}: "), &document.verdict_because)?;
+    paragraph(out, 0, &format!("{word}: "), &plain(&document.verdict_because))?;
     let span = &document.span;
     let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
     let begin = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();

@@ -18,6 +18,7 @@ mod capture_files;
 mod capture_joining;
 mod captured_frames;
 mod cli;
+mod cli_help;
 mod cli_site;
 mod clock_captures;
 mod clock_truth;

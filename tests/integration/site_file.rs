@@ -366,3 +366,51 @@ fn max_offset_is_what_counts_as_adrift() {
         assert!(device["offset_ns"]["median"].as_i64().unwrap().abs() > 1, "{device}");
     }
 }
+
+/// Whatever a file holds, it is read or told wrong.
+fn bears(text: &str) {
+    if let Err(told) = site::parse(text) {
+        assert!(!told.is_empty());
+        let lines = text.lines().count() + 1;
+        assert!(told.iter().all(|problem| (1..=lines).contains(&problem.line)), "{told:?}");
+    }
+}
+
+#[test]
+fn every_cut_of_a_file_is_borne() {
+    for end in (0..=EXAMPLE.len()).filter(|end| EXAMPLE.is_char_boundary(*end)) {
+        bears(&EXAMPLE[..end]);
+    }
+    bears(&"[".repeat(100_000));
+    bears(&format!("a = {}", "[".repeat(100_000)));
+    bears(&format!("[clock]\nleader = \"{}\"", "ü-".repeat(8)));
+    bears("\u{feff}[clock]\ndomain = 0\n");
+}
+
+proptest::proptest! {
+    #[test]
+    fn whatever_stands_in_a_file_is_borne(text in "\\PC{0,200}", at in 0..EXAMPLE.len(), with in "\\PC{0,6}") {
+        bears(&text);
+        if EXAMPLE.is_char_boundary(at) {
+            let (before, after) = EXAMPLE.split_at(at);
+            let rest: String = after.chars().skip(3).collect();
+            bears(&format!("{before}{with}{rest}"));
+        }
+    }
+}
+
+/// Names come from a file that somebody else may have written.
+#[test]
+fn names_cannot_drive_the_terminal() {
+    let name = "\\u001b[2J\\u202ename";
+    let standby = device(name, "mac = \"02:00:5e:10:00:02\"", true);
+    let ghost = device(&format!("{name} ghost"), "mac = \"02:00:5e:10:00:99\"", true);
+    for file in [&standby, &ghost, &format!("[site]\nname = \"{name}\"\n")] {
+        let site = Some(Arc::new(site::parse(file).unwrap()));
+        let judged = judged::with(Settings { site, ..Settings::default() }, &[(HEALTHY, capture(HEALTHY))]);
+        assert!(judged.text.contains("\\u{1b}[2J\\u{202e}name"), "{}", judged.text);
+        assert!(!judged.text.contains(['\u{1b}', '\u{202e}']), "{}", judged.text);
+        assert!(!judged.site_file.contains(['\u{1b}', '\u{202e}']), "{}", judged.site_file);
+        site::parse(&judged.site_file).unwrap();
+    }
+}
