@@ -95,6 +95,7 @@ impl SiteDeviceNotOnClock {
             next: vec![
                 "see each device's state and reasons, and the finding about that state, for what to do",
                 "where there is no PTP: check that its clock is switched on and set to this network",
+                "if its clock has another address than the one listed, list that one",
                 "if it needs no clock, say needs_clock = false in the site file",
             ],
             sources: vec!["the site file", "what each state is said of: README (chosen)"],
