@@ -4,6 +4,7 @@
 //! capture order, so the joint where they were cut does not show. [`Analysis`] is what is left at the end.
 
 mod reading;
+mod receivers;
 mod tally;
 
 pub use reading::{Analysis, Bound, CaptureReport, Range, Reading, Settings};

@@ -11,11 +11,21 @@ use crate::capture::Gap;
 use crate::capture::JoinedSummary;
 use crate::capture::Record;
 use crate::clock::Clocks;
+use crate::clock::LeaderTime;
 use crate::devices;
 use crate::devices::Device;
+use crate::devices::MediaView;
 use crate::devices::SiteDomain;
+use crate::domains::ClockId;
+use crate::domains::Domain;
 use crate::domains::DomainKey;
+use crate::domains::DomainName;
 use crate::domains::Domains;
+use crate::domains::Mechanism;
+use crate::multicast::GroupCounts;
+use crate::multicast::GroupUse;
+use crate::multicast::Multicast;
+use crate::names::Directory;
 use crate::observations::MirrorDuplicates;
 use crate::observations::Observation;
 use crate::observations::Place;
@@ -25,7 +35,15 @@ use crate::observations::Watched;
 use crate::observations::What;
 use crate::profiles;
 use crate::profiles::ProfileFit;
+use crate::sdp;
+use crate::sdp::Session;
 use crate::site::Site;
+use crate::streams::Context;
+use crate::streams::Sessions;
+use crate::streams::Stream;
+use crate::streams::Streams;
+use crate::streams::Wire;
+use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::viewpoint::Measured;
@@ -39,6 +57,8 @@ const UNKNOWN_RESOLUTION: Nanos = Nanos(1000);
 
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;
+/// Control messages gathered before they are folded: one may unfold to 64 KiB (SAP) or more (DNS) (chosen).
+const MOST_OBSERVATIONS: usize = 512;
 
 /// An end of the span that is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -65,6 +85,8 @@ pub struct Settings {
     pub domain: Option<u8>,
     /// What the site file says.
     pub site: Option<Arc<Site>>,
+    /// The speed of the link the capture was taken on, if the user gave one.
+    pub link_speed: Option<BitsPerSecond>,
     /// The span that is looked at.
     pub range: Range,
 }
@@ -78,6 +100,13 @@ pub struct Reading {
     mirror: MirrorDuplicates,
     files: BTreeMap<u32, FileTally>,
     traffic: Traffic,
+    /// Of frames that are no flow's.
+    groups: GroupCounts,
+    multicast: Multicast,
+    directory: Directory,
+    /// Flows and load of all that was pushed or absorbed.
+    streams: Streams,
+    sessions: Sessions,
     /// Time of the capture's very first frame.
     origin: Option<CaptureTime>,
     /// The stamps of what was taken in; their jumps are in `watch` already.
@@ -105,8 +134,11 @@ impl Reading {
             self.outside += 1;
             return;
         }
-        self.batch.record(file, record);
-        if self.batch.frames >= BATCH {
+        let frame = self.batch.observe(file, record);
+        if !self.streams.record(record, &frame) {
+            self.groups.record(&frame);
+        }
+        if self.batch.frames >= BATCH || self.batch.observations.len() >= MOST_OBSERVATIONS {
             let batch = std::mem::take(&mut self.batch);
             self.absorb(batch);
         }
@@ -133,6 +165,8 @@ impl Reading {
             files: std::mem::take(&mut self.files),
             stamps: std::mem::take(&mut self.stamps),
             traffic: std::mem::take(&mut self.traffic),
+            groups: std::mem::take(&mut self.groups),
+            streams: std::mem::take(&mut self.streams),
             ..Tally::default()
         };
         let observations = stretch.observations;
@@ -140,6 +174,8 @@ impl Reading {
         self.files = whole.files;
         self.stamps = whole.stamps;
         self.traffic = whole.traffic;
+        self.groups = whole.groups;
+        self.streams = whole.streams;
         self.origin = self.origin.or(self.stamps.first.map(|(time, _)| time));
         if let Some((first, _)) = self.stamps.first.filter(|_| self.watch.latest().is_none()) {
             self.watch.run_to(first);
@@ -160,14 +196,36 @@ impl Reading {
     }
 
     fn observe(&mut self, observation: &Observation) {
+        let is_ptp = matches!(observation.what, What::Ptp(_) | What::Undecodable(_) | What::Fragment);
         if self.mirror.is_copy(observation) {
-            self.copies += 1;
+            self.copies += u64::from(is_ptp);
             return;
         }
         if matches!(observation.what, What::Ptp(_)) {
             self.ptp_messages += 1;
         }
+        // Before the first frame with a time nothing is timed, so the start does not matter there.
+        let start = self.stamps.first.map_or(CaptureTime(0), |(time, _)| time);
         self.domains.push(observation, self.watch.watched());
+        self.multicast.push(observation, start);
+        self.directory.push(observation);
+        self.hear(observation);
+    }
+
+    /// Takes in what a session announcement says.
+    fn hear(&mut self, observation: &Observation) {
+        let What::Sap(message) = &observation.what else { return };
+        if message.is_deletion {
+            return;
+        }
+        if let Some(session) = message.sdp().and_then(|octets| sdp::parse(octets).ok()) {
+            self.announce(session);
+        }
+    }
+
+    /// Takes in a description of a session, seen in the capture or known otherwise.
+    pub fn announce(&mut self, session: Session) {
+        self.sessions.push(session);
     }
 
     /// Ends the reading with what the files said of themselves.
@@ -181,6 +239,7 @@ impl Reading {
         let end = self.watch.latest();
         if let Some((end, place)) = end {
             self.domains.finish(end, place, self.watch.watched());
+            self.multicast.finish(end);
         }
         let expected = self.settings.site.as_deref();
         let site = SiteDomain::expected(&self.domains, self.settings.domain, expected);
@@ -188,10 +247,6 @@ impl Reading {
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
         let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION))
             .limited_to(expected.and_then(|site| site.clock.max_offset));
-        let mut devices = devices::devices(&self.domains, &clocks, &site, origin);
-        if let Some(expected) = expected {
-            devices::name_listed(&mut devices, &expected.devices);
-        }
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
             resolution,
@@ -201,6 +256,35 @@ impl Reading {
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
+        let mut devices = devices::devices(&self.domains, &clocks, &site, &scope, origin);
+        devices::name(&mut devices, &self.directory);
+        let start = self.stamps.first.map(|(time, _)| time);
+        let end = end.map(|(time, _)| time);
+        let leader = leader_time(&self.domains, &clocks, &site);
+        let leaders = leaders(&self.domains);
+        let wire = self.streams.conclude(Context {
+            sessions: &self.sessions,
+            leader,
+            leaders: &leaders,
+            resolution: resolution.unwrap_or(UNKNOWN_RESOLUTION),
+            link_speed: self.settings.link_speed.or(expected.and_then(|site| site.link.speed)),
+            file_speed: file_speed(&files),
+        });
+        let span = end.zip(start).map(|(end, start)| end.since(start));
+        let view = MediaView {
+            span: span.unwrap_or(Nanos::ZERO),
+            leader_seen: !leaders.is_empty(),
+            requests_seen: requests_in_view(&self.domains),
+        };
+        devices::judge_media(&mut devices, &wire.streams, view);
+        // Once more for the senders of media.
+        devices::name(&mut devices, &self.directory);
+        if let Some(expected) = expected {
+            devices::name_listed(&mut devices, &expected.devices);
+        }
+        let mut on_wire = self.groups.groups();
+        on_wire.extend(wire.streams.iter().filter_map(|stream| stream.key.group()));
+        let group_use = GroupUse::of(&self.multicast, &on_wire, &scope, end);
         let mut tallies = self.files;
         let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
             let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();
@@ -212,8 +296,8 @@ impl Reading {
             gaps: files.gaps,
             settings: self.settings,
             origin: self.origin,
-            start: self.stamps.first.map(|(time, _)| time),
-            end: end.map(|(time, _)| time),
+            start,
+            end,
             watched: *self.watch.watched(),
             frames: self.frames,
             frames_outside: self.outside,
@@ -226,13 +310,18 @@ impl Reading {
             devices,
             viewpoint,
             scope,
+            multicast: self.multicast,
+            group_use,
+            directory: self.directory,
+            wire,
         }
     }
 }
 
 /// The delay from the capture point to the site's leader, where exchanges show it.
 fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
-    let paths = clocks.paths().filter(|(key, _)| site.is(key));
+    // The way to a boundary clock's port is none to the leader.
+    let paths = clocks.paths().filter(|(key, path)| site.is(key) && !path.is_relayed);
     paths.filter_map(|(_, path)| path.plausible_delay()).min()
 }
 
@@ -244,6 +333,35 @@ fn places(files: &JoinedSummary) -> usize {
     spans.sort_unstable();
     let overlap = spans.windows(2).any(|pair| matches!(pair, [before, after] if after.0 < before.1));
     if overlap { spans.len() } else { 1 }
+}
+
+/// The leaders of the version 2 domains.
+fn leaders(domains: &Domains) -> Vec<(Option<u8>, [u8; 8])> {
+    let leader = |domain: &Domain| match (domain.election.leader()?, domain.key.name) {
+        (ClockId::V2(identity), DomainName::Number { number, .. }) => Some((Some(number), identity.0)),
+        (ClockId::V2(identity), _) => Some((None, identity.0)),
+        _ => None,
+    };
+    domains.iter().filter_map(leader).collect()
+}
+
+/// Whether requests of followers pass here: then those of others would as well.
+fn requests_in_view(domains: &Domains) -> bool {
+    let mut requesters = domains.iter().flat_map(|domain| domain.requesters.iter());
+    requesters.any(|((_, mechanism), requester)| *mechanism == Mechanism::EndToEnd && requester.seen() > 0)
+}
+
+/// The time of the site's leader, else of any there is.
+fn leader_time<'a>(domains: &'a Domains, clocks: &Clocks, site: &SiteDomain) -> Option<LeaderTime<'a>> {
+    let of = |key: &DomainKey| LeaderTime::of(domains.get(key)?, clocks.path(key)?);
+    site.keys.iter().find_map(of).or_else(|| domains.iter().find_map(|domain| of(&domain.key)))
+}
+
+/// The link's speed, where the files that tell one tell the same.
+fn file_speed(files: &JoinedSummary) -> Option<BitsPerSecond> {
+    let mut speeds = files.captures.iter().filter_map(|file| file.link_speed);
+    let first = speeds.next()?;
+    speeds.all(|speed| speed == first).then_some(first)
 }
 
 /// A file and what could not be read of its frames.
@@ -298,6 +416,14 @@ pub struct Analysis {
     pub viewpoint: Viewpoint,
     /// What would be in view there.
     pub scope: Scope,
+    /// Who asks for which groups.
+    pub multicast: Multicast,
+    /// What the groups on the wire have to do with those asked for.
+    pub group_use: GroupUse,
+    /// Whose addresses are whose, and what devices call themselves.
+    pub directory: Directory,
+    /// Streams, sources and the link's load.
+    pub wire: Wire,
 }
 
 impl Analysis {
@@ -326,9 +452,15 @@ impl Analysis {
         self.origin.map_or(Nanos::ZERO, |origin| time.since(origin))
     }
 
+    /// The device that sends a stream.
+    #[must_use]
+    pub fn sender_of(&self, stream: &Stream) -> Option<&Device> {
+        self.devices.iter().find(|device| device.sends(stream))
+    }
+
     /// The device that owns a clock.
     #[must_use]
-    pub fn device_of(&self, clock: crate::domains::ClockId) -> Option<&Device> {
+    pub fn device_of(&self, clock: ClockId) -> Option<&Device> {
         self.devices.iter().find(|device| device.has_clock(clock))
     }
 }

@@ -6,20 +6,25 @@ use std::fmt;
 use crate::bytes::DecodeError;
 use crate::capture::Record;
 use crate::frame;
+use crate::frame::Frame;
 use crate::frame::Layer;
 use crate::frame::Stop;
 use crate::frame::StopReason;
+use crate::multicast::GroupCounts;
 use crate::observations;
 use crate::observations::Observation;
 use crate::observations::Place;
+use crate::observations::Protocol;
 use crate::observations::Stamps;
+use crate::observations::Trouble;
 use crate::observations::What;
+use crate::streams::Streams;
 use crate::viewpoint::Traffic;
 
 /// Kinds of problems kept a file (chosen).
 const PROBLEM_LIMIT: usize = 64;
 
-/// Why a frame or its PTP message could not be read, without the numbers that differ from frame to frame.
+/// Why a frame or its control message could not be read, without the numbers that differ from frame to frame.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Problem {
     /// The frame ends before a header or length field says so, and the capture did not cut it.
@@ -38,6 +43,8 @@ pub enum Problem {
     PtpValue(&'static str, &'static str),
     /// A PTP message in fragments.
     PtpFragment,
+    /// A message of another control protocol.
+    Control(Protocol, Trouble),
 }
 
 impl fmt::Display for Problem {
@@ -51,6 +58,18 @@ impl fmt::Display for Problem {
             Self::PtpShort(field) => write!(f, "PTP message ends inside {field}"),
             Self::PtpValue(field, rule) => write!(f, "PTP {field}: {rule}"),
             Self::PtpFragment => write!(f, "PTP message in IP fragments"),
+            Self::Control(protocol, Trouble::Short(field)) => {
+                write!(f, "{} message ends inside {field}", protocol.name())
+            }
+            Self::Control(protocol, Trouble::Value(field, rule)) => {
+                write!(f, "{} {field}: {rule}", protocol.name())
+            }
+            Self::Control(protocol, Trouble::Grammar) => {
+                write!(f, "{} message whose names or records cannot be read", protocol.name())
+            }
+            Self::Control(protocol, Trouble::Fragment) => {
+                write!(f, "{} message in IP fragments", protocol.name())
+            }
         }
     }
 }
@@ -65,7 +84,7 @@ pub struct FileTally {
 }
 
 /// A stretch of records.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default)]
 pub struct Tally {
     /// Control messages in capture order.
     pub observations: Vec<Observation>,
@@ -77,11 +96,23 @@ pub struct Tally {
     pub stamps: Stamps,
     /// Who talks to whom.
     pub traffic: Traffic,
+    /// Frames by group, of those that are no flow's.
+    pub groups: GroupCounts,
+    /// Flows and load.
+    pub streams: Streams,
 }
 
 impl Tally {
     /// Takes in the next record of file number `file`.
     pub fn record(&mut self, file: u32, record: &Record<'_>) {
+        let frame = self.observe(file, record);
+        if !self.streams.record(record, &frame) {
+            self.groups.record(&frame);
+        }
+    }
+
+    /// All of [`Self::record`] but flows and groups, which whoever reads in order keeps in one place.
+    pub(super) fn observe<'a>(&mut self, file: u32, record: &Record<'a>) -> Frame<'a> {
         let place = Place { file, frame: record.number, time: record.time };
         self.frames += 1;
         if let Some(time) = record.time {
@@ -92,7 +123,7 @@ impl Tally {
         let observation = observations::from_frame(file, record, &frame);
         let snapped = u32::try_from(record.octets.len()).is_ok_and(|kept| kept < record.original_len);
         let problem = match &observation {
-            Some(observation) => ptp_problem(&observation.what),
+            Some(observation) => message_problem(&observation.what),
             None => frame.stop.filter(|stop| !(snapped && stop.is_cut())).map(frame_problem),
         };
         if let Some(problem) = problem {
@@ -103,6 +134,7 @@ impl Tally {
             }
         }
         self.observations.extend(observation);
+        frame
     }
 
     /// This stretch and the one after it as one.
@@ -121,6 +153,8 @@ impl Tally {
         }
         self.observations.extend(right.observations);
         self.traffic = self.traffic.join(right.traffic);
+        self.groups = self.groups.join(right.groups);
+        self.streams = self.streams.join(right.streams);
         self
     }
 }
@@ -135,11 +169,19 @@ fn frame_problem(stop: Stop) -> Problem {
     }
 }
 
-fn ptp_problem(what: &What) -> Option<Problem> {
+fn message_problem(what: &What) -> Option<Problem> {
     match what {
         What::Ptp(_) => None,
         What::Undecodable(DecodeError::Short { field, .. }) => Some(Problem::PtpShort(field)),
         What::Undecodable(DecodeError::Value { field, rule, .. }) => Some(Problem::PtpValue(field, rule)),
         What::Fragment => Some(Problem::PtpFragment),
+        What::Unreadable(protocol, trouble) => Some(Problem::Control(*protocol, *trouble)),
+        What::Igmp(_)
+        | What::Mld(_)
+        | What::Sap(_)
+        | What::Lldp(_)
+        | What::Mdns(_)
+        | What::Dhcp(_)
+        | What::Neighbour(_) => None,
     }
 }

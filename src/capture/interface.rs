@@ -7,6 +7,7 @@ use super::ticks::TickLength;
 
 // Option codes, draft-ietf-opsawg-pcapng (from memory): those of every block, then by block.
 const OPT_ENDOFOPT: u16 = 0;
+const IF_SPEED: u16 = 8;
 const IF_TSRESOL: u16 = 9;
 const IF_FCSLEN: u16 = 13;
 const IF_TSOFFSET: u16 = 14;
@@ -25,6 +26,8 @@ pub(super) struct Interface {
     /// Seconds to add to each stamp.
     pub(super) offset_seconds: i64,
     pub(super) fcs_octets: Option<u8>,
+    /// Bits a second; `None` where the file does not say, or says 0.
+    pub(super) speed: Option<u64>,
     /// Losses as the latest Interface Statistics Block has them.
     pub(super) statistics_drops: Option<u64>,
     /// Losses summed from the packets' own counts.
@@ -77,6 +80,7 @@ impl Interface {
             tick: TickLength::MICROSECOND,
             offset_seconds: 0,
             fcs_octets: None,
+            speed: None,
             statistics_drops: None,
             packet_drops: None,
         };
@@ -84,6 +88,7 @@ impl Interface {
             match (code, value) {
                 (IF_TSRESOL, [raw]) => interface.tick = TickLength::from_if_tsresol(*raw),
                 (IF_TSOFFSET, _) => interface.offset_seconds = order.i64_at(value, 0).unwrap_or(0),
+                (IF_SPEED, _) => interface.speed = order.u64_at(value, 0).filter(|speed| *speed > 0),
                 // In bits. Anything but whole octets cannot be used.
                 (IF_FCSLEN, [bits]) => interface.fcs_octets = bits.is_multiple_of(8).then_some(bits / 8),
                 _ => {}

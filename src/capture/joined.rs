@@ -314,6 +314,7 @@ impl File {
             snapped: 0,
             time_backsteps: 0,
             drops_reported: None,
+            link_speed: None,
             link_types: Vec::new(),
             damage: Vec::new(),
         }

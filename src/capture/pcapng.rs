@@ -104,6 +104,13 @@ impl Pcapng {
         self.interfaces.get(size(interface)).map(|interface| interface.tick.resolution())
     }
 
+    /// The interfaces' speed, where those that tell one tell the same.
+    pub(super) fn link_speed(&self) -> Option<u64> {
+        let mut speeds = self.interfaces.iter().filter_map(|interface| interface.speed);
+        let first = speeds.next()?;
+        speeds.all(|speed| speed == first).then_some(first)
+    }
+
     pub(super) fn drops_reported(&self) -> Option<u64> {
         self.interfaces.iter().filter_map(Interface::drops).reduce(u64::saturating_add)
     }

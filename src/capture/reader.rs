@@ -2,6 +2,7 @@
 
 use std::io::Read;
 
+use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 
 use super::buffer::Buffer;
@@ -152,6 +153,7 @@ impl<R: Read> Reader<R> {
             snapped: self.tally.snapped,
             time_backsteps: self.tally.time_backsteps,
             drops_reported: self.walker.drops_reported(),
+            link_speed: self.walker.link_speed().map(BitsPerSecond),
             link_types: self.tally.link_types,
             damage: self.damage.into_list(),
         }

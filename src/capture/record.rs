@@ -1,5 +1,6 @@
 //! One captured frame, and what a whole file said of itself.
 
+use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
@@ -97,6 +98,8 @@ pub struct CaptureSummary {
     pub time_backsteps: u64,
     /// Frames the capturing machine says it lost; `None` where it says nothing.
     pub drops_reported: Option<u64>,
+    /// The interfaces' speed as the file has it (`if_speed`); `None` where it says nothing or several.
+    pub link_speed: Option<BitsPerSecond>,
     /// Link types met, in order of appearance.
     pub link_types: Vec<LinkType>,
     /// What could not be read.

@@ -134,6 +134,14 @@ impl Walker {
     }
 
     /// Frames the file says were lost; pcap has no place to say so.
+    /// The interfaces' speed, where those that tell one tell the same.
+    pub(super) fn link_speed(&self) -> Option<u64> {
+        match self {
+            Self::Pcap(_) => None,
+            Self::Pcapng(walker) => walker.link_speed(),
+        }
+    }
+
     pub(super) fn drops_reported(&self) -> Option<u64> {
         match self {
             Self::Pcap(_) => None,

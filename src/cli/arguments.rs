@@ -9,6 +9,9 @@ use clap::Subcommand;
 use clap::ValueEnum;
 use downbeat::analysis::Bound;
 use downbeat::findings::Severity;
+use downbeat::fit::KeepFree;
+use downbeat::fit::Planned;
+use downbeat::units::BitsPerSecond;
 use downbeat::units::CaptureTime;
 use downbeat::units::Nanos;
 
@@ -36,6 +39,10 @@ pub(crate) enum Command {
     Completions(Completions),
     /// The manual page, for `man -l -`
     Man(Manual),
+    /// Every stream and source: rates, loss, jitter, marking, media clock, and the link's load
+    Streams(Streams),
+    /// Whether what is planned fits on this link: load now, load then, and the arithmetic
+    Fit(Fit),
 }
 
 const AFTER_CHECK: &str = "\
@@ -44,6 +51,17 @@ Exit status: 0 nothing at or above --fail-on; 1 findings at or above it; \
 
 The report is advice for people who know the site. Changing clock settings, switches or cabling on a live \
 system interrupts it and can hurt where sound or machinery depends on it.";
+
+const AFTER_STREAMS: &str = "\
+Exit status: 0 the report was written; 2 no report possible.
+
+Bit rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link.";
+
+const AFTER_FIT: &str = "\
+Exit status: 0 it fits; 1 it does not, or only if peaks do not meet; 2 no report possible.
+
+Rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link: every \
+link that the streams cross has to be looked at.";
 
 #[derive(Debug, Args)]
 #[command(after_help = AFTER_CHECK)]
@@ -54,6 +72,29 @@ pub(crate) struct Check {
     /// The least severity that makes the exit status 1
     #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
     pub(crate) fail_on: FailOn,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_STREAMS)]
+pub(crate) struct Streams {
+    #[command(flatten)]
+    pub(crate) reading: ReadingArguments,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_FIT)]
+pub(crate) struct Fit {
+    #[command(flatten)]
+    pub(crate) reading: ReadingArguments,
+
+    /// Streams to add, besides those that the site file plans: a name, what each takes on the wire, and how many
+    /// (`camera=8Mx10`); may be given several times
+    #[arg(long, value_name = "NAME=RATE[xCOUNT]", value_parser = planned, required_unless_present = "site")]
+    pub(crate) add: Vec<Planned>,
+
+    /// The part of the link that has to stay free: 0.25 or 25%; without it, a quarter
+    #[arg(long, value_name = "FRACTION", value_parser = keep_free)]
+    pub(crate) keep_free: Option<KeepFree>,
 }
 
 const AFTER_TIMELINE: &str = "\
@@ -112,6 +153,7 @@ impl Timeline {
             from: self.from,
             until: self.until,
             domain: None,
+            link_speed: None,
             site: self.site.clone(),
         }
     }
@@ -166,6 +208,7 @@ impl Compare {
             from: None,
             until: None,
             domain: self.domain,
+            link_speed: None,
             site: self.site.clone(),
         }
     }
@@ -235,6 +278,7 @@ impl SiteCommand {
             from: None,
             until: None,
             domain: self.domain,
+            link_speed: None,
             site: None,
         }
     }
@@ -271,6 +315,10 @@ pub(crate) struct ReadingArguments {
     /// What is expected of the site, and what its devices are called
     #[arg(long, value_name = "FILE")]
     pub(crate) site: Option<PathBuf>,
+    /// Speed of the link the capture was taken on, decimal bits a second (100M, 1G, 2.5G); without it, the
+    /// capture file's word, else 1G
+    #[arg(long, value_name = "RATE", value_parser = rate)]
+    pub(crate) link_speed: Option<BitsPerSecond>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -328,6 +376,53 @@ fn bound(text: &str) -> Result<Bound, String> {
     Ok(Bound::At(CaptureTime(ns)))
 }
 
+/// A rate as the user writes it: a decimal number above 0, with `k`, `M`, `G` or `T` behind it.
+fn rate(text: &str) -> Result<BitsPerSecond, String> {
+    let wrong = || "give decimal bits a second, such as 100M, 1G or 2.5G".to_owned();
+    let (number, power) = match text.trim_end_matches(['k', 'K', 'M', 'G', 'T']) {
+        number if number.len() == text.len() => (number, 0_usize),
+        number if number.len() + 1 == text.len() => match text.chars().next_back() {
+            Some('k' | 'K') => (number, 3),
+            Some('M') => (number, 6),
+            Some('G') => (number, 9),
+            _ => (number, 12),
+        },
+        _ => return Err(wrong()),
+    };
+    let (whole, fraction) = number.split_once('.').unwrap_or((number, ""));
+    let digits = |part: &str| part.bytes().all(|octet| octet.is_ascii_digit());
+    if whole.is_empty() || !digits(whole) || !digits(fraction) || fraction.len() > power {
+        return Err(wrong());
+    }
+    let bits: u64 = format!("{whole}{fraction:0<power$}").parse().map_err(|_| wrong())?;
+    if bits == 0 { Err(wrong()) } else { Ok(BitsPerSecond(bits)) }
+}
+
+/// Streams as the user writes them.
+fn planned(text: &str) -> Result<Planned, String> {
+    let wrong = || "give a name, a rate and perhaps a count, such as camera=8M or camera=8Mx10".to_owned();
+    let (name, amount) = text.rsplit_once('=').ok_or_else(wrong)?;
+    let (each, count) = amount.split_once('x').unwrap_or((amount, "1"));
+    let count: u32 = count.parse().map_err(|_| wrong())?;
+    if name.is_empty() || count == 0 {
+        return Err(wrong());
+    }
+    Ok(Planned { name: name.to_owned(), count, rate: rate(each)?, direction: None })
+}
+
+/// A part of the whole as the user writes it: a fraction of three decimals, or per cent with one.
+fn keep_free(text: &str) -> Result<KeepFree, String> {
+    let wrong = || "give a fraction, such as 0.25 or 25%".to_owned();
+    let (number, places) = text.strip_suffix('%').map_or((text, 3), |number| (number, 1));
+    let (whole, decimals) = number.split_once('.').unwrap_or((number, ""));
+    let digits = |part: &str| part.bytes().all(|octet| octet.is_ascii_digit());
+    if whole.is_empty() || !digits(whole) || !digits(decimals) || decimals.len() > places {
+        return Err(wrong());
+    }
+    let thousandths: u16 = format!("{whole}{decimals:0<places$}").parse().map_err(|_| wrong())?;
+    KeepFree::from_thousandths(thousandths).ok_or_else(wrong)
+}
+
 /// Exact nanoseconds of a plain decimal number; `None` where it is not one.
 fn decimal_seconds(text: &str) -> Option<Nanos> {
     let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
@@ -348,6 +443,44 @@ mod tests {
     fn the_arguments_are_consistent() {
         use clap::CommandFactory;
         Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn rates_are_decimal_and_exact() {
+        assert_eq!(rate("1G"), Ok(BitsPerSecond(1_000_000_000)));
+        assert_eq!(rate("2.5G"), Ok(BitsPerSecond(2_500_000_000)));
+        assert_eq!(rate("670M"), Ok(BitsPerSecond(670_000_000)));
+        assert_eq!(rate("64000"), Ok(BitsPerSecond(64_000)));
+        for wrong in ["", "G", "0", "0.0G", "1.5", "-1G", "1GG", "1e9", "0.0001k", "99999999999T"] {
+            assert!(rate(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn plans_are_a_name_a_rate_and_a_count() {
+        let plan = |name: &str, rate, count| {
+            Ok(Planned { name: name.to_owned(), count, rate: BitsPerSecond(rate), direction: None })
+        };
+        assert_eq!(planned("balcony cameras=670M"), plan("balcony cameras", 670_000_000, 1));
+        assert_eq!(planned("camera=8Mx10"), plan("camera", 8_000_000, 10));
+        assert_eq!(planned("a=b=2.5Gx2"), plan("a=b", 2_500_000_000, 2));
+        for wrong in
+            ["", "670M", "=670M", "camera=", "camera=8Mx", "camera=8Mx0", "camera=8x-1", "camera=fast"]
+        {
+            assert!(planned(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn parts_of_the_whole_are_fractions_or_per_cent() {
+        for (text, thousandths) in
+            [("0.25", 250), ("25%", 250), ("12.5%", 125), ("0", 0), ("1", 1000), ("100%", 1000)]
+        {
+            assert_eq!(keep_free(text).map(KeepFree::thousandths), Ok(thousandths), "{text}");
+        }
+        for wrong in ["", "%", "25", "1.001", "101%", "-1%", "0.2505", "a quarter"] {
+            assert!(keep_free(wrong).is_err(), "{wrong}");
+        }
     }
 
     #[test]

@@ -44,6 +44,7 @@ pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> 
         return Err(format!("{}: this is the site file; name another file with --out", out.display()));
     }
     let settings = Settings {
+        link_speed: arguments.link_speed,
         domain: arguments.domain,
         site: site.map(Arc::new),
         range: Range { from: arguments.from, until: arguments.until },

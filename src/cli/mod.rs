@@ -7,11 +7,13 @@ mod compare;
 mod document;
 mod exit;
 mod explain;
+mod fit;
 mod help;
 mod inputs;
 mod output;
 mod progress;
 mod site_file;
+mod streams;
 mod timeline;
 
 use std::process::ExitCode;
@@ -40,6 +42,8 @@ pub(crate) fn run() -> ExitCode {
         Command::Explain(explain) => explain::run(&explain),
         Command::Site(site) => site_file::run(&site),
         Command::Timeline(timeline) => timeline::run(&timeline),
+        Command::Fit(fit) => fit::run(&fit),
+        Command::Streams(streams) => streams::run(&streams),
     };
     match outcome {
         Ok(status) => status.into(),

@@ -6,6 +6,8 @@ use crate::domains::ClockId;
 use crate::domains::Domain;
 use crate::domains::Mechanism;
 use crate::domains::PeerSamples;
+use crate::domains::PortId;
+use crate::domains::Requester;
 use crate::statistics::OrderStatistics;
 use crate::statistics::Point;
 use crate::statistics::interpolate;
@@ -94,6 +96,8 @@ pub struct FollowerTime {
     pub rate: Option<Rate>,
     /// The offset beyond which the site calls a clock adrift; `None` where it does not say.
     pub limit: Option<Nanos>,
+    /// The boundary clock's port that stood in for the leader: that clock's own error is in the offset.
+    pub through: Option<PortId>,
     /// When the first sample was taken.
     at: CaptureTime,
 }
@@ -112,6 +116,7 @@ impl FollowerTime {
             uncertainty: uncertainty.unwrap_or_else(|| stamping_uncertainty(spread)),
             rate,
             limit: None,
+            through: None,
             at: CaptureTime(points.first()?.time_ns),
         })
     }
@@ -150,6 +155,8 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
     let path = path.filter(|path| path.port.clock != clock);
     let leader = path.and_then(|path| domain.ports.get(&path.port)).and_then(|port| port.samples.as_deref());
     let leader_points = leader.map(|samples| samples.one_way().points()).unwrap_or_default();
+    let stand_in = path.filter(|path| path.is_relayed).map(|path| path.port);
+    let through = |time: FollowerTime| FollowerTime { through: stand_in, ..time };
     let mut times = Vec::new();
     for port in domain.ports.values().filter(|port| port.port.clock == clock) {
         if let Some(claims) = &port.claims.offsets {
@@ -168,12 +175,13 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
             let set = |time: &FollowerTime| {
                 !domain.key.is_gptp() && ScaledNanos(time.offset.median).abs() <= OWN_COUNTER
             };
-            times.extend(time.filter(set));
+            times.extend(time.filter(set).map(through));
         }
         let relays = port.offer.is_some_and(|offer| offer.grandmaster != clock);
         if let Some(samples) = port.samples.as_deref().filter(|_| relays) {
             let points = sum(&negated(samples.one_way().points()), leader_points);
-            times.extend(FollowerTime::new(Basis::DownstreamSync, &points, None, resolution));
+            let time = FollowerTime::new(Basis::DownstreamSync, &points, None, resolution);
+            times.extend(time.map(through));
         }
     }
     let asked = domain
@@ -183,16 +191,23 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
     for (_, requester) in asked {
         if let Some(own) = requester.own_time() {
             let time = FollowerTime::new(Basis::RequestOrigin, own.points(), None, resolution);
+            let through = answered_by_another(domain, requester);
             times.extend(time.map(|time| match clock {
                 ClockId::V2(_) if time.uncertainty > HARDWARE_UNCERTAINTY => {
-                    FollowerTime { uncertainty: ESTIMATE, ..time }
+                    FollowerTime { uncertainty: ESTIMATE, through, ..time }
                 }
-                _ => time,
+                _ => FollowerTime { through, ..time },
             }));
         }
     }
     times.sort_by_key(|time| time.basis);
     times
+}
+
+/// Who answers a follower most, where that is not the leader itself.
+fn answered_by_another(domain: &Domain, requester: &Requester) -> Option<PortId> {
+    let (port, _) = requester.responders().iter().max_by_key(|(_, count)| **count)?;
+    (domain.election.leader() != Some(port.clock)).then_some(*port)
 }
 
 /// The sum of two series at the first one's instants; instants that the other does not cover are left out.

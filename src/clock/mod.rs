@@ -13,7 +13,7 @@ mod steps;
 
 pub use clocks::Clocks;
 pub use follower::{Basis, FollowerTime, MANAGEMENT_LIMIT, OffBy, RATE_LIMIT_PPM, STAMP_LIMIT, times};
-pub use path::{Path, PathBasis, Rate};
+pub use path::{LeaderTime, Path, PathBasis, Rate};
 pub use peer::Peer;
 pub use stability::StabilityRow;
 pub use steps::{ClockStep, Whose};

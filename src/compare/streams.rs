@@ -20,9 +20,11 @@ pub(super) fn compare(before: &Report, after: &Report, changes: &mut Changes) {
         }
         return;
     };
+    // At another place an absence says little.
+    let same_place = before.viewpoint.kind == after.viewpoint.kind;
+    let weight = if same_place { WeightName::Major } else { WeightName::Minor };
     for stream in known.iter().filter(|stream| !seen.iter().any(|other| is_same(stream, other))) {
-        let about =
-            About { kind: "stream-gone", subject: &stream.key, field: "seen", weight: WeightName::Major };
+        let about = About { kind: "stream-gone", subject: &stream.key, field: "seen", weight };
         let text = format!("{} is not seen any more", label(stream));
         changes.say(about, json!(stream.mean_bps), Value::Null, text);
     }

@@ -7,30 +7,9 @@ use crate::clock::FollowerTime;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::names::Name;
+use crate::streams::Stream;
+use crate::strength::Strength;
 use crate::units::MacAddress;
-
-/// How firmly something is said.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Strength {
-    /// The octets say it.
-    Shown,
-    /// The octets fit it and the alternatives were looked at.
-    Inferred,
-    /// This capture cannot say.
-    CannotTell,
-}
-
-impl Strength {
-    /// The name in the JSON report.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Shown => "shown",
-            Self::Inferred => "inferred",
-            Self::CannotTell => "cannot-tell",
-        }
-    }
-}
 
 /// What a device does on the clock.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -43,6 +22,8 @@ pub enum State {
     Unanswered,
     /// It takes part, and its time or rate is measurably off.
     Adrift,
+    /// It sends media and shows no PTP, though the capture would.
+    Unclocked,
     /// It is the grandmaster of its domain.
     Leading,
     /// It follows on one port and leads on another.
@@ -57,11 +38,12 @@ pub enum State {
 
 impl State {
     /// Every state, what needs attention first.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Rival,
         Self::Astray,
         Self::Unanswered,
         Self::Adrift,
+        Self::Unclocked,
         Self::Leading,
         Self::Relaying,
         Self::Following,
@@ -81,6 +63,7 @@ impl State {
             Self::Unanswered => "unanswered",
             Self::Astray => "astray",
             Self::Adrift => "adrift",
+            Self::Unclocked => "unclocked",
             Self::Unproven => "unproven",
         }
     }
@@ -91,11 +74,11 @@ impl State {
 pub struct Device {
     /// Its MAC address where one is known, else its clock identity.
     pub key: String,
-    /// What it is called; `None` where nobody says.
+    /// What it calls itself; `None` where it was not heard to say.
     pub name: Option<Name>,
-    /// MAC addresses it sent from.
+    /// MAC addresses it sent PTP from; by ARP and its like where that has none.
     pub macs: BTreeSet<MacAddress>,
-    /// IP addresses it sent from.
+    /// IP addresses it sent PTP from, and those that its MAC address claims.
     pub ips: BTreeSet<IpAddr>,
     /// Its clocks, v1 and v2.
     pub clocks: BTreeSet<ClockId>,
@@ -111,11 +94,35 @@ pub struct Device {
     pub state: State,
     /// How firmly that is said.
     pub strength: Strength,
+    /// How much faster its media clock runs than the leader's, 10⁻⁶; of several streams the one farthest off.
+    pub media_rate_ppm: Option<f64>,
     /// Why that is said.
     pub reasons: Vec<String>,
+    /// What would be said of it if the capture could have shown the thing that is missing.
+    pub withheld: Vec<Withheld>,
+}
+
+/// A state that rests on an absence which this capture does not bear out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Withheld {
+    /// The state that is not said.
+    pub state: State,
+    /// The domain it would be said of.
+    pub domain: DomainKey,
+    /// Why the missing thing may be out of view.
+    pub why: &'static str,
 }
 
 impl Device {
+    /// Whether it sends a stream: from one of its IP addresses or, where those are not known, its MAC addresses.
+    #[must_use]
+    pub fn sends(&self, stream: &Stream) -> bool {
+        match stream.source() {
+            Some(ip) if !self.ips.is_empty() => self.ips.contains(&ip),
+            _ => stream.macs.first().is_some_and(|mac| self.macs.contains(mac)),
+        }
+    }
+
     /// Whether `clock` is one of its clocks.
     #[must_use]
     pub fn has_clock(&self, clock: ClockId) -> bool {

@@ -9,12 +9,12 @@ use std::collections::BTreeSet;
 
 use super::device::Device;
 use super::device::State;
-use super::device::Strength;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
 use crate::domains::SourceAddress;
 use crate::ptp::ClockIdentity;
+use crate::strength::Strength;
 use crate::units::MacAddress;
 
 /// Clocks that one MAC address without IP may carry and still be taken for one device (chosen).
@@ -106,7 +106,9 @@ fn device(clocks: BTreeSet<ClockId>, traces: &BTreeMap<ClockId, Traces>) -> Devi
         in_domain: None,
         state: State::Unproven,
         strength: Strength::CannotTell,
+        media_rate_ppm: None,
         reasons: Vec::new(),
+        withheld: Vec::new(),
     }
 }
 

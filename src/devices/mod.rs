@@ -3,29 +3,42 @@
 //! A device's state is an inference from messages alone. It carries its strength and its reasons, and
 //! `unproven` is a result like any other.
 
-mod answers;
+mod astray;
 mod device;
 mod identity;
 mod listing;
+mod media;
+mod naming;
 mod site;
 mod state;
 
-pub use answers::Visibility;
-pub use device::{Device, State, Strength};
+pub use device::{Device, State, Withheld};
 pub use listing::{listed, name_listed};
+pub use media::{MediaView, judge_media};
+pub use naming::name;
 pub use site::SiteDomain;
+
+pub use crate::strength::Strength;
 
 use crate::clock::Clocks;
 use crate::domains::Domains;
 use crate::units::CaptureTime;
+use crate::viewpoint::Scope;
 
 /// Joins and judges all devices of a capture that began at `start`.
 #[must_use]
-pub fn devices(domains: &Domains, clocks: &Clocks, site: &SiteDomain, start: CaptureTime) -> Vec<Device> {
+pub fn devices(
+    domains: &Domains,
+    clocks: &Clocks,
+    site: &SiteDomain,
+    scope: &Scope,
+    start: CaptureTime,
+) -> Vec<Device> {
     let mut devices = identity::join(domains);
     let joined = site::joined_domains(domains, site, &devices);
+    let scene = state::Scene { domains, clocks, site, scope, joined: &joined, start };
     for device in &mut devices {
-        state::judge(device, domains, clocks, site, &joined, start);
+        state::judge(device, &scene);
     }
     devices.sort_by(|a, b| a.key.cmp(&b.key));
     devices

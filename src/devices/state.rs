@@ -2,11 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use super::answers::Visibility;
+use super::astray::astray;
 use super::device::Device;
 use super::device::State;
-use super::device::Strength;
-use super::site;
+use super::device::Withheld;
 use super::site::SiteDomain;
 use crate::clock::Clocks;
 use crate::clock::FollowerTime;
@@ -20,8 +19,10 @@ use crate::domains::OUTAGE_RUN;
 use crate::domains::PortId;
 use crate::domains::Requester;
 use crate::ptp::v2::management::PortState;
+use crate::strength::Strength;
 use crate::timing::ScaledNanos;
 use crate::units::CaptureTime;
+use crate::viewpoint::Scope;
 
 /// Requests, none answered, from which "unanswered" is said at all (reference: 3 in a row).
 const UNANSWERED_FROM: u64 = 3;
@@ -32,36 +33,50 @@ const UNANSWERED_SHOWN_FROM: u64 = 8;
 /// With some answers: requests judged, and the share without an answer in per cent (reference: 50 % of 20).
 const PARTLY_UNANSWERED: (u64, u64) = (20, 50);
 
-/// Messages in a domain from which a device is said to be astray in it (reference: never on a single one).
-const ASTRAY_FROM: u64 = 2;
+/// What devices are judged by.
+pub(super) struct Scene<'a> {
+    pub(super) domains: &'a Domains,
+    pub(super) clocks: &'a Clocks,
+    pub(super) site: &'a SiteDomain,
+    pub(super) scope: &'a Scope,
+    /// Domains whose time is the site's.
+    pub(super) joined: &'a BTreeSet<DomainKey>,
+    pub(super) start: CaptureTime,
+}
 
 /// Fills in the device's state, strength, reasons and leader.
-pub(super) fn judge(
-    device: &mut Device,
-    domains: &Domains,
-    clocks: &Clocks,
-    site: &SiteDomain,
-    joined: &BTreeSet<DomainKey>,
-    start: CaptureTime,
-) {
+pub(super) fn judge(device: &mut Device, scene: &Scene<'_>) {
+    let Scene { domains, clocks, start, .. } = *scene;
     let own: Vec<&Domain> = device.domains.iter().filter_map(|key| domains.get(key)).collect();
+    let mut withheld = Vec::new();
     // A boundary clock that is off itself hands its error on: that comes first.
-    let judged = relaying(device, &own)
+    let mut judged = relaying(device, &own)
         .map(|relays| adrift(device, &own, clocks).unwrap_or(relays))
         .or_else(|| rival(device, &own, start))
-        .or_else(|| astray(device, &own, domains, site, joined))
+        .or_else(|| astray(device, &own, scene, &mut withheld))
         .or_else(|| leading(device, &own))
-        .or_else(|| unanswered(device, &own, start))
+        .or_else(|| unanswered(device, &own, scene, &mut withheld))
         .or_else(|| adrift(device, &own, clocks))
         .or_else(|| following(device, &own))
-        .or_else(|| standing_by(device, &own, start))
-        .unwrap_or_else(|| unproven(device, &own, start));
+        .or_else(|| standing_by(device, &own, scene, &mut withheld))
+        .unwrap_or_else(|| unproven(device, &own, scene));
+    for Withheld { state, domain, why } in &withheld {
+        match state {
+            State::Astray => {
+                judged.reasons.push(format!("whether it is alone in {domain} is not shown: {why}"))
+            }
+            State::StandingBy => judged.reasons.push(format!("whether it yielded is not shown: {why}")),
+            // That of requests stands with them.
+            _ => {}
+        }
+    }
     device.leader = own.iter().find(|domain| domain.key == judged.domain).and_then(|d| d.election.leader());
     device.in_domain = Some(judged.domain);
     device.time = times(device, judged.domain, clocks).into_iter().min_by_key(|time| time.basis).cloned();
     device.state = judged.state;
     device.strength = judged.strength;
     device.reasons = judged.reasons;
+    device.withheld = withheld;
 }
 
 /// What is known of the device's time in a domain.
@@ -73,10 +88,14 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for time in times(device, domain.key, clocks) {
             let basis = time.basis.name();
+            let whom = time.through.map_or_else(
+                || "the leader".to_owned(),
+                |port| format!("{port}, a boundary clock whose own error is in it"),
+            );
             if let Some(off) = time.off_by_at_least() {
                 let ahead = if off.is_behind { "behind" } else { "ahead of" };
                 let reason = format!(
-                    "is at least {} {ahead} the leader, by {} samples of its {basis}",
+                    "is at least {} {ahead} {whom}, by {} samples of its {basis}",
                     micros(off.at_least),
                     time.offset.count
                 );
@@ -85,7 +104,7 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
             }
             if let Some(rate) = time.off_rate() {
                 let reason = format!(
-                    "runs {:+.3} ppm (standard error {:.3}) against the leader, by its {basis}",
+                    "runs {:+.3} ppm (standard error {:.3}) against {whom}, by its {basis}",
                     rate.ppm, rate.sigma_ppm
                 );
                 return Some(judged(State::Adrift, Strength::Inferred, domain, reason));
@@ -101,18 +120,18 @@ fn micros(value: ScaledNanos) -> String {
     format!("{}.{:03} us", ns / 1000, (ns % 1000).abs())
 }
 
-struct Judged {
-    state: State,
-    strength: Strength,
-    domain: DomainKey,
-    reasons: Vec<String>,
+pub(super) struct Judged {
+    pub(super) state: State,
+    pub(super) strength: Strength,
+    pub(super) domain: DomainKey,
+    pub(super) reasons: Vec<String>,
 }
 
-fn judged(state: State, strength: Strength, domain: &Domain, reason: String) -> Judged {
+pub(super) fn judged(state: State, strength: Strength, domain: &Domain, reason: String) -> Judged {
     Judged { state, strength, domain: domain.key, reasons: vec![reason] }
 }
 
-fn leads(device: &Device, domain: &Domain) -> bool {
+pub(super) fn leads(device: &Device, domain: &Domain) -> bool {
     domain.election.leader().is_some_and(|leader| device.has_clock(leader))
 }
 
@@ -122,7 +141,7 @@ fn ports<'a>(device: &'a Device, domain: &'a Domain) -> impl Iterator<Item = &'a
 }
 
 /// The device's requests in a domain, most asked first.
-fn requests<'a>(device: &Device, domain: &'a Domain) -> Vec<(PortId, Mechanism, &'a Requester)> {
+pub(super) fn requests<'a>(device: &Device, domain: &'a Domain) -> Vec<(PortId, Mechanism, &'a Requester)> {
     let mut requests: Vec<_> = device.clocks.iter().flat_map(|clock| domain.requests_of(*clock)).collect();
     requests
         .sort_by_key(|(port, mechanism, requester)| (std::cmp::Reverse(requester.seen()), *port, *mechanism));
@@ -167,6 +186,7 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
         let lasting = domain.election.rivalries().iter().rev().find(|rivalry| {
             device.has_clock(rivalry.port.clock)
                 && !leads(device, domain)
+                && !rivalry.apart
                 && domain.election.current().is_some()
                 && domain
                     .election
@@ -175,9 +195,13 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
                     .is_some_and(|announcer| domain.election.alive_at_end(announcer))
         });
         if let Some(rivalry) = lasting {
+            let leads = if device.has_clock(rivalry.clock) {
+                "leads".to_owned()
+            } else {
+                format!("announces {}", rivalry.clock)
+            };
             let reason = format!(
-                "announces {} since {} although {} is better by {}",
-                rivalry.clock,
+                "{leads} since {} though {} is better by {}",
                 at(rivalry.since, start),
                 rivalry.leader,
                 rivalry.decided_by.name()
@@ -188,42 +212,8 @@ fn rival(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged>
     None
 }
 
-fn astray(
-    device: &Device,
-    own: &[&Domain],
-    domains: &Domains,
-    site: &SiteDomain,
-    joined: &BTreeSet<DomainKey>,
-) -> Option<Judged> {
-    if own.iter().any(|domain| joined.contains(&domain.key)) {
-        return None;
-    }
-    let site_leads =
-        site.keys.iter().filter_map(|key| domains.get(key)).any(|d| d.election.leader().is_some());
-    let domain = own.iter().max_by_key(|domain| messages(device, domain))?;
-    if messages(device, domain) < ASTRAY_FROM {
-        return None;
-    }
-    let home = site.name();
-    if !site.assumed {
-        let reason = format!("takes part in {}, the site's is {home}", domain.key);
-        return Some(judged(State::Astray, Strength::Shown, domain, reason));
-    }
-    if !site_leads || site::is_established(domain) {
-        return None;
-    }
-    let what = if leads(device, domain) {
-        format!("leads {} alone: nobody there is seen to follow it", domain.key)
-    } else {
-        format!("takes part in {}, where no leader answers", domain.key)
-    };
-    let mut judged = judged(State::Astray, Strength::Inferred, domain, what);
-    judged.reasons.push(format!("{home} has the most followers and is assumed to be the site's"));
-    Some(judged)
-}
-
 /// Messages that take part in a domain's time: a question to its clocks is none.
-fn messages(device: &Device, domain: &Domain) -> u64 {
+pub(super) fn messages(device: &Device, domain: &Domain) -> u64 {
     let of_port = |port: &ClockPort| {
         let series = port.series.iter().filter(|(kind, _)| **kind != Kind::Management);
         series.map(|(_, series)| series.count()).sum::<u64>()
@@ -235,13 +225,18 @@ fn leading(device: &Device, own: &[&Domain]) -> Option<Judged> {
     let domain = own.iter().find(|domain| leads(device, domain))?;
     let tenure = domain.election.current()?;
     let reason = match tenure.won_against {
-        Some(other) => format!("announces itself, better than {other} by {}", tenure.won_on.name()),
-        None => "announces itself, and no other clock in its domain does".to_owned(),
+        Some(other) => format!("wins on {} against {other}", tenure.won_on.name()),
+        None => "the only clock that announces itself".to_owned(),
     };
     Some(judged(State::Leading, Strength::Shown, domain, reason))
 }
 
-fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
+fn unanswered(
+    device: &Device,
+    own: &[&Domain],
+    scene: &Scene<'_>,
+    withheld: &mut Vec<Withheld>,
+) -> Option<Judged> {
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for (port, mechanism, requester) in requests(device, domain) {
             let judged_requests = requester.answered() + requester.unanswered();
@@ -253,8 +248,9 @@ fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Ju
             if !(none || stopped || partly) {
                 continue;
             }
-            let view = Visibility::of(domain, mechanism, requester);
-            if view.strength == Strength::CannotTell {
+            let view = scene.scope.can_see_answers(domain, port, mechanism, requester);
+            if !view.is_in_view() {
+                withheld.push(Withheld { state: State::Unanswered, domain: domain.key, why: view.why });
                 continue;
             }
             let firm = !none || requester.unanswered() >= UNANSWERED_SHOWN_FROM;
@@ -268,10 +264,10 @@ fn unanswered(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Ju
             if let Some(since) =
                 requester.trailing_since().and_then(|place| place.time).filter(|_| stopped && !none)
             {
-                reason = format!("{reason}; none since {}", at(since, start));
+                reason = format!("{reason}; none since {}", at(since, scene.start));
             }
             let mut judged = judged(State::Unanswered, strength, domain, reason);
-            judged.reasons.push(format!("this capture could show them: {}", view.shown_by));
+            judged.reasons.push(format!("this capture could show them: {}", view.why));
             return Some(judged);
         }
     }
@@ -285,8 +281,7 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
                 continue;
             }
             if let Some(rivals) = answered_by_rival(domain, requester) {
-                let reason =
-                    format!("two clocks lead {}, and its requests are answered by {rivals}", domain.key);
+                let reason = format!("{rivals} in {}", domain.key);
                 return Some(judged(State::Unproven, Strength::Inferred, domain, reason));
             }
             let (strength, reason) = if requester.answered() > 0 {
@@ -327,12 +322,17 @@ fn answered_by_rival(domain: &Domain, requester: &Requester) -> Option<String> {
     let by_leader = requester.responders().keys().any(|port| port.clock == leader);
     match (by_rival, by_leader) {
         (false, _) => None,
-        (true, true) => Some("both".to_owned()),
-        (true, false) => Some("the worse one only".to_owned()),
+        (true, true) => Some("both leaders answer it".to_owned()),
+        (true, false) => Some("only the worse of two leaders answers it".to_owned()),
     }
 }
 
-fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<Judged> {
+fn standing_by(
+    device: &Device,
+    own: &[&Domain],
+    scene: &Scene<'_>,
+    withheld: &mut Vec<Withheld>,
+) -> Option<Judged> {
     for domain in own {
         let quiet = domain
             .election
@@ -340,8 +340,12 @@ fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<J
             .values()
             .find(|announcer| device.has_clock(announcer.candidate.sender.clock) && announcer.yielded());
         if let Some(quiet) = quiet {
-            let reason = format!("announced until {} and yielded to a better clock", at(quiet.last, start));
-            return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
+            let view = scene.scope.can_see_announces(domain, quiet.candidate.sender);
+            if view.is_in_view() {
+                let reason = format!("announced until {}, then yielded", at(quiet.last, scene.start));
+                return Some(judged(State::StandingBy, view.strength, domain, reason));
+            }
+            withheld.push(Withheld { state: State::StandingBy, domain: domain.key, why: view.why });
         }
         if let Some(reason) = claims_state(device, domain, PortState::Passive) {
             return Some(judged(State::StandingBy, Strength::Shown, domain, reason));
@@ -350,21 +354,25 @@ fn standing_by(device: &Device, own: &[&Domain], start: CaptureTime) -> Option<J
     None
 }
 
-fn unproven(device: &Device, own: &[&Domain], start: CaptureTime) -> Judged {
+fn unproven(device: &Device, own: &[&Domain], scene: &Scene<'_>) -> Judged {
     let most = own.iter().max_by_key(|domain| messages(device, domain));
     let mut reasons = Vec::new();
     for domain in own {
         let led = domain.election.tenures().filter(|tenure| device.has_clock(tenure.clock)).last();
         if let Some(until) = led.and_then(|tenure| tenure.until) {
-            reasons.push(format!("led {} until {} and fell silent", domain.key, at(until, start)));
+            reasons.push(format!("led {} until {} and fell silent", domain.key, at(until, scene.start)));
             continue;
         }
-        for (_, mechanism, requester) in requests(device, domain) {
-            let view = Visibility::of(domain, mechanism, requester);
-            let why = match requester.unseen_requests() {
-                _ if domain.election.leader().is_none() => "nobody leads there",
-                1.. => "one or two answers alone, which may be made up",
-                0 => view.shown_by,
+        for (port, mechanism, requester) in requests(device, domain) {
+            let why = if domain.election.leader().is_some() && requester.unseen_requests() > 0 {
+                "one or two answers alone, which may be made up"
+            } else if domain.election.leader().is_some() {
+                let view = scene.scope.can_see_answers(domain, port, mechanism, requester);
+                if view.is_in_view() { "too few went unanswered to say more" } else { view.why }
+            } else if scene.scope.can_see_leader(domain, port, requester).is_in_view() {
+                "nobody leads there"
+            } else {
+                "no leader there is in view"
             };
             reasons.push(format!(
                 "{} {} seen in {}: {why}",

@@ -4,6 +4,7 @@ use super::candidate::Candidate;
 use super::tenure::EndedBy;
 use crate::observations::Place;
 use crate::observations::Watched;
+use crate::observations::Way;
 use crate::timing::FOREIGN_MASTER_TIME_WINDOW;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -19,6 +20,10 @@ pub const V1_SYNC_RECEIPT_TIMEOUT: i64 = 10;
 /// `stepsRemoved` from which an Announce never qualifies. Source: 1588-2008 9.3.2.5 (from memory).
 pub const MAX_STEPS_REMOVED: u16 = 255;
 
+/// Latest places of capture that are remembered of a port (chosen: interfaces of one capture, and not the files of a
+/// ring that follow one another).
+const WAYS: usize = 4;
+
 /// A point of the capture.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Moment {
@@ -28,6 +33,8 @@ pub(crate) struct Moment {
     pub place: Place,
     /// How long the network had been watched.
     pub watched: Watched,
+    /// Where it was captured.
+    pub way: Way,
 }
 
 /// An offer with what the timers need.
@@ -35,6 +42,8 @@ pub(crate) struct Moment {
 pub(crate) struct Offer {
     /// What is offered.
     pub candidate: Candidate,
+    /// The message's `sequenceId`.
+    pub sequence_id: u16,
     /// The sender's interval.
     pub interval: Nanos,
     /// Receipt timeout, in intervals.
@@ -43,6 +52,8 @@ pub(crate) struct Offer {
     pub qualifies_at_once: bool,
     /// Whether silence means that Sync stopped (v1).
     pub is_v1: bool,
+    /// Whether clocks with a reference may lead side by side.
+    pub several_may_lead: bool,
 }
 
 /// A port that has offered a grandmaster.
@@ -64,6 +75,9 @@ pub struct Announcer {
     pub present_from_start: bool,
     /// How long the network had been watched at the latest offer, and at the latest Sync of the same port.
     heard: Watched,
+    ways: Vec<Way>,
+    counted_on: bool,
+    last_sequence_id: u16,
     last_sync: Option<Watched>,
     /// Whether a better clock has led since its latest offer, before it was given up.
     pub(super) better_leads: bool,
@@ -74,6 +88,7 @@ pub struct Announcer {
     receipt_timeout: i64,
     qualified: bool,
     is_v1: bool,
+    several_may_lead: bool,
 }
 
 impl Announcer {
@@ -91,6 +106,9 @@ impl Announcer {
             last_place: now.place,
             present_from_start,
             heard: now.watched,
+            ways: vec![now.way],
+            counted_on: false,
+            last_sequence_id: offer.sequence_id,
             last_sync: None,
             better_leads: false,
             beside_since: None,
@@ -99,6 +117,7 @@ impl Announcer {
             receipt_timeout: offer.receipt_timeout,
             qualified: present_from_start || offer.qualifies_at_once,
             is_v1: offer.is_v1,
+            several_may_lead: offer.several_may_lead,
         }
     }
 
@@ -108,6 +127,7 @@ impl Announcer {
             self.run_count += 1;
             self.qualified |= gap <= offer.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW);
         } else {
+            self.counted_on = self.has_counted_on(&now, &offer);
             self.run_first = now.time;
             self.run_first_place = now.place;
             self.run_count = 1;
@@ -122,11 +142,43 @@ impl Announcer {
         self.last = now.time;
         self.last_place = now.place;
         self.heard = now.watched;
+        self.last_sequence_id = offer.sequence_id;
+        self.ways.retain(|way| *way != now.way);
+        if self.ways.len() >= WAYS {
+            self.ways.remove(0);
+        }
+        self.ways.push(now.way);
         self.better_leads = false;
+    }
+
+    /// Whether its numbers say that it went on announcing while nothing was heard: as many are missing as there was
+    /// time for, give or take three in ten (1588-2008 7.7.2.1, from memory).
+    fn has_counted_on(&self, now: &Moment, offer: &Offer) -> bool {
+        let sent = i64::from(offer.sequence_id.wrapping_sub(self.last_sequence_id));
+        let time = now.time.since(self.last).0;
+        let due = sent.saturating_mul(self.interval.0);
+        sent > 1
+            && sent < 0x8000
+            && (due.saturating_sub(time)).saturating_mul(10).saturating_abs() <= due.saturating_mul(3)
+    }
+
+    /// Whether its latest run began with numbers that say that it had been there all along.
+    pub(super) const fn counted_on(&self) -> bool {
+        self.counted_on
     }
 
     pub(super) fn hear_sync(&mut self, watched: Watched) {
         self.last_sync = Some(watched);
+    }
+
+    /// How long the network had been watched at its latest offer.
+    pub(super) const fn heard_at(&self) -> Watched {
+        self.heard
+    }
+
+    /// Whether it was captured where `other` was; else both may lead networks of their own.
+    pub(super) fn is_captured_with(&self, other: &Self) -> bool {
+        self.ways.iter().any(|way| other.ways.contains(way))
     }
 
     /// How long a receiver waits for its next offer: the receipt timeout.
@@ -182,6 +234,12 @@ impl Announcer {
     #[must_use]
     pub const fn yielded(&self) -> bool {
         self.better_leads
+    }
+
+    /// Whether its grandmaster may lead beside `leader`: both have a reference, in a domain of a profile that lets
+    /// them (G.8275.1 6.3, `clockClass` up to 127; from memory).
+    pub(super) const fn may_lead_beside(&self, leader: &Candidate) -> bool {
+        self.several_may_lead && self.candidate.is_telecom_reference() && leader.is_telecom_reference()
     }
 
     /// Whether it had given Sync and stopped, while its Announces went on for longer than their timeout.

@@ -36,6 +36,9 @@ const REORDERED: u16 = 8;
 /// first that was captured (chosen).
 const FRESH: u16 = 64;
 
+/// The pace that is taken for an unknown one when a number comes twice: half of it is more than copies are apart (chosen).
+const COPY_WINDOW: Nanos = Nanos(20_000_000);
+
 /// Restarts of which the frame is kept (chosen).
 const RESTARTS_SHOWN: usize = 8;
 
@@ -73,6 +76,8 @@ pub struct Cadence {
     shortest_gap: Option<Nanos>,
     count: u64,
     missed: u64,
+    redeclared: bool,
+    leaps: u64,
     restarts: u64,
     restart_places: Vec<Place>,
     first: Option<Place>,
@@ -85,10 +90,15 @@ impl Cadence {
     pub fn record(&mut self, place: Place, sequence_id: u16, declared: LogInterval, addressee: Addressee) {
         self.count += 1;
         if declared != LogInterval::NOT_GIVEN {
+            self.redeclared |= self.declared.is_some_and(|before| before != declared);
             self.declared = Some(declared);
         }
         let before = self.latest.get(&addressee).copied();
-        let gap = before.and_then(|last| Some(place.time?.since(last.place.time?))).filter(|gap| gap.0 >= 0);
+        let since =
+            before.and_then(|last| Some(place.time?.since(last.place.time?))).filter(|gap| gap.0 >= 0);
+        let out_of_turn =
+            before.is_some_and(|last| self.is_out_of_turn(last.sequence_id, sequence_id, since));
+        let gap = since.filter(|_| !out_of_turn);
         if let Some(gap) = gap {
             self.gaps.record(gap);
             let gaps = self.gaps.count();
@@ -96,28 +106,49 @@ impl Cadence {
                 self.measured = self.gaps.median();
             }
         }
-        self.count_missed(before.map(|last| last.sequence_id), sequence_id, gap, place);
+        if !out_of_turn {
+            self.count_missed(before.map(|last| last.sequence_id), sequence_id, gap, place, addressee);
+        }
         if let Some(gap) = gap.filter(|gap| gap.0 > 0) {
             self.shortest_gap = Some(self.shortest_gap.map_or(gap, |shortest| shortest.min(gap)));
         }
         self.first.get_or_insert(place);
         self.last = Some(place);
-        // A message captured late takes nobody's turn.
-        let late =
-            before.is_some_and(|last| (1..=REORDERED).contains(&last.sequence_id.wrapping_sub(sequence_id)));
-        if !late && (self.latest.len() < ADDRESSEE_LIMIT || before.is_some()) {
+        if !out_of_turn && (self.latest.len() < ADDRESSEE_LIMIT || before.is_some()) {
             self.latest.insert(addressee, Latest { place, sequence_id });
         }
     }
 
-    fn count_missed(&mut self, last: Option<u16>, sequence_id: u16, gap: Option<Nanos>, place: Place) {
+    /// Whether a message was captured before: late, or a second time as by a mirror of two ports. It takes nobody's
+    /// turn. A sender that does not count at all repeats its number at its own pace.
+    fn is_out_of_turn(&self, last: u16, sequence_id: u16, since: Option<Nanos>) -> bool {
+        match last.wrapping_sub(sequence_id) {
+            0 => {
+                let pace = self.declared_interval().or(self.measured).unwrap_or(COPY_WINDOW);
+                since.is_none_or(|since| since.saturating_mul(2) < pace)
+            }
+            back => back <= REORDERED,
+        }
+    }
+
+    fn count_missed(
+        &mut self,
+        last: Option<u16>,
+        sequence_id: u16,
+        gap: Option<Nanos>,
+        place: Place,
+        addressee: Addressee,
+    ) {
         let Some(last) = last else { return };
         let step = sequence_id.wrapping_sub(last);
-        let back = last.wrapping_sub(sequence_id);
-        if step <= 1 || back <= REORDERED {
+        if step <= 1 {
             return;
         }
         if sequence_id < last && sequence_id < FRESH && last.wrapping_add(FRESH) > last {
+            // Each grant of a unicast service may begin its own numbers.
+            if addressee != Addressee::Group {
+                return;
+            }
             self.restarts += 1;
             if self.restart_places.len() < RESTARTS_SHOWN {
                 self.restart_places.push(place);
@@ -129,6 +160,8 @@ impl Cadence {
         let room = gap.zip(pace).map(|(gap, pace)| gap.saturating_mul(PLAUSIBLE_PACE).0 / pace.0.max(1));
         if step < 0x8000 && room.is_none_or(|room| skipped <= room) {
             self.missed += skipped.unsigned_abs();
+        } else {
+            self.leaps += 1;
         }
     }
 
@@ -170,6 +203,19 @@ impl Cadence {
     #[must_use]
     pub const fn missed(&self) -> u64 {
         self.missed
+    }
+
+    /// Whether another interval was declared before.
+    #[must_use]
+    pub const fn is_redeclared(&self) -> bool {
+        self.redeclared
+    }
+
+    /// Times that `sequenceId` moved by more than was lost, late or begun anew: several senders' numbers in one series,
+    /// or one sender's seen through two clocks.
+    #[must_use]
+    pub const fn leaps(&self) -> u64 {
+        self.leaps
     }
 
     /// Times that `sequenceId` fell back to a small number that was not its turn: the sender began anew.
@@ -239,6 +285,35 @@ mod tests {
         }
         assert_eq!(cadence.gaps().median(), Some(Nanos(1_000_000_000)));
         assert_eq!((cadence.missed(), cadence.restarts(), cadence.count()), (0, 0, 16));
+    }
+
+    #[test]
+    fn messages_that_are_seen_twice_keep_the_pace_of_once() {
+        for copy_after in [0, 2, 200, 400, 2100] {
+            let mut messages: Vec<(i64, u16)> = (0..20)
+                .flat_map(|n: u16| [(i64::from(n) * 1000, n), (i64::from(n) * 1000 + copy_after, n)])
+                .collect();
+            messages.sort_by_key(|(ms, _)| *ms);
+            let twice = series(&messages);
+            assert_eq!(twice.gaps().median(), Some(Nanos(1_000_000_000)), "{copy_after}");
+            assert_eq!((twice.missed(), twice.restarts(), twice.leaps()), (0, 0, 0), "{copy_after}");
+        }
+    }
+
+    #[test]
+    fn a_sender_that_does_not_count_has_a_pace_all_the_same() {
+        let series = series(&(0..20).map(|n| (n * 1000, 7)).collect::<Vec<_>>());
+        assert_eq!((series.gaps().median(), series.gaps().count()), (Some(Nanos(1_000_000_000)), 19));
+    }
+
+    #[test]
+    fn numbers_to_one_addressee_that_begin_anew_are_a_new_grant() {
+        let mut cadence = Cadence::default();
+        for (number, ms) in (0..10).chain(0..10).zip(0..) {
+            let addressee = Addressee::Address(IpAddr::from([10, 20, 0, 1]));
+            cadence.record(at(ms * 1000), number, LogInterval(0), addressee);
+        }
+        assert_eq!((cadence.restarts(), cadence.missed(), cadence.leaps()), (0, 0, 0));
     }
 
     #[test]

@@ -102,6 +102,13 @@ impl Candidate {
         }
     }
 
+    /// Whether it is a telecom clock with a reference: `priority1` is always 128 and `clockClass` at most 127 there
+    /// (G.8275.1, G.8275.2; from memory).
+    #[must_use]
+    pub const fn is_telecom_reference(&self) -> bool {
+        matches!(self.data, DataSet::V2(DataSetV2 { priority1: 128, clock_class: 0..=127, .. }))
+    }
+
     /// Whether the election data (not the way, not the counters) equal `other`'s.
     #[must_use]
     pub fn same_quality(&self, other: &Self) -> bool {

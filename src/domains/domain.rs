@@ -15,10 +15,13 @@ use super::event::Event;
 use super::event::Happening;
 use super::key::ClockId;
 use super::key::DomainKey;
+use super::key::DomainName;
 use super::key::PortId;
+use super::marks::Marks;
 use super::port::ClockPort;
 use super::port::Kind;
 use super::port::TimeProperties;
+use super::requests::LONGEST_PAUSE;
 use super::requests::Mechanism;
 use super::requests::Requester;
 use crate::observations::Observation;
@@ -26,6 +29,7 @@ use crate::observations::Path;
 use crate::observations::Place;
 use crate::observations::Transport;
 use crate::observations::Watched;
+use crate::observations::Way;
 use crate::ptp::Note;
 use crate::ptp::v1;
 use crate::ptp::v2;
@@ -41,6 +45,17 @@ const ASSUMED_INTERVAL: Nanos = Nanos::from_seconds(2);
 /// Kinds of notes kept a domain (chosen).
 const NOTE_LIMIT: usize = 64;
 
+/// Requests that were answered.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Answered {
+    /// All.
+    pub all: u64,
+    /// Those that went to a group.
+    pub multicast: u64,
+    /// Those that went to a group and whose answer went to the asker alone.
+    pub aside: u64,
+}
+
 /// One domain of the capture.
 #[derive(Debug, Clone)]
 pub struct Domain {
@@ -48,6 +63,8 @@ pub struct Domain {
     pub key: DomainKey,
     /// How long the network had been watched at the latest message, in the end as a whole.
     pub(super) watched: Watched,
+    /// Where the latest message was captured: file and interface.
+    way: Way,
     /// Messages by kind.
     pub counts: BTreeMap<Kind, u64>,
     /// Transports it was seen on.
@@ -58,8 +75,8 @@ pub struct Domain {
     pub election: Election,
     /// Ports that asked for delay or were answered.
     pub requesters: BTreeMap<(PortId, Mechanism), Requester>,
-    /// Requests answered in all and by multicast, by mechanism; known once the reading has ended.
-    answered: BTreeMap<Mechanism, (u64, u64)>,
+    /// Requests answered, by mechanism; known once the reading has ended.
+    answered: BTreeMap<Mechanism, Answered>,
     /// Odd things in its messages, with how often and where first.
     pub notes: BTreeMap<Note, (u64, Place)>,
     /// What happened, in time order once the reading has ended.
@@ -75,6 +92,7 @@ impl Domain {
         Self {
             key,
             watched: Watched::default(),
+            way: Way::default(),
             counts: BTreeMap::new(),
             transports: BTreeSet::new(),
             ports: BTreeMap::new(),
@@ -113,10 +131,9 @@ impl Domain {
             .map(|((port, mechanism), requester)| (*port, *mechanism, requester))
     }
 
-    /// Requests of all ports that were answered, and those of them that went to a group. Zero until the reading has
-    /// ended.
+    /// Requests of all ports that were answered. Zero until the reading has ended.
     #[must_use]
-    pub fn answered(&self, mechanism: Mechanism) -> (u64, u64) {
+    pub fn answered(&self, mechanism: Mechanism) -> Answered {
         self.answered.get(&mechanism).copied().unwrap_or_default()
     }
 
@@ -211,6 +228,7 @@ impl Domain {
 
     fn arrive(&mut self, path: &Path, place: Place, notes: &[Note]) {
         self.transports.insert(path.transport);
+        self.way = Way { file: place.file, interface: path.interface };
         self.last = place;
         for note in notes {
             if self.notes.len() < NOTE_LIMIT || self.notes.contains_key(note) {
@@ -232,18 +250,24 @@ impl Domain {
             }
             return;
         }
-        self.offer(place, candidate, properties, Kind::Announce);
+        self.offer(place, (candidate, header.sequence_id), properties, Kind::Announce);
     }
 
     fn sync_v1(&mut self, place: Place, header: &v1::Header, sync: &v1::SyncOrDelayReq) {
         let candidate = Candidate::from_v1_sync(header, sync);
         let properties =
             TimeProperties { current_utc_offset: sync.current_utc_offset, time_source: None, flags: None };
-        self.offer(place, candidate, properties, Kind::Sync);
+        self.offer(place, (candidate, header.sequence_id), properties, Kind::Sync);
         self.sync(candidate.sender, place.time, header.flags().assist());
     }
 
-    fn offer(&mut self, place: Place, candidate: Candidate, properties: TimeProperties, kind: Kind) {
+    fn offer(
+        &mut self,
+        place: Place,
+        (candidate, sequence_id): (Candidate, u16),
+        properties: TimeProperties,
+        kind: Kind,
+    ) {
         let is_v1 = self.key.is_v1();
         let qualifies_at_once = self.key.is_gptp();
         let Some(port) = self.ports.get_mut(&candidate.sender) else { return };
@@ -261,8 +285,17 @@ impl Domain {
             }
         }
         let receipt_timeout = if is_v1 { V1_SYNC_RECEIPT_TIMEOUT } else { ANNOUNCE_RECEIPT_TIMEOUT };
-        let offer = Offer { candidate, interval, receipt_timeout, qualifies_at_once, is_v1 };
-        self.election.hear(Moment { time: now, place, watched: self.watched }, offer);
+        let several_may_lead = may_have_several_leaders(self.key, &self.transports, port.marks.get(&kind));
+        let offer = Offer {
+            candidate,
+            sequence_id,
+            interval,
+            receipt_timeout,
+            qualifies_at_once,
+            is_v1,
+            several_may_lead,
+        };
+        self.election.hear(Moment { time: now, place, watched: self.watched, way: self.way }, offer);
     }
 
     fn sync(&mut self, port: PortId, time: Option<CaptureTime>, two_step: bool) {
@@ -276,21 +309,34 @@ impl Domain {
 
     /// Ends the reading at the capture's last instant.
     pub(super) fn finish(&mut self, end: CaptureTime, place: Place) {
-        self.election.finish(Moment { time: end, place, watched: self.watched });
+        self.election.finish(Moment { time: end, place, watched: self.watched, way: self.way });
+        let watched = self.watched.since(&Watched::default(), LONGEST_PAUSE);
         for requester in self.requesters.values_mut() {
-            requester.finish(end);
+            requester.finish(watched);
         }
         for samples in self.ports.values_mut().filter_map(|port| port.samples.as_mut()) {
             samples.finish(end);
         }
         for ((_, mechanism), requester) in &self.requesters {
-            let (all, multicast) = self.answered.entry(*mechanism).or_default();
-            *all += requester.answered();
-            *multicast += requester.answered_multicast();
+            let answered = self.answered.entry(*mechanism).or_default();
+            answered.all += requester.answered();
+            answered.multicast += requester.answered_multicast();
+            answered.aside += requester.answered_aside();
         }
         let told = changes::events_of(&self.election, &self.requesters);
         self.events.extend(told);
         self.events.sort_by_key(|event| event.time);
+    }
+}
+
+/// Whether several clocks with a reference may lead side by side, as in the telecom profiles: G.8275.1, domains 24 to
+/// 43 over Ethernet, and G.8275.2, domains 44 to 63 by unicast (from memory).
+fn may_have_several_leaders(key: DomainKey, transports: &BTreeSet<Transport>, marks: Option<&Marks>) -> bool {
+    let by_unicast = marks.is_some_and(|marks| marks.multicast == 0 && marks.unicast > 0);
+    match key.name {
+        DomainName::Number { sdo_id: 0, number: 24..=43 } => transports.iter().eq([&Transport::Ethernet]),
+        DomainName::Number { sdo_id: 0, number: 44..=63 } => by_unicast,
+        _ => false,
     }
 }
 

@@ -204,14 +204,16 @@ impl Election {
     }
 
     fn evaluate(&mut self, now: Moment) {
-        let Moment { time, place, watched } = now;
+        let Moment { time, place, watched, .. } = now;
         let alive = || self.announcers.values().filter(|a| a.is_alive(&watched));
         let Some(mut tenure) = self.open.take() else {
             if let Some(best) = Self::best_announcer(alive().filter(|a| a.is_qualified())) {
                 let from = self.start_of(best);
                 let against = alive().filter(|a| a.candidate.grandmaster != best.candidate.grandmaster);
                 let won = won_on(&best.candidate, against.map(|a| &a.candidate));
-                self.open = Some(self.tenure(best.candidate, from, best.run_first_place, won));
+                let mut tenure = self.tenure(best.candidate, from, best.run_first_place, won);
+                tenure.counted_on = best.counted_on();
+                self.open = Some(tenure);
             }
             return;
         };
@@ -261,7 +263,9 @@ impl Election {
             }
             _ => {
                 tenure.latest = leading;
-                if tenure.won_on == DecidedBy::OnlyCandidate {
+                // Whoever appears when the leader is silent already is not beaten by it.
+                let leads_on = carrier.heard_at() == watched;
+                if tenure.won_on == DecidedBy::OnlyCandidate && leads_on {
                     // A better clock that is about to take over is nobody the leader has won against.
                     let beaten = alive().filter(|a| {
                         a.candidate.grandmaster != tenure.clock
@@ -289,7 +293,8 @@ impl Election {
         let Some(announcer) = self.announcers.get_mut(&sender) else { return };
         let compared = compare(&tenure.latest, &announcer.candidate, None);
         let leads_too = announcer.candidate.grandmaster == tenure.clock;
-        if leads_too || compared.verdict.order().is_ge() || !announcer.can_qualify() {
+        let allowed = announcer.may_lead_beside(&tenure.latest);
+        if leads_too || allowed || compared.verdict.order().is_ge() || !announcer.can_qualify() {
             announcer.beside_since = None;
             announcer.rivalry = None;
             return;
@@ -298,11 +303,18 @@ impl Election {
         if now.watched.since(&since.watched, announcer.interval()) < announcer.hand_over() {
             return;
         }
+        let apart = {
+            let rival = self.announcers.get(&sender);
+            let carriers = self.announcers.values().filter(|a| a.candidate.grandmaster == tenure.clock);
+            !rival.is_some_and(|rival| carriers.into_iter().any(|carrier| carrier.is_captured_with(rival)))
+        };
+        let Some(announcer) = self.announcers.get_mut(&sender) else { return };
         let known = announcer.rivalry.and_then(|index| self.rivalries.get_mut(index));
         if let Some(rivalry) = known {
             rivalry.until = now.time.max(rivalry.since);
             rivalry.until_place = now.place;
             rivalry.count += 1;
+            rivalry.apart &= apart;
         } else {
             announcer.rivalry = Some(self.rivalries.len());
             self.rivalries.push(Rivalry {
@@ -315,6 +327,7 @@ impl Election {
                 until: now.time.max(since.time),
                 until_place: now.place,
                 count: 1,
+                apart,
             });
         }
     }

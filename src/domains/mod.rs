@@ -29,7 +29,7 @@ pub use cadence::{Addressee, Cadence};
 pub use candidate::{Candidate, DataSet, DataSetV1, DataSetV2};
 pub use claims::Claims;
 pub use comparison::{Comparison, DecidedBy, Receiver, Verdict, compare};
-pub use domain::Domain;
+pub use domain::{Answered, Domain};
 pub use election::Election;
 pub use event::{AnnouncedField, Event, Happening};
 pub use key::{ClockId, DomainKey, DomainName, PortId};

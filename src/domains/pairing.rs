@@ -48,6 +48,19 @@ struct HalfFollowUp {
     correction: TimeInterval,
 }
 
+/// Whether two halves are near enough to be of one Sync. Where the capture's time goes back, what was seen before lies
+/// ahead and is no nearer.
+pub(super) fn is_young(seen: CaptureTime, now: CaptureTime) -> bool {
+    now.since(seen).0.unsigned_abs() <= PAIR_WINDOW.0.unsigned_abs()
+}
+
+/// Lets go of the halves that are not young, and says how many.
+fn give_up<T>(halves: &mut VecDeque<T>, is_young: impl Fn(&T) -> bool) -> u64 {
+    let before = halves.len();
+    halves.retain(is_young);
+    u64::try_from(before - halves.len()).unwrap_or(u64::MAX)
+}
+
 /// The Syncs of one port.
 #[derive(Debug, Clone, Default)]
 pub struct SyncPairing {
@@ -84,7 +97,8 @@ impl SyncPairing {
     ) -> Option<TimedSync> {
         self.give_up_before(seen);
         let sync = HalfSync { sequence_id, seen, place, correction };
-        let index = self.follow_ups.iter().position(|half| half.sequence_id == sequence_id);
+        let is_its = |half: &HalfFollowUp| half.sequence_id == sequence_id && is_young(half.seen, seen);
+        let index = self.follow_ups.iter().position(is_its);
         if let Some(follow_up) = index.and_then(|index| self.follow_ups.remove(index)) {
             return Some(self.pair(sync, follow_up));
         }
@@ -106,7 +120,8 @@ impl SyncPairing {
     ) -> Option<TimedSync> {
         self.give_up_before(seen);
         let follow_up = HalfFollowUp { sequence_id, seen, sent, correction };
-        let index = self.syncs.iter().position(|half| half.sequence_id == sequence_id);
+        let is_its = |half: &HalfSync| half.sequence_id == sequence_id && is_young(half.seen, seen);
+        let index = self.syncs.iter().position(is_its);
         if let Some(sync) = index.and_then(|index| self.syncs.remove(index)) {
             return Some(self.pair(sync, follow_up));
         }
@@ -131,14 +146,8 @@ impl SyncPairing {
     }
 
     fn give_up_before(&mut self, now: CaptureTime) {
-        while self.syncs.front().is_some_and(|half| now.since(half.seen) > PAIR_WINDOW) {
-            self.syncs.pop_front();
-            self.without_follow_up += 1;
-        }
-        while self.follow_ups.front().is_some_and(|half| now.since(half.seen) > PAIR_WINDOW) {
-            self.follow_ups.pop_front();
-            self.without_sync += 1;
-        }
+        self.without_follow_up += give_up(&mut self.syncs, |half| is_young(half.seen, now));
+        self.without_sync += give_up(&mut self.follow_ups, |half| is_young(half.seen, now));
     }
 
     /// Ends the reading; a Sync younger than the window may have its Follow_Up beyond the capture's end.
@@ -214,6 +223,20 @@ mod tests {
         assert_eq!((pairing.without_follow_up(), pairing.without_sync(), pairing.paired()), (1, 1, 0));
         pairing.finish(at(4000));
         assert_eq!(pairing.without_follow_up(), 1, "the last may have its Follow_Up after the end");
+    }
+
+    #[test]
+    fn a_half_from_before_the_capture_went_back_in_time_finds_no_partner() {
+        let mut pairing = SyncPairing::default();
+        pairing.two_step(place(100_000), at(100_000), 7, NONE);
+        pairing.follow_up(at(100_100), 8, SENT, NONE);
+        // The clock is set back by a minute and a half, and the numbers come again.
+        assert_eq!(pairing.follow_up(at(10_000), 7, SENT, NONE), None);
+        assert_eq!(pairing.two_step(place(10_100), at(10_100), 8, NONE), None);
+        assert_eq!((pairing.paired(), pairing.without_follow_up(), pairing.without_sync()), (0, 1, 1));
+        // Their own halves still find them; back by less than the window is a mirror's disorder.
+        assert!(pairing.two_step(place(9_900), at(9_900), 7, NONE).is_some());
+        assert!(pairing.follow_up(at(10_101), 8, SENT, NONE).is_some());
     }
 
     #[test]

@@ -5,6 +5,7 @@
 use std::collections::VecDeque;
 
 use super::key::PortId;
+use super::pairing::is_young;
 use super::samples::Exchange;
 use super::samples::FOLLOWER_SAMPLES;
 use crate::timing::LinkDelay;
@@ -66,12 +67,14 @@ impl PeerSamples {
     /// Takes in a Pdelay_Resp_Follow_Up to `asker`.
     pub(super) fn follow_up(
         &mut self,
-        asker: PortId,
-        sequence_id: u16,
+        seen: CaptureTime,
+        (asker, sequence_id): (PortId, u16),
         sent: Timestamp,
         correction: TimeInterval,
     ) {
-        let index = self.waiting.iter().position(|(who, number, _)| *who == asker && *number == sequence_id);
+        let index = self.waiting.iter().position(|(who, number, exchange)| {
+            *who == asker && *number == sequence_id && is_young(exchange.answered, seen)
+        });
         let Some((_, _, exchange)) = index.and_then(|index| self.waiting.remove(index)) else { return };
         if !sent.is_zero() {
             let ahead = ScaledNanos::ZERO.minus(ScaledNanos::between(sent, exchange.answered));
@@ -134,6 +137,8 @@ mod tests {
     use crate::units::MacAddress;
     use crate::units::Nanos;
 
+    const SEEN: CaptureTime = CaptureTime(12_000);
+
     fn port(last: u8) -> PortId {
         PortId { clock: ClockId::V1(MacAddress([2, 0, 0x5e, 0, 0, last])), port: 1 }
     }
@@ -163,7 +168,7 @@ mod tests {
         peer.hear(port(1), 7, &exchange(true, Some(1_500), 0));
         assert_eq!(peer.turnaround().count(), 0);
         // Held for 9 000 ns of the 10 000 that the capture saw: 500 ns each way.
-        peer.follow_up(port(1), 7, Timestamp { seconds: 0, nanoseconds: 10_500 }, TimeInterval(0));
+        peer.follow_up(SEEN, (port(1), 7), Timestamp { seconds: 0, nanoseconds: 10_500 }, TimeInterval(0));
         assert_eq!((only(peer.turnaround()), only(peer.link_delay())), (Nanos(9_000), Nanos(500)));
         assert_eq!((only(peer.ahead()), only(peer.origin())), (Nanos(500), Nanos(-500)));
     }
@@ -181,8 +186,12 @@ mod tests {
         let mut peer = PeerSamples::default();
         peer.hear(port(1), 7, &exchange(true, Some(1_500), 0));
         let sent = Timestamp { seconds: 0, nanoseconds: 10_500 };
-        peer.follow_up(port(3), 7, sent, TimeInterval(0));
-        peer.follow_up(port(1), 8, sent, TimeInterval(0));
+        peer.follow_up(SEEN, (port(3), 7), sent, TimeInterval(0));
+        peer.follow_up(SEEN, (port(1), 8), sent, TimeInterval(0));
+        // The capture's time went on, or back, too far.
+        for seen in [CaptureTime(3_000_000_000), CaptureTime(-3_000_000_000)] {
+            peer.follow_up(seen, (port(1), 7), sent, TimeInterval(0));
+        }
         assert_eq!(peer.turnaround().count(), 0);
     }
 }

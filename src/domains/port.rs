@@ -155,10 +155,14 @@ impl ClockPort {
         }
     }
 
-    /// Takes in the number of a message of one kind.
+    /// Takes in the number of a message of one kind. What goes to one addressee has numbers of its own and comes by the
+    /// way, through the router, that leads there.
     pub(super) fn number(&mut self, kind: Kind, place: Place, sequence_id: u16, path: &Path) {
+        if !path.is_multicast() {
+            return;
+        }
         let source = SourceAddress { mac: path.source_mac, ip: path.source_ip };
-        self.twins.record(kind, source, sequence_id, place);
+        self.twins.record(kind, source, sequence_id, place, path.interface);
     }
 
     /// The series of one kind, if any was sent.

@@ -23,6 +23,9 @@ use crate::units::Timestamp;
 /// 1 s, or 2 request intervals).
 pub const ANSWER_WINDOW: Nanos = Nanos::from_seconds(2);
 
+/// The longest pause of the whole capture that counts as waiting for an answer (chosen: a quarter of the window).
+pub(super) const LONGEST_PAUSE: Nanos = Nanos(500_000_000);
+
 /// How long before its request an answer may be captured: mirrors re-order by no more, and an older one belongs to an
 /// earlier request with the same number (chosen).
 const EARLY_WINDOW: Nanos = Nanos(100_000_000);
@@ -66,11 +69,21 @@ pub struct Outage {
     pub until: Option<Place>,
 }
 
+/// When a message was captured.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Heard {
+    /// By the capture's clock.
+    pub time: CaptureTime,
+    /// How long the network had been watched, pauses of the capture counting for [`LONGEST_PAUSE`] at most. Waiting
+    /// is by this: two interfaces may have clocks of their own.
+    pub watched: Nanos,
+}
+
 #[derive(Debug, Clone, Copy)]
 struct Request {
     sequence_id: u16,
     place: Place,
-    time: CaptureTime,
+    heard: Heard,
     multicast: bool,
     stamp: RequestStamp,
 }
@@ -78,7 +91,7 @@ struct Request {
 #[derive(Debug, Clone, Copy)]
 struct Answer {
     sequence_id: u16,
-    time: CaptureTime,
+    heard: Heard,
     responder: PortId,
     stamp: AnswerStamp,
 }
@@ -99,8 +112,15 @@ pub(crate) struct AnswerStamp {
     pub(crate) received: Option<Timestamp>,
     /// `twoStepFlag` of a peer's answer.
     pub(crate) two_step: bool,
+    /// Whether it went to the asker alone and not to a group.
+    pub(crate) unicast: bool,
     /// `correctionField`.
     pub(crate) correction: TimeInterval,
+}
+
+/// Whether an answer may still come, or a request that was captured after it.
+fn is_open(since: &Heard, now: Nanos) -> bool {
+    now.0.saturating_sub(since.watched.0) <= ANSWER_WINDOW.0
 }
 
 /// What one port asked and what it got.
@@ -112,6 +132,7 @@ pub struct Requester {
     multicast: u64,
     answered: u64,
     answered_multicast: u64,
+    answered_aside: u64,
     unanswered: u64,
     trailing: u64,
     trailing_since: Option<Place>,
@@ -120,6 +141,7 @@ pub struct Requester {
     response_time: Distribution,
     responders: BTreeMap<PortId, u64>,
     own_time: Option<Box<Series>>,
+    stamps_seconds_only: bool,
     asked_for: Option<LogInterval>,
     outages: Vec<Outage>,
 }
@@ -142,6 +164,8 @@ impl Requester {
     /// its clock less the leader's, less its latency and the way to the leader.
     pub(super) fn hear_own_time(&mut self, exchange: &Exchange) {
         let Some((origin, received)) = exchange.origin.zip(exchange.received) else { return };
+        self.stamps_seconds_only = self.own_time.is_none() || self.stamps_seconds_only;
+        self.stamps_seconds_only &= origin.nanoseconds == 0;
         let ahead =
             follower_offset_from_response(origin, received, exchange.response_correction, ScaledNanos::ZERO);
         if let Some(ahead) = ahead {
@@ -151,16 +175,16 @@ impl Requester {
     }
 
     /// The requester's clock less the leader's by its own stamps, without the way between them; `None` where it
-    /// does not fill them (most v2 devices).
+    /// does not fill them (most v2 devices), or with whole seconds only: those are up to a second late.
     #[must_use]
     pub fn own_time(&self) -> Option<&Series> {
-        self.own_time.as_deref()
+        self.own_time.as_deref().filter(|_| !self.stamps_seconds_only)
     }
 
     /// Takes in a request; the exchange where its answer came first.
     pub(crate) fn ask(
         &mut self,
-        now: CaptureTime,
+        now: Heard,
         place: Place,
         sequence_id: u16,
         multicast: bool,
@@ -169,10 +193,11 @@ impl Requester {
         self.seen += 1;
         self.multicast += u64::from(multicast);
         self.last_request = Some(place);
-        self.give_up_before(now);
-        let request = Request { sequence_id, place, time: now, multicast, stamp };
+        self.give_up_before(now.watched);
+        let request = Request { sequence_id, place, heard: now, multicast, stamp };
         let just_before = |answer: &Answer| {
-            answer.sequence_id == sequence_id && now.since(answer.time).0.abs() <= EARLY_WINDOW.0
+            answer.sequence_id == sequence_id
+                && now.watched.0.saturating_sub(answer.heard.watched.0).saturating_abs() <= EARLY_WINDOW.0
         };
         if let Some(index) = self.early.iter().position(just_before) {
             // Who answered was counted when the answer came.
@@ -190,15 +215,17 @@ impl Requester {
     /// Takes in an answer; the exchange where its request was seen.
     pub(crate) fn answer(
         &mut self,
-        now: CaptureTime,
+        now: Heard,
         sequence_id: u16,
         responder: PortId,
         stamp: AnswerStamp,
     ) -> Option<Exchange> {
-        self.give_up_before(now);
-        let answer = Answer { sequence_id, time: now, responder, stamp };
+        self.give_up_before(now.watched);
+        let answer = Answer { sequence_id, heard: now, responder, stamp };
         *self.responders.entry(responder).or_insert(0) += 1;
-        if let Some(index) = self.pending.iter().position(|request| request.sequence_id == sequence_id) {
+        let is_its =
+            |request: &Request| request.sequence_id == sequence_id && is_open(&request.heard, now.watched);
+        if let Some(index) = self.pending.iter().position(is_its) {
             return self.pending.remove(index).and_then(|request| self.settle(request, answer));
         }
         // Either the request was captured after its answer, or it passes elsewhere, or a second clock answers.
@@ -214,17 +241,17 @@ impl Requester {
 
     /// Ends the reading: requests younger than the answer window are left open, as their answer may lie
     /// beyond the capture's end.
-    pub(crate) fn finish(&mut self, end: CaptureTime) {
-        self.give_up_before(end);
+    pub(crate) fn finish(&mut self, watched: Nanos) {
+        self.give_up_before(watched);
     }
 
-    fn give_up_before(&mut self, now: CaptureTime) {
-        while self.pending.front().is_some_and(|oldest| now.since(oldest.time) > ANSWER_WINDOW) {
+    fn give_up_before(&mut self, now: Nanos) {
+        while self.pending.front().is_some_and(|oldest| !is_open(&oldest.heard, now)) {
             if let Some(oldest) = self.pending.pop_front() {
                 self.miss(oldest);
             }
         }
-        while self.early.front().is_some_and(|oldest| now.since(oldest.time) > ANSWER_WINDOW) {
+        while self.early.front().is_some_and(|oldest| !is_open(&oldest.heard, now)) {
             self.early.pop_front();
         }
     }
@@ -232,19 +259,25 @@ impl Requester {
     fn settle(&mut self, request: Request, answer: Answer) -> Option<Exchange> {
         self.answered += 1;
         self.answered_multicast += u64::from(request.multicast);
-        self.response_time.record(answer.time.since(request.time));
+        self.answered_aside += u64::from(request.multicast && answer.stamp.unicast);
         if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
             outage.until = Some(request.place);
         }
         self.trailing = 0;
         self.trailing_since = None;
+        // Farther apart than is waited, they were stamped by two clocks, or by one that was set between them.
+        let took = answer.heard.time.since(request.heard.time);
+        if took.0.saturating_abs() > ANSWER_WINDOW.0 {
+            return None;
+        }
+        self.response_time.record(took);
         Some(Exchange {
-            asked: request.time,
+            asked: request.heard.time,
             place: request.place,
             origin: request.stamp.origin,
             request_correction: request.stamp.correction,
             responder: answer.responder,
-            answered: answer.time,
+            answered: answer.heard.time,
             two_step: answer.stamp.two_step,
             received: answer.stamp.received,
             response_correction: answer.stamp.correction,
@@ -282,6 +315,12 @@ impl Requester {
     #[must_use]
     pub const fn answered_multicast(&self) -> u64 {
         self.answered_multicast
+    }
+
+    /// Requests to a group address whose answer went to the asker alone.
+    #[must_use]
+    pub const fn answered_aside(&self) -> u64 {
+        self.answered_aside
     }
 
     /// Requests whose answer did not come within [`ANSWER_WINDOW`].
@@ -350,6 +389,10 @@ mod tests {
         CaptureTime(ms * 1_000_000)
     }
 
+    fn heard(ms: i64) -> Heard {
+        Heard { time: time(ms), watched: Nanos(ms * 1_000_000) }
+    }
+
     fn place(ms: i64) -> Place {
         Place { file: 0, frame: ms.unsigned_abs(), time: Some(time(ms)) }
     }
@@ -361,11 +404,11 @@ mod tests {
     #[test]
     fn a_request_with_its_answer_is_answered_in_either_order() {
         let mut requester = Requester::default();
-        requester.ask(time(0), place(0), 1, true, RequestStamp::default());
-        requester.answer(time(2), 1, leader(), AnswerStamp::default());
-        requester.answer(time(1000), 2, leader(), AnswerStamp::default());
-        requester.ask(time(1001), place(1001), 2, true, RequestStamp::default());
-        requester.finish(time(9000));
+        requester.ask(heard(0), place(0), 1, true, RequestStamp::default());
+        requester.answer(heard(2), 1, leader(), AnswerStamp::default());
+        requester.answer(heard(1000), 2, leader(), AnswerStamp::default());
+        requester.ask(heard(1001), place(1001), 2, true, RequestStamp::default());
+        requester.finish(heard(9000).watched);
         assert_eq!((requester.answered(), requester.unanswered()), (2, 0));
         assert_eq!(requester.response_time().summary().unwrap().max, Nanos(2_000_000));
     }
@@ -373,9 +416,9 @@ mod tests {
     #[test]
     fn the_last_two_seconds_do_not_count_as_unanswered() {
         let mut requester = Requester::default();
-        requester.ask(time(0), place(0), 1, true, RequestStamp::default());
-        requester.ask(time(5000), place(5000), 2, true, RequestStamp::default());
-        requester.finish(time(6000));
+        requester.ask(heard(0), place(0), 1, true, RequestStamp::default());
+        requester.ask(heard(5000), place(5000), 2, true, RequestStamp::default());
+        requester.finish(heard(6000).watched);
         assert_eq!((requester.seen(), requester.unanswered()), (2, 1));
     }
 
@@ -384,22 +427,35 @@ mod tests {
         let mut requester = Requester::default();
         for sequence_id in 0..6_u16 {
             let at = i64::from(sequence_id) * 1000;
-            requester.ask(time(at), place(at), sequence_id, true, RequestStamp::default());
+            requester.ask(heard(at), place(at), sequence_id, true, RequestStamp::default());
             if sequence_id == 0 {
-                requester.answer(time(at + 1), sequence_id, leader(), AnswerStamp::default());
+                requester.answer(heard(at + 1), sequence_id, leader(), AnswerStamp::default());
             }
         }
-        requester.ask(time(8000), place(8000), 6, true, RequestStamp::default());
-        requester.answer(time(8001), 6, leader(), AnswerStamp::default());
+        requester.ask(heard(8000), place(8000), 6, true, RequestStamp::default());
+        requester.answer(heard(8001), 6, leader(), AnswerStamp::default());
         assert_eq!(requester.outages(), [Outage { from: place(1000), until: Some(place(8000)) }]);
         assert_eq!(requester.trailing_unanswered(), 0);
     }
 
     #[test]
+    fn an_exchange_over_two_clocks_is_answered_and_tells_no_time() {
+        for apart in [-3_600_000, -5000, 5000, 3_600_000] {
+            let mut requester = Requester::default();
+            requester.ask(heard(90_000), place(90_000), 1, true, RequestStamp::default());
+            let answered = Heard { time: time(90_000 + apart), ..heard(90_001) };
+            assert!(requester.answer(answered, 1, leader(), AnswerStamp::default()).is_none());
+            requester.finish(heard(99_000).watched);
+            assert_eq!((requester.seen(), requester.answered(), requester.unanswered()), (1, 1, 0));
+            assert_eq!(requester.response_time().count(), 0);
+        }
+    }
+
+    #[test]
     fn answers_without_any_request_in_view_are_told_apart() {
         let mut requester = Requester::default();
-        requester.answer(time(0), 1, leader(), AnswerStamp::default());
-        requester.answer(time(1000), 2, leader(), AnswerStamp::default());
+        requester.answer(heard(0), 1, leader(), AnswerStamp::default());
+        requester.answer(heard(1000), 2, leader(), AnswerStamp::default());
         assert_eq!((requester.seen(), requester.unseen_requests()), (0, 2));
     }
 }

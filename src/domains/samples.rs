@@ -80,6 +80,10 @@ impl LeaderSamples {
             self.jitter.record(step);
         }
         while let Some((asked, from_request)) = self.waiting.pop_front() {
+            if asked.since(sync.seen) > NEAR {
+                // The capture's time went back: what waits lies ahead of all that comes.
+                continue;
+            }
             if asked > sync.seen {
                 self.waiting.push_front((asked, from_request));
                 return;
@@ -240,6 +244,19 @@ mod tests {
         samples.hear_exchange(&exchange(60_000_000_000, 0));
         samples.finish(CaptureTime(61_000_000_000));
         assert_eq!(samples.path_delay().count(), 1);
+    }
+
+    #[test]
+    fn what_waits_while_the_capture_goes_back_in_time_holds_up_nothing() {
+        let mut samples = LeaderSamples::default();
+        sync(&mut samples, 0, 90_000_000_700);
+        samples.hear_exchange(&exchange(90_001_000_000, 1_000_700));
+        // The capture's clock is set back by a minute and a half.
+        sync(&mut samples, 100_000_000, 100_000_700);
+        samples.hear_exchange(&exchange(150_000_000, 150_000_700));
+        sync(&mut samples, 200_000_000, 200_000_700);
+        assert_eq!(samples.path_delay().count(), 1);
+        assert_eq!(ScaledNanos(samples.path_delay().points()[0].value_scaled_ns).nanos(), Some(Nanos(700)));
     }
 
     #[test]

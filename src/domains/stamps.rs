@@ -3,12 +3,16 @@
 use super::domain::Domain;
 use super::key::PortId;
 use super::requests::AnswerStamp;
+use super::requests::Heard;
+use super::requests::LONGEST_PAUSE;
 use super::requests::Mechanism;
 use super::requests::RequestStamp;
 use super::samples::Exchange;
 use crate::observations::Place;
+use crate::observations::Watched;
 use crate::ptp::v1;
 use crate::ptp::v2;
+use crate::units::CaptureTime;
 use crate::units::TimeInterval;
 use crate::units::Timestamp;
 
@@ -44,7 +48,8 @@ impl Domain {
                 self.ask((port, Mechanism::PeerToPeer), place, sequence_id, multicast, stamp);
             }
             v2::Body::DelayResp { receive_timestamp, requesting_port_identity } => {
-                let stamp = AnswerStamp { received: filled(*receive_timestamp), two_step: false, correction };
+                let received = filled(*receive_timestamp);
+                let stamp = AnswerStamp { received, two_step: false, unicast: !multicast, correction };
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::EndToEnd);
                 self.answer(asker, place, sequence_id, port, stamp);
                 if let Some(requester) = self.requesters.get_mut(&asker) {
@@ -53,15 +58,16 @@ impl Domain {
             }
             v2::Body::PdelayResp { request_receipt_timestamp, requesting_port_identity } => {
                 let two_step = header.flags.two_step();
-                let stamp =
-                    AnswerStamp { received: filled(*request_receipt_timestamp), two_step, correction };
+                let received = filled(*request_receipt_timestamp);
+                let stamp = AnswerStamp { received, two_step, unicast: !multicast, correction };
                 let asker = (PortId::from(*requesting_port_identity), Mechanism::PeerToPeer);
                 self.answer(asker, place, sequence_id, port, stamp);
             }
             v2::Body::PdelayRespFollowUp { response_origin_timestamp, requesting_port_identity } => {
                 let asker = PortId::from(*requesting_port_identity);
-                if let Some(peer) = self.ports.get_mut(&port).and_then(|port| port.peer.as_mut()) {
-                    peer.follow_up(asker, sequence_id, *response_origin_timestamp, correction);
+                let peer = self.ports.get_mut(&port).and_then(|port| port.peer.as_mut());
+                if let Some((peer, seen)) = peer.zip(place.time) {
+                    peer.follow_up(seen, (asker, sequence_id), *response_origin_timestamp, correction);
                 }
             }
             _ => {}
@@ -95,7 +101,7 @@ impl Domain {
             }
             v1::Body::DelayResp(response) => {
                 let received = response.delay_receipt_timestamp.and_then(filled);
-                let stamp = AnswerStamp { received, two_step: false, correction: NONE };
+                let stamp = AnswerStamp { received, two_step: false, unicast: !multicast, correction: NONE };
                 let asker = (PortId::from(response.requesting_source), Mechanism::EndToEnd);
                 self.answer(asker, place, response.requesting_source_sequence_id, port, stamp);
             }
@@ -142,7 +148,7 @@ impl Domain {
         multicast: bool,
         stamp: RequestStamp,
     ) {
-        let Some(now) = place.time else { return };
+        let Some(now) = place.time.map(|time| self.heard(time)) else { return };
         let requester = self.requesters.entry(asker).or_default();
         if let Some(exchange) = requester.ask(now, place, sequence_id, multicast, stamp) {
             self.relate(asker, sequence_id, &exchange);
@@ -157,11 +163,15 @@ impl Domain {
         responder: PortId,
         stamp: AnswerStamp,
     ) {
-        let Some(now) = place.time else { return };
+        let Some(now) = place.time.map(|time| self.heard(time)) else { return };
         let requester = self.requesters.entry(asker).or_default();
         if let Some(exchange) = requester.answer(now, sequence_id, responder, stamp) {
             self.relate(asker, sequence_id, &exchange);
         }
+    }
+
+    fn heard(&self, time: CaptureTime) -> Heard {
+        Heard { time, watched: self.watched.since(&Watched::default(), LONGEST_PAUSE) }
     }
 
     fn relate(&mut self, asker: (PortId, Mechanism), sequence_id: u16, exchange: &Exchange) {

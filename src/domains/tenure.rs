@@ -64,6 +64,8 @@ pub struct Tenure {
     pub won_on: DecidedBy,
     /// The clock it won against, if there was one.
     pub won_against: Option<ClockId>,
+    /// Whether the leader's numbers say that it had gone on announcing when it was not heard before.
+    pub(super) counted_on: bool,
 }
 
 impl Tenure {
@@ -84,14 +86,17 @@ impl Tenure {
             ended_by: EndedBy::CaptureEnd,
             won_on,
             won_against,
+            counted_on: false,
         }
     }
 
-    /// Whether `next` is the same clock's lead again, after no longer than `patience`.
+    /// Whether `next` is the same clock's lead again, after no longer than `patience` or without it having stopped.
     pub(super) fn is_resumed_by(&self, next: &Self, patience: Nanos) -> bool {
         let fell_silent = matches!(self.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped);
         let away = self.until.map(|until| next.from.since(until));
-        self.clock == next.clock && fell_silent && away.is_some_and(|away| away <= patience)
+        self.clock == next.clock
+            && fell_silent
+            && (next.counted_on || away.is_some_and(|away| away <= patience))
     }
 
     /// Takes in what became of the lead in its continuation `next`.
@@ -130,4 +135,6 @@ pub struct Rivalry {
     pub until_place: Place,
     /// Offers beyond the hand-over.
     pub count: u64,
+    /// Whether the two were captured at no interface in common, so that each may lead a network of its own.
+    pub apart: bool,
 }

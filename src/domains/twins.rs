@@ -6,6 +6,7 @@
 use super::port::Kind;
 use super::port::SourceAddress;
 use crate::observations::Place;
+use crate::observations::Way;
 
 /// Messages from each of two sources before they are called two (reference: 10 from each).
 const MESSAGES: u64 = 10;
@@ -26,6 +27,8 @@ pub struct OwnSeries {
     kind: Kind,
     /// Where it was sent from.
     pub source: SourceAddress,
+    /// Where its latest message was captured.
+    pub way: Way,
     /// Messages.
     pub count: u64,
     /// Times it went on with its own numbers after another source had spoken with other ones.
@@ -46,7 +49,14 @@ pub struct Twins {
 }
 
 impl Twins {
-    pub(super) fn record(&mut self, kind: Kind, source: SourceAddress, number: u16, place: Place) {
+    pub(super) fn record(
+        &mut self,
+        kind: Kind,
+        source: SourceAddress,
+        number: u16,
+        place: Place,
+        interface: u32,
+    ) {
         if !matches!(kind, Kind::Announce | Kind::Sync | Kind::DelayReq | Kind::PdelayReq) {
             return;
         }
@@ -68,12 +78,15 @@ impl Twins {
                 series.returned = Some(place);
             }
             series.count += 1;
+            series.way = Way { file: place.file, interface };
             series.latest = number;
         } else if room {
             let latest = number;
+            let way = Way { file: place.file, interface };
             self.series.push(OwnSeries {
                 kind,
                 source,
+                way,
                 count: 1,
                 returns: 0,
                 first: place,
@@ -119,7 +132,7 @@ mod tests {
     fn twins(messages: impl IntoIterator<Item = (u8, u16)>) -> Twins {
         let mut twins = Twins::default();
         for (source, number) in messages {
-            twins.record(Kind::Announce, from(source), number, PLACE);
+            twins.record(Kind::Announce, from(source), number, PLACE, 0);
         }
         twins
     }
@@ -155,7 +168,7 @@ mod tests {
         for n in 0..40 {
             for (ip, number) in [("10.20.0.1", n), ("fe80::1", 9000 + n)] {
                 let source = SourceAddress { ip: Some(ip.parse().unwrap()), ..from(1) };
-                twins.record(Kind::Announce, source, number, PLACE);
+                twins.record(Kind::Announce, source, number, PLACE, 0);
             }
         }
         assert!(twins.two().is_none());
@@ -165,8 +178,8 @@ mod tests {
     fn each_kind_of_message_counts_for_itself() {
         let mut twins = Twins::default();
         for n in 0..40 {
-            twins.record(Kind::Announce, from(1), n, PLACE);
-            twins.record(Kind::Sync, from(2), 9000 + n, PLACE);
+            twins.record(Kind::Announce, from(1), n, PLACE, 0);
+            twins.record(Kind::Sync, from(2), 9000 + n, PLACE, 0);
         }
         assert!(twins.two().is_none());
     }

@@ -1,7 +1,9 @@
 //! A finding: something wrong, with what shows it and what to do.
 
+use super::rule::Rule;
 use crate::analysis::Analysis;
 use crate::devices::Strength;
+use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::observations::Place;
 use crate::units::CaptureTime;
@@ -64,7 +66,44 @@ pub struct Finding {
     pub sources: Vec<&'static str>,
 }
 
+impl Evidence {
+    /// What a frame shows.
+    #[must_use]
+    pub fn at(place: Option<Place>, text: impl Into<String>) -> Self {
+        Self { place, text: text.into() }
+    }
+}
+
+impl Finding {
+    /// A finding of `rule` about nothing yet, with the words that go with the rule.
+    #[must_use]
+    pub fn of(
+        rule: &dyn Rule,
+        (severity, strength): (Severity, Strength),
+        title: String,
+        evidence: Vec<Evidence>,
+    ) -> Self {
+        let next = rule.next().to_vec();
+        let sources = rule.sources().to_vec();
+        Self { id: rule.id(), severity, strength, domain: None, device: None, title, evidence, next, sources }
+    }
+
+    /// The same, about a domain.
+    #[must_use]
+    pub const fn in_domain(mut self, domain: DomainKey) -> Self {
+        self.domain = Some(domain);
+        self
+    }
+
+    /// The same, about the device that owns a clock, where there is one.
+    #[must_use]
+    pub fn about_clock(mut self, analysis: &Analysis, clock: ClockId) -> Self {
+        self.device = analysis.device_of(clock).map(|device| device.key.clone());
+        self
+    }
+}
+
 /// Seconds from the capture's first frame, rounded to three decimals.
-pub(super) fn at(analysis: &Analysis, time: CaptureTime) -> String {
+pub(in crate::findings) fn at(analysis: &Analysis, time: CaptureTime) -> String {
     analysis.since_origin(time).as_seconds_text()
 }

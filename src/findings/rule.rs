@@ -30,6 +30,16 @@ pub trait Rule: Sync {
     /// One line on what it means.
     fn summary(&self) -> &'static str;
 
+    /// What to do, in plain words, first things first, where that is the same for all its findings.
+    fn next(&self) -> &'static [&'static str] {
+        &[]
+    }
+
+    /// Where the rule and its limits come from, where that is the same for all its findings.
+    fn sources(&self) -> &'static [&'static str] {
+        &[]
+    }
+
     /// Looks at a capture.
     fn judge(&self, analysis: &Analysis) -> Outcome;
 }

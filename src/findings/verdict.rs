@@ -1,10 +1,10 @@
 //! All rules over one capture, and the verdict they add up to.
 
-use super::RULES;
 use super::finding::Finding;
 use super::finding::Severity;
 use super::rule::Outcome;
-use super::site_view;
+use super::rules;
+use super::site::view;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
@@ -57,7 +57,7 @@ pub struct Judgement {
 pub fn judge(analysis: &Analysis) -> Judgement {
     let mut findings = Vec::new();
     let mut not_judged = Vec::new();
-    for rule in RULES {
+    for rule in rules() {
         match rule.judge(analysis) {
             Outcome::Quiet => {}
             Outcome::Broken(found) => findings.extend(found),
@@ -104,6 +104,14 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     let followers = analysis.devices.iter().filter(|device| {
         matches!(device.state, State::Following | State::Relaying) && device.strength != Strength::CannotTell
     });
+    let hidden = analysis.devices.iter().filter(|device| {
+        device.state == State::Unproven && device.withheld.iter().any(|held| held.state == State::Unanswered)
+    });
+    let hidden = match hidden.count() {
+        0 => String::new(),
+        1 => "; one more asks, and answers to it would not be in view".to_owned(),
+        n => format!("; {n} more ask, and answers to them would not be in view"),
+    };
     match followers.count() {
         0 => {
             let next = vec![
@@ -111,22 +119,20 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
             ];
             (Verdict::CannotTell, "a clock leads, but nobody is shown to follow it".to_owned(), next)
         }
-        1 => (
-            Verdict::Sound,
-            "one clock leads, and the one device that follows is answered".to_owned(),
-            Vec::new(),
-        ),
-        n => (
-            Verdict::Sound,
-            format!("one clock leads, and the {n} devices that follow are answered"),
-            Vec::new(),
-        ),
+        1 => {
+            let because = format!("one clock leads, and the one device that follows is answered{hidden}");
+            (Verdict::Sound, because, Vec::new())
+        }
+        n => {
+            let because = format!("one clock leads, and the {n} devices that follow are answered{hidden}");
+            (Verdict::Sound, because, Vec::new())
+        }
     }
 }
 
 /// Where the site file lists devices that need the clock, a capture that does not show them on it accepts nothing.
 fn unproven(analysis: &Analysis) -> Option<Answer> {
-    let unproven = site_view::unproven_devices(analysis);
+    let unproven = view::unproven_devices(analysis);
     let names: Vec<&str> = unproven.iter().map(|(name, _)| *name).collect();
     let because = match names.as_slice() {
         [] => return None,

@@ -72,6 +72,7 @@ mod tests {
         Observation {
             place: Place { file: 0, frame: 1, time: time.map(CaptureTime) },
             path: Path {
+                interface: 0,
                 source_mac: None,
                 destination_mac: None,
                 vlan: None,

@@ -16,32 +16,46 @@ pub struct Place {
     pub time: Option<CaptureTime>,
 }
 
-/// What carries a PTP message (1588-2008 Annexes D, E and F, from memory).
+/// What carries a message (PTP: 1588-2008 Annexes D, E and F, from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Transport {
     /// UDP over IPv4.
     Udp4,
     /// UDP over IPv6.
     Udp6,
-    /// IEEE 802.3, Ethertype 0x88F7.
+    /// IEEE 802.3: PTP with Ethertype 0x88F7, LLDP, ARP.
     Ethernet,
+    /// IPv4 or IPv6 without UDP: IGMP, MLD, neighbour discovery. Never PTP.
+    Ip,
 }
 
 impl Transport {
-    /// The name in reports: `udp4`, `udp6` or `ethernet`.
+    /// The name in reports: `udp4`, `udp6`, `ethernet` or `ip`.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
             Self::Udp4 => "udp4",
             Self::Udp6 => "udp6",
             Self::Ethernet => "ethernet",
+            Self::Ip => "ip",
         }
     }
+}
+
+/// Where a message was captured. Two interfaces of a file may be of one network or of two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Way {
+    /// Index of the file.
+    pub file: u32,
+    /// Number of the interface in it.
+    pub interface: u32,
 }
 
 /// How a message came: the addresses and marks of its innermost frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Path {
+    /// The interface of its file that it was captured at.
+    pub interface: u32,
     /// Source MAC address; `None` where the link has none.
     pub source_mac: Option<MacAddress>,
     /// Destination MAC address; `None` where the link has none.
@@ -56,7 +70,7 @@ pub struct Path {
     pub source_ip: Option<IpAddr>,
     /// Destination IP address; `None` on [`Transport::Ethernet`].
     pub destination_ip: Option<IpAddr>,
-    /// UDP destination port, 319 or 320; `None` on [`Transport::Ethernet`].
+    /// UDP destination port; `None` without UDP.
     pub destination_port: Option<u16>,
     /// Time to live or hop limit; `None` on [`Transport::Ethernet`].
     pub ttl: Option<u8>,

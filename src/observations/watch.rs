@@ -5,6 +5,8 @@
 //! which no pause of the whole capture counts for more than one interval of that message, and a jump back for
 //! nothing.
 
+use std::collections::VecDeque;
+
 use super::place::Place;
 use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
@@ -17,8 +19,9 @@ const SLACK: Nanos = Nanos(NANOS_PER_SECOND / 16);
 /// Longest pauses that count, one a clock: 1/16 s to 64 s, in powers of two as intervals are.
 const CLOCKS: usize = 11;
 
-/// Forward jumps remembered, to see stamps return from a stray one (chosen).
-const JUMPS_KEPT: usize = 16;
+/// Jumps ahead remembered, to see stamps return from them (chosen: more than the pauses of a sparse capture in a few
+/// seconds).
+const JUMPS_KEPT: usize = 256;
 
 /// The longest pause that clock number `index` counts.
 const fn longest_pause(index: usize) -> Nanos {
@@ -30,6 +33,14 @@ const fn longest_pause(index: usize) -> Nanos {
 pub struct Watched([Nanos; CLOCKS]);
 
 impl Watched {
+    /// Counts what each clock lets `time` count for, by the longest pause that it counts.
+    fn count(&mut self, time: Nanos, counted: impl Fn(Nanos) -> Nanos) {
+        debug_assert!(time > Nanos::ZERO, "time is counted forwards");
+        for (index, clock) in self.0.iter_mut().enumerate() {
+            *clock = clock.saturating_add(counted(longest_pause(index)));
+        }
+    }
+
     /// For how long the network was watched since `earlier` as far as messages are concerned that come every
     /// `interval`: a pause of the whole capture counts for one interval (rounded down to a power of two) at most.
     #[must_use]
@@ -110,18 +121,29 @@ impl Stamps {
     }
 }
 
+/// A jump ahead, with what was counted before it.
+#[derive(Debug, Clone, Copy)]
+struct Ahead {
+    from: CaptureTime,
+    to: CaptureTime,
+    watched: Watched,
+    latest: Option<(CaptureTime, Place)>,
+}
+
 /// The watch itself, wound by [`Stamps`] in capture order.
+///
+/// Stamps that ran ahead and return to where they were before they have gone on for as long as they had jumped by are
+/// of another clock: one stray record, or an interface whose clock is ahead of another's. What was counted since the
+/// jump is forgotten then, and the watch goes on from before it.
 #[derive(Debug, Clone, Default)]
 pub struct Watch {
     watched: Watched,
     /// The time up to which it counted.
     anchor: Option<CaptureTime>,
-    /// What the latest jump forward counted for.
-    credit: Watched,
     /// The latest record, stray ones left out.
     latest: Option<(CaptureTime, Place)>,
-    /// Forward jumps, each with the latest record before it.
-    ahead: Vec<Jump>,
+    /// Jumps ahead that the stamps may still return from.
+    ahead: VecDeque<Ahead>,
 }
 
 impl Watch {
@@ -142,9 +164,7 @@ impl Watch {
         let anchor = *self.anchor.get_or_insert(time);
         let run = time.since(anchor);
         if run > Nanos::ZERO {
-            for clock in &mut self.watched.0 {
-                *clock = clock.saturating_add(run);
-            }
+            self.watched.count(run, |_| run);
             self.anchor = Some(time);
         }
     }
@@ -161,40 +181,40 @@ impl Watch {
     pub fn jump(&mut self, jump: &Jump) {
         self.see(jump.from);
         let time = jump.to.0;
-        let anchor = self.anchor.unwrap_or(time);
-        let by = time.since(anchor);
-        if by > Nanos::ZERO {
-            for (index, (clock, credit)) in self.watched.0.iter_mut().zip(&mut self.credit.0).enumerate() {
-                *credit = by.min(longest_pause(index));
-                *clock = clock.saturating_add(*credit);
-            }
+        let mut anchor = self.anchor.unwrap_or(time);
+        if time < anchor {
+            // Back to before a jump ahead: on from there.
+            anchor = self.forget_stray(time).unwrap_or(time);
+        }
+        let pause = time.since(anchor);
+        if pause > Nanos::ZERO {
             if self.ahead.len() >= JUMPS_KEPT {
-                self.ahead.remove(0);
+                self.ahead.pop_front();
             }
-            self.ahead.push(Jump { from: self.latest.unwrap_or(jump.from), ..*jump });
-        } else {
-            for (clock, credit) in self.watched.0.iter_mut().zip(&mut self.credit.0) {
-                let taken_back = (-by).min(*credit);
-                *clock = Nanos(clock.0.saturating_sub(taken_back.0));
-                *credit = Nanos::ZERO;
-            }
-            self.forget_stray(time);
+            self.ahead.push_back(Ahead {
+                from: anchor,
+                to: time,
+                watched: self.watched,
+                latest: self.latest,
+            });
+            self.watched.count(pause, |longest| pause.min(longest));
         }
         self.anchor = Some(time);
         self.see(jump.to);
     }
 
-    /// Stamps that ran ahead for less time than they jumped by, and now return to where they were, were stray.
-    fn forget_stray(&mut self, now: CaptureTime) {
-        let Some((latest, _)) = self.latest else { return };
-        let is_stray = |jump: &Jump| {
-            let (before, after) = (jump.from.0, jump.to.0);
-            before <= now.plus(SLACK) && now < after && latest.since(after) < after.since(before)
+    /// Forgets the stray stamps that those of `now` show, and returns when they began.
+    fn forget_stray(&mut self, now: CaptureTime) -> Option<CaptureTime> {
+        let anchor = self.anchor?;
+        let is_stray = |jump: &Ahead| {
+            jump.from <= now.plus(SLACK) && now < jump.to && anchor.since(jump.to) < jump.to.since(jump.from)
         };
-        if let Some(index) = self.ahead.iter().rposition(is_stray) {
-            self.latest = self.ahead.get(index).map(|jump| jump.from);
-            self.ahead.truncate(index);
-        }
+        let index = self.ahead.iter().rposition(is_stray)?;
+        let jump = self.ahead.get(index).copied()?;
+        self.ahead.truncate(index);
+        self.watched = jump.watched;
+        self.latest = jump.latest;
+        Some(jump.from)
     }
 }
 
@@ -279,6 +299,21 @@ mod tests {
     fn stamps_that_swing_to_and_fro_do_not_make_time_run_faster() {
         let times: Vec<i64> = (0..1000).map(|index| index + 5000 * (index % 2)).collect();
         assert!(watched(&times, SECOND) < Nanos::from_seconds(2));
+    }
+
+    /// A record a tenth of a second, of one interface and the next by turns of `turn`, whose clocks differ.
+    fn two_interfaces(skew: i64, turn: i64) -> Vec<i64> {
+        (0..600).map(|index| index * 100 + skew * ((index / turn) % 2)).collect()
+    }
+
+    #[test]
+    fn interfaces_with_clocks_of_their_own_make_time_neither_stand_nor_run() {
+        for skew in [-3_600_000, -5000, -200, 200, 5000, 3_600_000] {
+            for turn in [1, 5, 20] {
+                let counted = watched(&two_interfaces(skew, turn), SECOND).0 / 1_000_000;
+                assert!((40_000..75_000).contains(&counted), "{counted} ms of 60 s, {skew} {turn}");
+            }
+        }
     }
 
     #[test]

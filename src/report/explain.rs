@@ -7,8 +7,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::text::paragraph;
-use crate::findings::RULES;
 use crate::findings::page;
+use crate::findings::rules;
 
 /// The `schema` of this document.
 const SCHEMA: &str = "downbeat.explain/1";
@@ -38,7 +38,7 @@ pub struct ExplainedRule {
 /// All rules, or the one of that id; without rules where none has it.
 #[must_use]
 pub fn explain(id: Option<&str>) -> ExplainDocument {
-    let asked_for = RULES.iter().filter(|rule| id.is_none_or(|id| rule.id() == id));
+    let asked_for = rules().filter(|rule| id.is_none_or(|id| rule.id() == id));
     let rules = asked_for.map(|rule| ExplainedRule {
         id: rule.id(),
         summary: rule.summary(),

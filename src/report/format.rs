@@ -41,6 +41,29 @@ pub(crate) fn duration_ns(ns: i64) -> String {
     duration(seconds(Nanos(ns)))
 }
 
+/// A bit rate with the unit that suits it, three decimals at the most; decimal units.
+#[allow(
+    clippy::as_conversions,
+    clippy::cast_precision_loss,
+    reason = "the report is where floating point begins"
+)]
+pub(super) fn rate(bps: u64) -> String {
+    let value = bps as f64;
+    let (value, unit) = match bps {
+        0..1_000 => (value, "b/s"),
+        1_000..1_000_000 => (value / 1e3, "kb/s"),
+        1_000_000..1_000_000_000 => (value / 1e6, "Mb/s"),
+        _ => (value / 1e9, "Gb/s"),
+    };
+    let text = format!("{value:.3}");
+    format!("{} {unit}", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+/// A fraction in per cent with one decimal.
+pub(super) fn per_cent(fraction: f64) -> String {
+    format!("{:.1} %", fraction * 100.0)
+}
+
 /// A count with thin grouping: `1 234 567`.
 pub(crate) fn count(number: u64) -> String {
     let digits = number.to_string();
@@ -79,6 +102,19 @@ pub fn plain(text: &str) -> String {
     shown
 }
 
+/// Characters of a name that are shown (chosen: half a line).
+const NAME_SHOWN: usize = 40;
+
+/// [`plain`] of a name that may be long: its beginning where it is.
+pub(super) fn plain_short(name: &str) -> String {
+    let shown = plain(name);
+    if shown.chars().count() <= NAME_SHOWN {
+        return shown;
+    }
+    let beginning: String = shown.chars().take(NAME_SHOWN - 3).collect();
+    format!("{beginning}...")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -111,6 +147,13 @@ mod tests {
         assert_eq!(count(0), "0");
         assert_eq!(count(999), "999");
         assert_eq!(count(1_234_567), "1 234 567");
+    }
+
+    #[test]
+    fn a_long_name_is_shown_by_its_beginning() {
+        assert_eq!(plain_short("stage box"), "stage box");
+        assert_eq!(plain_short(&"x".repeat(40)).len(), 40);
+        assert_eq!(plain_short(&"\u{1b}".repeat(40)), format!("{}\\...", "\\u{1b}".repeat(6)));
     }
 
     #[test]

@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::document::Document;
+use super::document::FitDocument;
 use super::explain::ExplainDocument;
 
 /// Writes a document as indented JSON with a line break at its end.
@@ -22,6 +23,12 @@ pub fn write(document: &impl Serialize, out: &mut impl Write) -> io::Result<()> 
 #[must_use]
 pub fn schema() -> String {
     schema_of::<Document>()
+}
+
+/// The JSON schema of the answer of `downbeat fit`, likewise.
+#[must_use]
+pub fn fit_schema() -> String {
+    schema_of::<FitDocument>()
 }
 
 /// The JSON schema of the answer of `downbeat explain`, likewise.

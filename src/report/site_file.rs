@@ -76,6 +76,7 @@ fn device(device: &DeviceDocument, out: &mut impl Write) -> io::Result<()> {
         StateName::Unanswered => "unanswered",
         StateName::Astray => "astray",
         StateName::Adrift => "adrift",
+        StateName::Unclocked => "sending media without PTP",
         StateName::Unproven => "unproven",
     };
     let on_clock = matches!(device.state, StateName::Leading | StateName::Relaying | StateName::Following);

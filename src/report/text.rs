@@ -2,14 +2,21 @@
 //!
 //! It is written from the document alone and fits 80 columns; text from files and packets is escaped.
 
+mod cell;
 mod devices;
 mod domains;
+mod fit;
+mod multicast;
+mod streams;
 mod viewpoint;
+
+pub use fit::write_fit;
 
 use std::io;
 use std::io::Write;
 
 use super::document::Document;
+use super::document::EventDocument;
 use super::document::EvidenceDocument;
 use super::document::FindingDocument;
 use super::document::FrameReference;
@@ -24,7 +31,7 @@ use super::format::times;
 /// Columns that the text keeps to.
 const WIDTH: usize = 80;
 
-/// Events shown; all of them are in the JSON report.
+/// Events shown, those of clocks first; all of them are in the JSON report.
 const EVENTS_SHOWN: usize = 16;
 
 /// Pieces of evidence shown of one finding.
@@ -48,6 +55,8 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
         domains::write(domain, document, out)?;
     }
     devices::write(document, out)?;
+    streams::brief(document, out)?;
+    multicast::write(document, out)?;
     events(document, out)?;
     viewpoint::write(&document.viewpoint, out)?;
     capture_quality(document, out)?;
@@ -59,6 +68,14 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     }
     writeln!(out)?;
     paragraph(out, 0, "", document.caution)
+}
+
+/// Writes every stream under its source.
+///
+/// # Errors
+/// Where `out` cannot be written.
+pub fn write_streams(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    streams::full(document, out)
 }
 
 fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
@@ -136,7 +153,8 @@ fn events(document: &Document, out: &mut impl Write) -> io::Result<()> {
     }
     writeln!(out, "\nWhat happened (seconds from the first frame)")?;
     let several = document.domains.len() > 1;
-    for event in document.events.iter().take(EVENTS_SHOWN) {
+    let shown = shown(&document.events);
+    for event in &shown {
         let domain = event.domain.as_deref().filter(|_| several).map(|domain| format!("{domain}: "));
         let frames: Vec<String> = event.frames.iter().map(frame).collect();
         let frames =
@@ -144,11 +162,25 @@ fn events(document: &Document, out: &mut impl Write) -> io::Result<()> {
         let text = format!("{}{}{frames}", plain(&domain.unwrap_or_default()), plain(&event.text));
         paragraph(out, 0, &format!("{:>12.3}  ", event.at_s), &text)?;
     }
-    let more = document.events.len().saturating_sub(EVENTS_SHOWN);
+    let more = document.events.len().saturating_sub(shown.len());
     if more > 0 {
         writeln!(out, "              and {more} more (see --format json)")?;
     }
     Ok(())
+}
+
+/// The events that are shown, in order: what concerns a clock first, streams and members as far as there is room.
+fn shown(events: &[EventDocument]) -> Vec<&EventDocument> {
+    let of_a_clock = |event: &&EventDocument| event.domain.is_some();
+    let clock = events.iter().filter(of_a_clock).count();
+    let mut room = (clock.min(EVENTS_SHOWN), EVENTS_SHOWN.saturating_sub(clock));
+    let mut taken = |event: &&EventDocument| {
+        let room = if of_a_clock(event) { &mut room.0 } else { &mut room.1 };
+        let fits = *room > 0;
+        *room = room.saturating_sub(1);
+        fits
+    };
+    events.iter().filter(|event| taken(event)).collect()
 }
 
 fn frame(frame: &FrameReference) -> String {
@@ -210,9 +242,11 @@ pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: 
     let hang = (indent + label.chars().count()).min(WIDTH / 3);
     let mut line = format!("{:indent$}{label}", "");
     let mut empty = true;
+    // A value and its per cent sign stay together.
+    let text = text.replace(" %", "\u{a0}%");
     for word in text.split(' ') {
         if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
-            writeln!(out, "{}", line.trim_end())?;
+            writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))?;
             line = format!("{:hang$}", "");
             empty = true;
         }
@@ -222,5 +256,5 @@ pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: 
         line.push_str(word);
         empty = false;
     }
-    writeln!(out, "{}", line.trim_end())
+    writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))
 }

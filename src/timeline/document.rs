@@ -130,7 +130,12 @@ fn because(document: &Document, cause: &EventDocument, events: &[&EventDocument]
         "leader-changed" => taken_over(domain, cause.at_s),
         _ => None,
     });
-    format!("{}{}", told.unwrap_or_else(|| cause.text.clone()), answers(events))
+    let told = told.unwrap_or_else(|| {
+        let more = events.iter().filter(|event| event.kind == cause.kind).count().saturating_sub(1);
+        let more = if more > 0 { format!(", and {more} more of the kind") } else { String::new() };
+        format!("{}{more}", cause.text)
+    });
+    format!("{told}{}", answers(events))
 }
 
 /// The tenure that ended, or began, at an instant, with the one after, or before, it.
@@ -180,6 +185,8 @@ fn answers(events: &[&EventDocument]) -> String {
     let ports = |count: usize| if count == 1 { "1 port".to_owned() } else { format!("{count} ports") };
     match (of("answers-stopped"), of("answers-resumed")) {
         (0, _) => String::new(),
+        // That one is told already.
+        (1, 0) if events.iter().all(|event| event.kind == "answers-stopped") => String::new(),
         (stopped, 0) => format!("; {} got no more answers", ports(stopped)),
         (stopped, resumed) => {
             format!("; {} got no more answers, {} got them again", ports(stopped), ports(resumed))

@@ -8,7 +8,7 @@ use crate::report::Document;
 use crate::report::EventDocument;
 
 /// Every kind of event.
-pub const KINDS: [&str; 9] = [
+pub const KINDS: [&str; 21] = [
     "leader-elected",
     "leader-changed",
     "leader-lost",
@@ -18,6 +18,18 @@ pub const KINDS: [&str; 9] = [
     "answers-stopped",
     "answers-resumed",
     "time-step",
+    "stream-started",
+    "stream-stopped",
+    "stream-paused",
+    "packets-lost",
+    "rate-changed",
+    "media-step",
+    "querier-changed",
+    "querier-silent",
+    "querier-returned",
+    "member-joined",
+    "member-left",
+    "membership-expired",
 ];
 
 /// What is asked for; an empty list lets all pass.

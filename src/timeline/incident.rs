@@ -1,5 +1,6 @@
 //! Which events belong to one incident, and which of them is its probable cause.
 
+use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use crate::report::EventDocument;
@@ -10,6 +11,10 @@ use crate::report::EventDocument;
 /// given up after 7 s (three intervals and the half that is added here), the next is qualified 2 s later, and 1 s is left
 /// for the events' own grain (1588-2008 7.7.3.1, 9.3.2.4, J.3, from memory; the sum is chosen).
 pub const WINDOW_S: f64 = 10.0;
+
+/// Streams of several senders that something happens to within this are hit by one thing (chosen: the seconds that rates are
+/// counted in).
+const AT_ONCE_S: f64 = 1.0;
 
 /// Groups events, which must be in time order, into incidents: the indices of each one's events, in time order, the
 /// incidents by their first event. Every event is in exactly one.
@@ -43,22 +48,62 @@ struct Open<'a> {
     latest_s: f64,
     domains: BTreeSet<&'a str>,
     devices: BTreeSet<&'a str>,
-    /// Whether one of its events is of the capture as a whole.
-    is_of_all: bool,
+    /// Its latest event of each matter.
+    matters: BTreeMap<Matter, f64>,
+}
+
+/// What events are about that are neither of a domain nor of one device.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Matter {
+    /// A clock that jumps: the capture's own shows in every domain.
+    Time,
+    /// Queriers and members of groups: what the one does the others follow.
+    Multicast,
+    /// Streams: what hits several hits them at once.
+    Streams,
+}
+
+impl Matter {
+    fn of(event: &EventDocument) -> Option<Self> {
+        let kind = event.kind;
+        if kind == "time-step" {
+            Some(Self::Time)
+        } else if event.domain.is_some() {
+            None
+        } else if kind.starts_with("querier-") || kind.starts_with("member") {
+            Some(Self::Multicast)
+        } else {
+            Some(Self::Streams)
+        }
+    }
+
+    const fn window_s(self) -> f64 {
+        match self {
+            Self::Time | Self::Multicast => WINDOW_S,
+            Self::Streams => AT_ONCE_S,
+        }
+    }
 }
 
 impl<'a> Open<'a> {
     fn is_related_to(&self, event: &EventDocument) -> bool {
-        let Some(domain) = event.domain.as_deref() else { return true };
-        let shares_device = event.device.as_deref().is_some_and(|device| self.devices.contains(device));
-        self.is_of_all || self.domains.contains(domain) || shares_device
+        let is_in =
+            |set: &BTreeSet<&str>, value: Option<&str>| value.is_some_and(|value| set.contains(value));
+        let of_one_matter = Matter::of(event).is_some_and(|matter| {
+            self.matters.get(&matter).is_some_and(|latest| event.at_s - latest <= matter.window_s())
+        });
+        of_one_matter
+            || is_in(&self.domains, event.domain.as_deref())
+            || is_in(&self.devices, event.device.as_deref())
     }
 
     fn take(&mut self, event: &'a EventDocument) {
         self.latest_s = event.at_s;
-        self.is_of_all |= event.domain.is_none();
         self.domains.extend(event.domain.as_deref());
         self.devices.extend(event.device.as_deref());
+        if let Some(matter) = Matter::of(event) {
+            self.matters.insert(matter, event.at_s);
+        }
     }
 }
 
@@ -75,16 +120,28 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
 /// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
-    const CAUSES_FIRST: [&str; 9] = [
+    const CAUSES_FIRST: [&str; 21] = [
         "leader-lost",
         "time-step",
         "rival-began",
         "announced-data-changed",
         "leader-changed",
+        "querier-silent",
+        "querier-changed",
+        "membership-expired",
+        "member-left",
         "answers-stopped",
+        "media-step",
+        "rate-changed",
+        "packets-lost",
+        "stream-paused",
+        "stream-stopped",
         "leader-elected",
         "rival-ended",
         "answers-resumed",
+        "querier-returned",
+        "member-joined",
+        "stream-started",
     ];
     CAUSES_FIRST.iter().position(|known| *known == kind).unwrap_or(CAUSES_FIRST.len())
 }
@@ -146,13 +203,30 @@ mod tests {
     }
 
     #[test]
-    fn what_is_of_the_whole_capture_is_related_to_all() {
+    fn a_clock_that_jumps_in_every_domain_is_one_incident() {
         let events = [
-            event(1.0, "time-step", None, None),
-            event(2.0, "leader-lost", Some("a"), None),
+            event(1.0, "time-step", Some("a"), None),
+            event(1.1, "time-step", Some("b"), None),
             event(3.0, "leader-lost", Some("b"), None),
+            event(3.0, "leader-lost", Some("c"), None),
         ];
-        assert_eq!(group(&events), [vec![0, 1, 2]]);
+        assert_eq!(group(&events), [vec![0, 1, 2], vec![3]]);
+    }
+
+    #[test]
+    fn streams_that_stop_at_once_are_one_incident_and_a_lost_leader_beside_them_is_another() {
+        let events = [
+            event(29.9, "stream-started", None, Some("one")),
+            event(39.4, "leader-lost", Some("a"), Some("two")),
+            event(40.0, "stream-stopped", None, Some("three")),
+            event(40.9, "stream-stopped", None, Some("four")),
+            event(41.0, "querier-silent", None, None),
+            event(42.0, "leader-changed", Some("a"), Some("five")),
+            event(43.0, "stream-stopped", None, Some("six")),
+            event(44.0, "membership-expired", None, None),
+        ];
+        assert_eq!(group(&events), [vec![0], vec![1, 5], vec![2, 3], vec![4, 7], vec![6]]);
+        assert_eq!(cause(&events, &[4, 7]), Some(4));
     }
 
     #[test]

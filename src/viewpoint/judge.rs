@@ -12,7 +12,7 @@ use super::signs::LEAST_UNICAST;
 use super::signs::Measured;
 use super::signs::Signs;
 use super::traffic::Traffic;
-use crate::devices::Strength;
+use crate::strength::Strength;
 use crate::units::MacAddress;
 
 /// Where a capture was taken.

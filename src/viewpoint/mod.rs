@@ -1,9 +1,11 @@
 //! Where a capture was taken, and what therefore cannot be seen.
 //!
 //! [`Traffic`] counts who talks to whom, [`Roles`] says which MAC addresses lead and follow, [`Viewpoint`] is
-//! what both together show of the place, and [`Scope`] answers whether one certain thing would be in view.
+//! what both together show of the place, and [`Scope`] answers whether one certain thing would be in view. What
+//! rests on an absence asks it first, and nobody else.
 //! The place is a hint and never a proof: where the signs are thin it is [`Seat::Unknown`].
 
+mod absence;
 mod bounded;
 mod hashing;
 mod judge;
@@ -13,6 +15,7 @@ mod scope;
 mod signs;
 mod traffic;
 
+pub use absence::Visibility;
 pub use judge::{Seat, Viewpoint};
 pub use roles::Roles;
 pub use scope::{Scope, Sight};

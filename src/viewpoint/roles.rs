@@ -78,7 +78,8 @@ impl Roles {
     }
 }
 
-fn macs(domain: &Domain, port: PortId) -> BTreeSet<MacAddress> {
+/// The addresses that a port sent from.
+pub(super) fn macs(domain: &Domain, port: PortId) -> BTreeSet<MacAddress> {
     let sent = domain.ports.get(&port);
     sent.into_iter().flat_map(|sent| sent.addresses.keys()).filter_map(|address| address.mac).collect()
 }

@@ -1,6 +1,7 @@
 //! Whether a certain thing would be in view: what a rule asks before it takes an absence for evidence.
 
 use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use super::judge::Seat;
 use super::judge::Viewpoint;
@@ -38,18 +39,27 @@ pub struct Scope {
     counts: Counts,
     pairs: BTreeMap<(MacAddress, MacAddress), Pair>,
     stations: BTreeMap<MacAddress, Station>,
+    /// Those with unicast in both directions with somebody.
+    both_ways: BTreeSet<MacAddress>,
 }
 
 impl Scope {
     /// From the traffic and the place that it was judged to show.
     #[must_use]
     pub fn new(traffic: &Traffic, viewpoint: &Viewpoint) -> Self {
+        let pairs = traffic.pairs();
+        let both_ways = pairs
+            .keys()
+            .filter(|(one, other)| pairs.contains_key(&(*other, *one)))
+            .map(|(one, _)| *one)
+            .collect();
         Self {
             seat: viewpoint.seat,
             station: viewpoint.station,
             counts: traffic.counts,
-            pairs: traffic.pairs(),
+            pairs,
             stations: traffic.stations(),
+            both_ways,
         }
     }
 
@@ -63,6 +73,50 @@ impl Scope {
     #[must_use]
     pub const fn seat(&self) -> Seat {
         self.seat
+    }
+
+    fn has_both_ways(&self, mac: MacAddress) -> bool {
+        self.both_ways.contains(&mac)
+    }
+
+    /// Whether the capture was taken at the port of one of `macs`, and frames of others were captured as well.
+    pub(super) fn is_at_one_of(&self, macs: &BTreeSet<MacAddress>) -> bool {
+        let is_at_port = matches!(self.seat, Seat::AtLeader | Seat::AtFollower);
+        is_at_port && self.stations.len() > 1 && self.station.is_some_and(|own| macs.contains(&own))
+    }
+
+    /// Whom `mac` sent PTP by unicast.
+    pub(super) fn unicast_ptp_of(&self, mac: MacAddress) -> impl Iterator<Item = MacAddress> {
+        let all = (mac, MacAddress([0; 6]))..=(mac, MacAddress([0xFF; 6]));
+        self.pairs.range(all).filter(|(_, pair)| pair.ptp > 0).map(|((_, receiver), _)| *receiver)
+    }
+
+    /// Whether `mac` sent peer-delay messages to the group that no bridge forwards.
+    pub(super) fn sends_on_one_link(&self, mac: MacAddress) -> bool {
+        self.stations.get(&mac).is_some_and(|station| station.ptp_one_link > 0)
+    }
+
+    /// How many sent messages that no bridge forwards.
+    pub(super) fn speakers_on_one_link(&self) -> usize {
+        self.stations.values().filter(|station| station.ptp_one_link > 0).count()
+    }
+
+    /// Whether multicast PTP came from anybody else than `macs` and the station whose port this is.
+    pub(super) fn sees_multicast_besides(&self, macs: &BTreeSet<MacAddress>) -> bool {
+        let is_other = |mac: &MacAddress| !macs.contains(mac) && Some(*mac) != self.station;
+        self.stations.iter().any(|(mac, station)| is_other(mac) && station.ptp_multicast > 0)
+    }
+
+    /// Whether unicast of `mac` with anybody would be here.
+    #[must_use]
+    pub fn can_see_unicast_of(&self, mac: MacAddress) -> Sight {
+        if self.is_at_one_of(&BTreeSet::from([mac])) {
+            return Sight::Inferred("the capture was taken at its port");
+        }
+        if self.seat == Seat::Mirror && self.has_both_ways(mac) {
+            return Sight::Inferred("its unicast was captured in both directions");
+        }
+        Sight::CannotTell("unicast of others does not reach the port where this was captured")
     }
 
     /// Whether PTP multicast that `sender` sends would be here. The group reaches this place where others' does.
@@ -100,12 +154,9 @@ impl Scope {
                 Sight::CannotTell("one direction of the port where this was captured is missing")
             };
         }
-        let has_both_ways = |mac: MacAddress| {
-            self.pairs.keys().any(|(from, to)| *from == mac && self.pairs.contains_key(&(*to, *from)))
-        };
         // What the one sends passes here on its way to the other, and what the other sends to third ones passes
         // here too; a switch sends both directions of a pair the same way.
-        if (there && has_both_ways(other)) || (back && has_both_ways(one)) {
+        if (there && self.has_both_ways(other)) || (back && self.has_both_ways(one)) {
             return Sight::Inferred(
                 "one direction was captured, and of the other device both directions with others",
             );
@@ -114,7 +165,7 @@ impl Scope {
             return Sight::CannotTell("unicast of the two was captured in one direction only");
         }
         match self.seat {
-            Seat::Mirror if has_both_ways(one) || has_both_ways(other) => {
+            Seat::Mirror if self.has_both_ways(one) || self.has_both_ways(other) => {
                 Sight::Inferred("unicast of one of the two with others was captured both ways")
             }
             Seat::Mirror => {

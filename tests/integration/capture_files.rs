@@ -204,6 +204,25 @@ fn obsolete_packets_are_read_and_their_losses_counted() {
 }
 
 #[test]
+fn the_interfaces_speed_is_told_where_they_agree() {
+    for order in ORDERS {
+        let speed_of = |speeds: [u64; 2]| {
+            let mut file = PcapngFile::new(order);
+            for speed in speeds {
+                let option = file.u64_option(8, speed);
+                file.interface(1, 0, &[option]);
+            }
+            read_all(&file.octets[..]).1.link_speed.map(|speed| speed.0)
+        };
+        assert_eq!(speed_of([10_000_000_000; 2]), Some(10_000_000_000));
+        // 0 is not told.
+        assert_eq!(speed_of([100_000_000, 0]), Some(100_000_000));
+        assert_eq!(speed_of([100_000_000, 1_000_000_000]), None);
+        assert_eq!(speed_of([0; 2]), None);
+    }
+}
+
+#[test]
 fn the_latest_statistics_of_each_interface_are_summed() {
     for order in ORDERS {
         let mut file = PcapngFile::new(order);

@@ -487,3 +487,21 @@ fn the_program_and_the_library_write_the_same() {
         assert_eq!(said(&run("json").stdout), judged.json, "{name}");
     }
 }
+
+#[test]
+fn the_command_about_streams_writes_the_same_document_and_judges_nothing() {
+    let wrong = capture("playhouse-wrong-domain.pcapng");
+    let output = downbeat().args(["streams", "--format", "json"]).arg(&wrong).output().unwrap();
+    assert_eq!(status(&output), 0);
+    assert_eq!(
+        output.stdout,
+        downbeat().args(["check", "--format", "json"]).arg(&wrong).output().unwrap().stdout
+    );
+    let slow = downbeat().args(["streams", "--link-speed", "2M"]).arg(&wrong).output().unwrap();
+    assert!(said(&slow.stdout).contains("2 Mb/s (as given)"), "{}", said(&slow.stdout));
+    assert_eq!(
+        status(&downbeat().args(["streams", "--link-speed", "fast"]).arg(&wrong).output().unwrap()),
+        2
+    );
+    assert_eq!(status(&downbeat().args(["streams", "no-such-file"]).output().unwrap()), 2);
+}

@@ -82,3 +82,37 @@ fn the_report_does_not_overwrite_the_site_file() {
     assert_eq!(output.status.code(), Some(2));
     assert_eq!(fs::read_to_string(&site).unwrap(), "[clock]\ndomain = 0\n");
 }
+
+#[test]
+fn what_the_site_file_plans_is_held_against_its_link() {
+    let folder = tempfile::tempdir().unwrap();
+    let site = folder.path().join("site.toml");
+    let fit = |text: &str, more: &[&str]| {
+        fs::write(&site, text).unwrap();
+        let arguments = [
+            &["fit", "--format", "json", "--site", site.to_str().unwrap(), "playhouse-healthy.pcapng"][..],
+            more,
+        ];
+        run(&arguments.concat())
+    };
+    let planned = "[[planned]]\nname = \"balcony cameras\"\ncount = 2\nrate = \"700M\"\n";
+    let narrow = fit(&format!("[link]\nspeed = \"1G\"\n{planned}"), &[]);
+    assert_eq!(narrow.status.code(), Some(1));
+    let wide = fit(&format!("[link]\nspeed = \"10G\"\nkeep_free = 0.5\n{planned}"), &[]);
+    assert_eq!(wide.status.code(), Some(0), "{}", String::from_utf8_lossy(&wide.stderr));
+    let document: serde_json::Value = serde_json::from_slice(&wide.stdout).unwrap();
+    assert_eq!(document["link"]["speed_bps"], 10_000_000_000_u64);
+    assert_eq!(document["keep_free"], 0.5);
+    assert_eq!(document["planned"][0]["name"], "balcony cameras");
+    assert_eq!(
+        (&document["planned"][0]["count"], &document["planned"][0]["rate_bps"]),
+        (&2.into(), &700_000_000.into())
+    );
+    // The command line goes before the file, and adds to it.
+    let both =
+        fit(&format!("[link]\nspeed = \"10G\"\n{planned}"), &["--link-speed", "1G", "--add", "lamp=1M"]);
+    assert_eq!(both.status.code(), Some(1));
+    let document: serde_json::Value = serde_json::from_slice(&both.stdout).unwrap();
+    assert_eq!(document["planned"].as_array().unwrap().len(), 2);
+    assert_eq!(fit("[link]\nspeed = \"10G\"\n", &[]).status.code(), Some(2));
+}

@@ -3,6 +3,7 @@
 use downbeat::clock::Basis;
 use downbeat::clock::Clocks;
 use downbeat::clock::Path;
+use downbeat::clock::PathBasis;
 use downbeat::clock::Whose;
 use downbeat::devices::State;
 use downbeat::domains::Domains;
@@ -41,6 +42,12 @@ struct Scene {
     follower: Option<Clock>,
     /// One in so many messages of each kind is lost; 0 for none.
     lost: i64,
+    /// The leader's time jumps at a second, by ns.
+    jump: (i64, i64),
+    /// Exchanges, from the first on.
+    exchanges: i64,
+    /// Whether a boundary clock stands in for a leader out of view.
+    relayed: bool,
 }
 
 const PLAIN: Scene = Scene {
@@ -54,14 +61,19 @@ const PLAIN: Scene = Scene {
     seconds: 60,
     follower: None,
     lost: 0,
+    jump: (i64::MAX, 0),
+    exchanges: i64::MAX,
+    relayed: false,
 };
 
 impl Scene {
     fn network(self) -> Network {
-        let (leader, follower) = (actor(1).class(6), actor(2));
+        let (mut leader, follower) = (actor(1).class(6), actor(2));
+        if self.relayed {
+            leader = leader.relays(&actor(9), 1);
+        }
         let mut network = Network::new(self.capture, self.resolution_ns);
         let lost = |index: i64| self.lost > 0 && index % self.lost == self.lost - 1;
-        let truth = Clock::default();
         for second in 0..self.seconds {
             let body = Body::Announce { origin_ns: 0, data: leader.data };
             let mut announce = Message::new(u16::try_from(second).unwrap(), &body);
@@ -72,7 +84,7 @@ impl Scene {
             let (sent, sequence) = (index * SECOND / 8 + 1_000, u16::try_from(index % 60_000).unwrap());
             let queued = if self.queue.0 > 0 && index % self.queue.0 == 0 { self.queue.1 } else { 0 };
             let seen = sent + self.to_capture + self.residence.0 + queued;
-            let origin_ns = truth.shows(sent);
+            let origin_ns = self.leader_shows(sent);
             let body = Body::Sync { origin_ns: if self.two_step { 0 } else { origin_ns } };
             let mut sync = Message::new(sequence, &body);
             sync.two_step = self.two_step;
@@ -85,11 +97,16 @@ impl Scene {
                 let body = Body::FollowUp { origin_ns };
                 network.pass(seen + 40_000, &leader, &Message::new(sequence, &body));
             }
-            if index % 8 == 4 {
+            if index % 8 == 4 && index / 8 < self.exchanges {
                 self.exchange(&mut network, sent + SECOND / 20, sequence, &leader, &follower);
             }
         }
         network
+    }
+
+    fn leader_shows(self, true_ns: i64) -> i64 {
+        let (second, ns) = self.jump;
+        Clock::default().shows(true_ns) + if true_ns / SECOND >= second { ns } else { 0 }
     }
 
     fn exchange(self, network: &mut Network, seen: i64, sequence: u16, leader: &Actor, follower: &Actor) {
@@ -98,7 +115,7 @@ impl Scene {
         let mut request = Message::new(sequence, &body);
         request.correction_scaled_ns = self.residence.1 << 16;
         network.pass(seen, follower, &request);
-        let receipt_ns = Clock::default().shows(seen + self.to_leader);
+        let receipt_ns = self.leader_shows(seen + self.to_leader);
         let body = Body::DelayResp { receipt_ns, requester: follower.port };
         let mut answer = Message::new(sequence, &body);
         // The answer repeats what the request had gathered on its way (1588-2008 11.3.2, from memory).
@@ -172,6 +189,37 @@ fn queueing_moves_neither_rate_nor_the_offset_by_the_shortest_ways() {
     // At the middle of 60 s the clock has gained 25 ppm of 30 s or, by half an exchange, a little more.
     assert!((middle - 750_000).abs() < 25_000, "{middle}");
     assert!(ns(path.delay_variation.unwrap().max) >= 79_000);
+}
+
+#[test]
+fn where_the_leaders_time_jumps_every_value_is_of_the_longest_stretch_without() {
+    let capture = Clock { offset_ns: 180_000, ppb: 0 };
+    let whole = Scene { capture, ..PLAIN }.path();
+    assert_eq!((whole.stretch, whole.is_jitter_of_all), (None, false));
+    // Before the jump are 40 s of the 60; then the offset is 2 ms less.
+    for (jump, offset) in [((40, 2_000_000), 180_000), ((20, 2_000_000), -1_820_000)] {
+        let path = Scene { capture, jump, ..PLAIN }.path();
+        assert_eq!(path.steps.len(), 1);
+        assert_eq!((ns(path.offset.min), ns(path.offset.max)), (offset, offset));
+        assert_eq!(ns(path.offset_at_least_delay.unwrap()), offset);
+        assert_eq!(ns(path.mean_path_delay.unwrap().max), 5_000);
+        assert_eq!(path.sync_jitter.unwrap().max, Nanos(0));
+        let (from, until) = path.stretch.unwrap();
+        assert!((39 * SECOND..=40 * SECOND).contains(&until.since(from).0), "{from:?} {until:?}");
+        let PathBasis::TwoWay { exchanges } = path.basis else { panic!("{:?}", path.basis) };
+        assert!((39..=40).contains(&exchanges), "{exchanges}");
+    }
+}
+
+#[test]
+fn three_exchanges_without_a_way_are_the_fewest_that_place_the_capture_at_the_leader() {
+    for (exchanges, at_leader) in [(1, false), (2, false), (3, true)] {
+        let path = Scene { to_capture: 100, to_leader: 100, exchanges, ..PLAIN }.path();
+        assert!(path.is_no_way, "{exchanges}");
+        assert_eq!(path.at_leader, at_leader, "{exchanges}");
+        assert_eq!(path.plausible_delay().is_some(), at_leader, "{exchanges}");
+    }
+    assert!(!Scene { exchanges: 3, ..PLAIN }.path().is_no_way);
 }
 
 #[test]
@@ -249,7 +297,7 @@ fn a_clock_of_another_domain_is_a_second_opinion_unless_it_follows_this_one() {
 /// The state and the first time of the follower of a scene.
 fn follower(scene: Scene) -> (State, Option<(Basis, i64)>) {
     let domains = scene.domains();
-    let devices = crate::support::stage::devices_of(&domains, None);
+    let devices = crate::support::stage::devices_of(domains);
     let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap();
     (device.state, device.time.as_ref().map(|time| (time.basis, ns(time.offset.median))))
 }
@@ -279,7 +327,7 @@ fn requests_that_only_estimate_their_time_make_nobody_adrift() {
         let sequence = u16::try_from(index).unwrap();
         scene.exchange(&mut network, index * SECOND + 700_000_000, sequence, &leader, &node);
     }
-    let devices = crate::support::stage::devices_of(&network.domains(), None);
+    let devices = crate::support::stage::devices_of(network.domains());
     let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:03").unwrap();
     assert_eq!(device.state, State::Following, "{:?}", device.reasons);
     assert_eq!(device.time.as_ref().unwrap().uncertainty, Nanos(SECOND));
@@ -322,10 +370,24 @@ fn a_leader_whose_stamps_stand_still_has_no_rate() {
 }
 
 #[test]
+fn a_clock_measured_at_a_boundary_clocks_port_is_off_against_that() {
+    let follower = Some(Clock { offset_ns: 9_000_000, ppb: 0 });
+    for (relayed, against) in [
+        (false, "ahead of the leader,"),
+        (true, "ahead of 02-00-5e-ff-fe-10-00-01/1, a boundary clock whose own error is in it,"),
+    ] {
+        let devices = crate::support::stage::devices_of(Scene { follower, relayed, ..PLAIN }.domains());
+        let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap();
+        assert_eq!(device.state, State::Adrift);
+        assert!(device.reasons[0].contains(against), "{:?}", device.reasons);
+    }
+}
+
+#[test]
 fn a_clock_thirty_seven_seconds_apart_is_ahead_where_what_is_left_is_ahead() {
     let clock = Clock { offset_ns: -37 * SECOND + 5_000_000, ppb: 0 };
     let domains = Scene { follower: Some(clock), ..PLAIN }.domains();
-    let devices = crate::support::stage::devices_of(&domains, None);
+    let devices = crate::support::stage::devices_of(domains);
     let device = devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap();
     assert_eq!(device.state, State::Adrift);
     assert!(device.reasons[0].contains("ahead of the leader"), "{:?}", device.reasons);
@@ -348,7 +410,7 @@ fn a_clock_that_says_itself_that_it_is_off_is_adrift() {
             network.pass(index * SECOND + 77, &node, &Message::new(sequence, &body));
         }
         let domains = network.domains();
-        let devices = crate::support::stage::devices_of(&domains, None);
+        let devices = crate::support::stage::devices_of(domains);
         devices.iter().find(|device| device.key == "02:00:5e:10:00:02").unwrap().state
     };
     let with_claim = |offset_ns| with_claims(offset_ns, 3);
@@ -382,9 +444,9 @@ fn peer_delay_gives_link_turnaround_offset_and_rate_of_the_responder() {
     let clocks = Clocks::of(&domains, Nanos(1));
     let peers = clocks.peers(&domain.key);
     assert_eq!(peers.len(), 1);
-    // The responder's clock stretches its 2 ms by 12 ppm, 24 ns, of which half comes off the link.
+    // The responder's clock stretches its 2 ms by 12 ppm, 24 ns; its rate is seen, so none of that comes off the link.
     let delay = ns(peers[0].link_delay.unwrap().median);
-    assert!((delay - 388).abs() <= 1, "{delay}");
+    assert!((delay - 400).abs() <= 1, "{delay}");
     assert!((ns(peers[0].turnaround.unwrap().median) - 2_000_024).abs() <= 1);
     assert!((peers[0].rate.unwrap().ppm - 12.0).abs() < 1e-3);
     let time = &clocks.times_of(responder.id(), domain.key)[0];

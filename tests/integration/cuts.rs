@@ -73,6 +73,7 @@ impl Capture {
 }
 
 static LEADER_LOST: LazyLock<Capture> = LazyLock::new(|| Capture::open("playhouse-leader-lost.pcapng"));
+static MULTICAST: LazyLock<Capture> = LazyLock::new(|| Capture::open("playhouse-multicast.pcapng"));
 static FAILOVER: LazyLock<Capture> = LazyLock::new(|| Capture::open("lab/failover.pcap"));
 
 /// The two would agree on nothing as well.
@@ -85,6 +86,14 @@ fn the_reports_that_are_compared_hold_an_election() {
         assert!(text.contains("leader-changed") && text.contains("announce-timeout"));
         assert_ne!(capture.whole(0), capture.whole(100));
     }
+}
+
+#[test]
+fn the_reports_that_are_compared_hold_members_and_names() {
+    let report: serde_json::Value = serde_json::from_str(&MULTICAST.whole(0)).unwrap();
+    let text = report.to_string();
+    assert!(text.contains("membership-expired") && text.contains("stage-box"));
+    assert_ne!(MULTICAST.whole(0), MULTICAST.whole(300));
 }
 
 #[test]
@@ -106,6 +115,12 @@ proptest! {
     fn a_cut_shows_nowhere_in_the_report_of_the_demo((cuts, joins, untimed) in cuts()) {
         let untimed = if untimed { 700 } else { 0 };
         LEADER_LOST.assert_no_trace(untimed, &cuts, &joins);
+    }
+
+    #[test]
+    fn a_cut_shows_nowhere_in_the_report_of_members_and_names((cuts, joins, untimed) in cuts()) {
+        let untimed = if untimed { 300 } else { 0 };
+        MULTICAST.assert_no_trace(untimed, &cuts, &joins);
     }
 
     #[test]

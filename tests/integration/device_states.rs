@@ -14,7 +14,6 @@ use crate::support::stage::Actor;
 use crate::support::stage::Stage;
 use crate::support::stage::actor;
 use crate::support::stage::device_of;
-use crate::support::stage::devices_of;
 
 fn states(devices: &[Device], actors: &[&Actor]) -> Vec<State> {
     actors.iter().map(|actor| device_of(devices, actor.id()).state).collect()
@@ -31,7 +30,7 @@ fn a_v1_clock_is_one_device_with_the_v2_identity_made_from_its_mac() {
         let mut stage = Stage::default();
         stage.announces(0..5, &[&v2, &actor(9)]);
         stage.v1_sync(100, &v1, false, 4);
-        let devices = devices_of(&stage.finish(5_000), None);
+        let devices = stage.scene(5_000).devices(None);
         assert_eq!(devices.len(), 2);
         let device = device_of(&devices, v1.v1_id());
         assert!(device.has_clock(v2.id()), "{middle:x?}");
@@ -52,7 +51,7 @@ fn the_2019_form_joins_only_where_the_source_address_agrees() {
         let mut stage = Stage::default();
         stage.announces(0..5, &[&v2]);
         stage.v1_sync(100, &v1, false, 4);
-        let devices = devices_of(&stage.finish(5_000), None);
+        let devices = stage.scene(5_000).devices(None);
         assert_eq!(devices.len(), if agrees { 1 } else { 2 });
     }
 }
@@ -64,7 +63,7 @@ fn two_clocks_behind_one_router_are_two_devices_with_two_names() {
     right.mac = left.mac;
     let mut stage = Stage::default();
     stage.announces(0..5, &[&left, &right]);
-    let devices = devices_of(&stage.finish(5_000), None);
+    let devices = stage.scene(5_000).devices(None);
     assert_eq!(devices.len(), 2);
     let keys: BTreeSet<_> = devices.iter().map(|device| device.key.as_str()).collect();
     assert_eq!(keys.len(), 2, "{keys:?}");
@@ -76,7 +75,7 @@ fn two_clocks_of_one_address_pair_are_one_device() {
     (right.mac, right.ip) = (left.mac, left.ip);
     let mut stage = Stage::default();
     stage.announces(0..5, &[&left, &right]);
-    assert_eq!(devices_of(&stage.finish(5_000), None).len(), 1);
+    assert_eq!(stage.scene(5_000).devices(None).len(), 1);
 }
 
 #[test]
@@ -88,7 +87,7 @@ fn over_ethernet_an_address_that_carries_many_clocks_joins_none() {
             (clock.mac, clock.ip) = ([0x02, 0, 0x5E, 0x77, 0, 1], None);
             stage.announces(0..3, &[&clock]);
         }
-        assert_eq!(devices_of(&stage.finish(5_000), None).len(), expected);
+        assert_eq!(stage.scene(5_000).devices(None).len(), expected);
     }
 }
 
@@ -100,7 +99,7 @@ fn leading_following_and_standing_by_in_one_healthy_domain() {
     stage.announces(10..=12, &[&worse, &better]);
     stage.announces(13..=30, &[&better]);
     stage.requests(13..=30, &follower, Some(&better));
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     let expected = [State::StandingBy, State::Leading, State::Following];
     assert_eq!(states(&devices, &[&worse, &better, &follower]), expected);
     assert_eq!(device_of(&devices, follower.id()).strength, Strength::Shown);
@@ -113,7 +112,7 @@ fn a_leader_that_fell_silent_with_nobody_after_it_is_unproven_and_not_standing_b
     let mut stage = Stage::default();
     stage.announces(0..=10, &[&leader]);
     stage.requests(0..=10, &follower, Some(&leader));
-    let devices = devices_of(&stage.finish(30_000), None);
+    let devices = stage.scene(30_000).devices(None);
     assert_eq!(states(&devices, &[&leader, &follower]), [State::Unproven, State::Unproven]);
 }
 
@@ -123,7 +122,7 @@ fn a_lost_leader_is_not_said_to_have_yielded() {
     let mut stage = Stage::default();
     stage.announces(0..=10, &[&leader]);
     stage.announces(14..=30, &[&worse]);
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     assert_eq!(states(&devices, &[&leader, &worse]), [State::Unproven, State::Leading]);
 }
 
@@ -136,7 +135,7 @@ fn a_boundary_clock_is_relaying() {
     let mut stage = Stage::default();
     stage.announces(0..=20, &[&gm, &leading_port]);
     stage.requests(0..=18, &follower_port, Some(&gm));
-    let devices = devices_of(&stage.finish(21_000), None);
+    let devices = stage.scene(21_000).devices(None);
     assert_eq!(states(&devices, &[&gm, &follower_port]), [State::Leading, State::Relaying]);
     assert_eq!(device_of(&devices, follower_port.id()).strength, Strength::Shown);
 }
@@ -146,13 +145,13 @@ fn a_worse_clock_that_never_yields_is_a_rival_until_it_does() {
     let (better, worse) = (actor(1).class(6), actor(2));
     let mut stage = Stage::default();
     stage.announces(0..=40, &[&better, &worse]);
-    let devices = devices_of(&stage.finish(40_500), None);
+    let devices = stage.scene(40_500).devices(None);
     assert_eq!(states(&devices, &[&better, &worse]), [State::Leading, State::Rival]);
 
     let mut stage = Stage::default();
     stage.announces(0..=40, &[&better, &worse]);
     stage.announces(41..=60, &[&better]);
-    let devices = devices_of(&stage.finish(60_500), None);
+    let devices = stage.scene(60_500).devices(None);
     assert_eq!(states(&devices, &[&better, &worse]), [State::Leading, State::StandingBy]);
 }
 
@@ -167,7 +166,7 @@ fn a_follower_that_both_leaders_answer_is_unproven() {
         stage.answer(time + 1, &better, &follower, sequence);
         stage.answer(time + 2, &worse, &follower, sequence);
     }
-    let devices = devices_of(&stage.finish(40_500), None);
+    let devices = stage.scene(40_500).devices(None);
     assert_eq!(device_of(&devices, follower.id()).state, State::Unproven);
 }
 
@@ -178,7 +177,7 @@ fn multicast_requests_that_nobody_answers_are_unanswered_where_others_are_answer
     stage.announces(0..=30, &[&leader]);
     stage.requests(0..=25, &lucky, Some(&leader));
     stage.requests(0..=25, &unlucky, None);
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     assert_eq!(states(&devices, &[&lucky, &unlucky]), [State::Following, State::Unanswered]);
     assert_eq!(device_of(&devices, unlucky.id()).strength, Strength::Shown);
 }
@@ -190,7 +189,7 @@ fn answers_that_stop_are_unanswered() {
     stage.announces(0..=30, &[&leader]);
     stage.requests(0..=10, &follower, Some(&leader));
     stage.requests(11..=25, &follower, None);
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     assert_eq!(device_of(&devices, follower.id()).state, State::Unanswered);
 }
 
@@ -200,7 +199,7 @@ fn two_requests_without_an_answer_say_nothing_yet() {
     let mut stage = Stage::default();
     stage.announces(0..=30, &[&leader]);
     stage.requests(0..=1, &asker, None);
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     assert_eq!(device_of(&devices, asker.id()).state, State::Unproven);
 }
 
@@ -213,7 +212,7 @@ fn unicast_requests_whose_answers_cannot_be_in_view_are_unproven() {
         let time = i64::from(sequence) * 1000;
         stage.send(Some(time), &asker, leader.ip, sequence, &Body::DelayReq { origin_ns: 0 });
     }
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     let device = device_of(&devices, asker.id());
     assert_eq!((device.state, device.strength), (State::Unproven, Strength::CannotTell));
 }
@@ -227,7 +226,7 @@ fn unicast_answers_without_their_requests_in_view_show_a_follower() {
         let body = Body::DelayResp { receipt_ns: 0, requester: asker.port };
         stage.send(Some(i64::from(sequence) * 1000), &leader, asker.ip, sequence, &body);
     }
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     let device = device_of(&devices, asker.id());
     assert_eq!((device.state, device.strength), (State::Following, Strength::Inferred));
 }
@@ -243,7 +242,7 @@ fn two_houses(asked_for: Option<u8>) -> Vec<Device> {
     for number in 12..14 {
         stage.requests(0..=25, &actor(number).in_domain(5), Some(&other));
     }
-    devices_of(&stage.finish(31_000), asked_for)
+    stage.scene(31_000).devices(asked_for)
 }
 
 #[test]
@@ -268,7 +267,7 @@ fn a_device_alone_in_another_domain_is_astray_by_inference() {
     stage.announces(0..=30, &[&leader]);
     stage.requests(0..=25, &follower, Some(&leader));
     stage.requests(0..=25, &lost, None);
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     let device = device_of(&devices, lost.id());
     assert_eq!((device.state, device.strength), (State::Astray, Strength::Inferred));
     assert_eq!(states(&devices, &[&leader, &follower]), [State::Leading, State::Following]);
@@ -281,7 +280,7 @@ fn a_single_message_in_another_domain_makes_nobody_astray() {
     stage.announces(0..=30, &[&leader]);
     stage.requests(0..=25, &follower, Some(&leader));
     stage.ask(5_000, &lost, 1);
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     assert_eq!(device_of(&devices, lost.id()).state, State::Unproven);
 }
 
@@ -297,7 +296,7 @@ fn a_v1_domain_that_a_follower_of_the_site_leads_is_not_astray() {
         stage.v1_sync(time + 100, &bridge, false, 4);
         stage.v1_request(time + 300, &old, Some(&bridge), second);
     }
-    let devices = devices_of(&stage.finish(31_000), None);
+    let devices = stage.scene(31_000).devices(None);
     assert_eq!(device_of(&devices, bridge.id()).state, State::Relaying);
     assert_eq!(device_of(&devices, old.v1_id()).state, State::Following);
 }
@@ -315,9 +314,8 @@ fn four_thousand_clocks_do_not_make_the_judging_take_minutes() {
         stage.ask(i64::from(number), &asker, 1);
         stage.announce(i64::from(number), &asker);
     }
-    let domains = stage.finish(30_000);
     // In no time even unoptimised where the work grows with the clocks; where it grows with their square, this does
     // not end while anybody waits.
-    let devices = devices_of(&domains, None);
+    let devices = stage.scene(30_000).devices(None);
     assert_eq!(devices.len(), 4001);
 }

@@ -19,7 +19,7 @@ const SCHEMA: &str = "docs/report.schema.json";
 /// Every report the tests know how to make: the file's name and the document.
 fn reports() -> Vec<(String, Value)> {
     let mut captures: Vec<(String, Vec<u8>)> = Vec::new();
-    for folder in ["captures", "captures/lab", "../shared/captures"] {
+    for folder in ["captures", "captures/lab", "captures/media", "../shared/captures"] {
         if !in_project(folder).is_dir() {
             println!("passed over: {folder} is not beside the project");
             continue;
@@ -52,6 +52,9 @@ pub(crate) fn without_ptp() -> Vec<u8> {
     let mut file = PcapFile::new(Order::Little, PcapKind::Nanoseconds);
     let mut frame = vec![0xff; 6];
     frame.extend([0x02, 0, 0x5e, 0x10, 0, 0x21, 0x08, 0x06]);
+    // An ARP question of 10.20.0.21 for 10.20.0.1 (RFC 826).
+    frame.extend([0, 1, 8, 0, 6, 4, 0, 1, 0x02, 0, 0x5e, 0x10, 0, 0x21, 10, 20, 0, 21]);
+    frame.extend([0, 0, 0, 0, 0, 0, 10, 20, 0, 1]);
     frame.resize(60, 0);
     for second in 0..30 {
         file.record(1_791_055_680 + second, 0, &frame);
@@ -130,6 +133,13 @@ const EVENT: &str = "time at_s kind domain device text frames";
 const FINDING: &str = "id severity strength domain device stream title evidence next sources";
 const EVIDENCE: &str = "file frame time text";
 
+const STREAM: &str = "key source_ip source_mac device group port vlan ssrc payload_type kind codec packets octets first \
+last mean_bps peak_1s_bps peak_100ms_bps peak_1ms_bps payload_mean_bps rtp clock_rate_hz media_rate_ppm \
+media_rate_sigma_ppm media_offset_ns dscp pcp ttl session receivers clocked";
+const RTP: &str = "lost duplicated reordered restarts jitter_ns";
+const SOURCE: &str = "device source_ip streams mean_bps peak_1s_bps share_of_link";
+const LINK: &str = "speed_bps mean_bps peak_1s_bps peak_100ms_bps peak_1ms_bps load_mean load_peak_1s";
+
 fn holds(value: &Value, keys: &str, what: &str) {
     let object = value.as_object().unwrap_or_else(|| panic!("{what} is no object: {value}"));
     for key in keys.split_whitespace() {
@@ -170,6 +180,17 @@ fn every_key_of_the_contract_is_there() {
             one_of(&device["state"], states, &name);
             one_of(&device["strength"], "shown|inferred|cannot-tell", &name);
         }
+        for stream in each(&document["streams"], "streams") {
+            holds(stream, STREAM, &name);
+            one_of(&stream["kind"], "audio|video|ancillary|other|unknown", &name);
+            if !stream["rtp"].is_null() {
+                holds(&stream["rtp"], RTP, &name);
+            }
+        }
+        for source in each(&document["sources"], "sources") {
+            holds(source, SOURCE, &name);
+        }
+        holds(&document["link"], LINK, &name);
         for event in each(&document["events"], "events") {
             holds(event, EVENT, &name);
         }
@@ -293,7 +314,8 @@ fn instants_addresses_and_identities_have_their_one_form() {
 fn quantities_carry_their_unit_in_the_key() {
     const ENDINGS: [&str; 4] = ["_ns", "_s", "_bps", "_ppm"];
     // Deviations of fractional frequency are plain numbers (NIST SP 1065).
-    const FRACTIONS: [&str; 2] = ["adev", "mdev"];
+    // So are fractions of the link's speed.
+    const FRACTIONS: [&str; 5] = ["adev", "mdev", "share_of_link", "load_mean", "load_peak_1s"];
     const SPREAD: [&str; 4] = ["median", "p5", "p95", "count"];
     let mut seen = 0;
     for (name, document) in reports() {

@@ -38,7 +38,7 @@ fn the_readme_lists_the_options_of_the_help() {
     assert_eq!(options(section), in_help);
 }
 
-/// README shows the beginning of the report of the command it names.
+/// README shows the beginning of the report of the command it names, and its table of devices.
 #[test]
 fn the_sample_is_what_the_program_prints() {
     let readme = readme();
@@ -49,4 +49,8 @@ fn the_sample_is_what_the_program_prints() {
     let printed = printed(&command.split(' ').collect::<Vec<_>>());
     assert!(sample.lines().count() > 5);
     assert!(printed.starts_with(sample), "README shows:\n{sample}\nprinted is:\n{printed}");
+    let table = readme.split("<!-- table: checked by a test -->\n```text\n").nth(1).unwrap();
+    let table = table.split("```\n<!-- end of table -->").next().unwrap();
+    assert!(table.lines().count() > 5);
+    assert!(printed.contains(&format!("\n\n{table}\n")), "README shows:\n{table}\nprinted is:\n{printed}");
 }

@@ -10,7 +10,7 @@ use crate::support::judged;
 const COLUMNS: usize = 80;
 
 /// A healthy report is read at a glance.
-const HEALTHY_LINES: usize = 40;
+const HEALTHY_LINES: usize = 48;
 
 fn snapshot(name: &str, content: &str) {
     let mut settings = insta::Settings::clone_current();
@@ -26,6 +26,27 @@ fn text_reports_read_as_agreed() {
         snapshot(&format!("text-{}", name.split('.').next().unwrap()), &judged::demo(name).text);
     }
     snapshot("text-no-ptp", &judged::files(&[("no-ptp.pcap", without_ptp())]).text);
+}
+
+#[test]
+fn the_report_about_streams_reads_as_agreed() {
+    for name in ["playhouse-healthy", "playhouse-v1-beside-v2"] {
+        let file =
+            std::fs::read_dir(judged::in_project("captures")).unwrap().map(|entry| entry.unwrap().path());
+        let path =
+            file.filter(|path| path.to_string_lossy().contains(&format!("{name}.pcap"))).min().unwrap();
+        let output = assert_cmd::Command::cargo_bin("downbeat")
+            .unwrap()
+            .current_dir(path.parent().unwrap())
+            .arg("streams")
+            .arg(path.file_name().unwrap())
+            .output()
+            .unwrap();
+        assert!(output.status.success());
+        let text = String::from_utf8(output.stdout).unwrap();
+        assert!(text.lines().all(|line| line.chars().count() <= COLUMNS), "{text}");
+        snapshot(&format!("streams-{name}"), &text);
+    }
 }
 
 #[test]

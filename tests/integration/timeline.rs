@@ -98,7 +98,8 @@ fn filters_take_events_out_and_leave_causes_right() {
     let both = json(&["playhouse-wrong-domain.pcapng", "--domain", "0", "--domain", "127"]);
     let astray = json(&["playhouse-wrong-domain.pcapng", "--domain", "127"]);
     let all = json(&["playhouse-wrong-domain.pcapng"]);
-    assert_eq!(both["events"], all["events"]);
+    let domains = all["events"].as_array().unwrap().iter().filter(|event| !event["domain"].is_null());
+    assert_eq!(both["events"], Value::from(domains.cloned().collect::<Vec<_>>()));
     assert!(astray["events"].as_array().unwrap().iter().all(|event| event["domain"] == "v2 domain 127"));
     let v1 = json(&["playhouse-v1-beside-v2.pcap", "--domain", "_dflt"]);
     assert!(v1["events"].as_array().unwrap().iter().all(|event| event["domain"] == "v1 _DFLT"));
@@ -189,5 +190,6 @@ fn every_kind_of_the_documentation_is_known() {
     let mut listed = listed;
     known.sort_unstable();
     listed.sort_unstable();
+    listed.dedup();
     assert_eq!(known, listed);
 }

@@ -13,9 +13,10 @@ use crate::support::judged::in_project;
 const WITH_A_CHANGE: [&str; 2] = ["playhouse-leader-lost.pcapng", "playhouse-quality-drop.pcapng.gz"];
 
 /// The verdict and, with the default `--fail-on major`, the exit status that the evening deserves.
-const VERDICTS: [(&str, &str); 6] = [
+const VERDICTS: [(&str, &str); 7] = [
     ("playhouse-healthy.pcapng", "sound"),
     ("playhouse-leader-lost.pcapng", "watch"),
+    ("playhouse-multicast.pcapng", "sound"),
     ("playhouse-quality-drop.pcapng.gz", "fault"),
     ("playhouse-two-leaders.pcapng", "fault"),
     ("playhouse-v1-beside-v2.pcap", "sound"),
@@ -96,7 +97,7 @@ fn leaders_and_tenures_are_true_to_the_nanosecond() {
             }
         }
     }
-    assert_eq!(tenures_compared, 11);
+    assert_eq!(tenures_compared, 12);
 }
 
 /// The better of the clocks that lead is the one that should: on no evening does the worse one win the election.
@@ -236,4 +237,99 @@ fn exit_statuses_suit_the_verdicts() {
         let mut command = assert_cmd::Command::cargo_bin("downbeat").unwrap();
         command.arg("check").arg(in_project("captures").join(file)).assert().code(status);
     }
+}
+
+/// Changes of membership of one kind, as the events tell them: when, and what is said.
+fn told_changes(evening: &Evening, kind: &str) -> Vec<(i64, String)> {
+    let events = list(&evening.report["events"]).iter().filter(|event| event["kind"] == kind);
+    events.map(|event| (nanoseconds(&event["at_s"]), text(&event["text"]).to_owned())).collect()
+}
+
+fn nanoseconds(seconds: &Value) -> i64 {
+    (seconds.as_f64().unwrap() * 1e9).round() as i64
+}
+
+#[test]
+fn queriers_and_changes_of_membership_are_true_to_the_nanosecond() {
+    let mut changes = 0;
+    for evening in evenings() {
+        let (file, truth) = (&evening.file, &evening.truth["multicast"]);
+        let told = list(&evening.report["multicast"]["queriers"]);
+        assert_eq!(told.len(), usize::from(!truth["last_query_at_ns"].is_null()), "{file}");
+        if let [querier] = told {
+            assert_eq!(querier["ip"], truth["querier"], "{file}");
+            assert_eq!(querier["queries"], truth["queries"], "{file}");
+            assert_eq!(
+                Some(nanoseconds(&querier["last_at_s"])),
+                truth["last_query_at_ns"].as_i64(),
+                "{file}"
+            );
+            let silent = querier["silent_since_s"].as_f64().map(|_| nanoseconds(&querier["silent_since_s"]));
+            assert_eq!(silent, truth["silent_at_ns"].as_i64(), "{file}");
+        }
+        for (kind, key, words) in [
+            ("member-joined", "joins", "HOST joins GROUP"),
+            ("member-left", "leaves", "HOST leaves GROUP"),
+            ("membership-expired", "expiries", "membership of HOST in GROUP was not renewed and has run out"),
+        ] {
+            let change = |change: &Value| {
+                let words = words.replace("HOST", text(&change["host"]));
+                (change["at_ns"].as_i64().unwrap(), words.replace("GROUP", text(&change["group"])))
+            };
+            let mut happened: Vec<(i64, String)> = list(&truth[key]).iter().map(change).collect();
+            happened.sort();
+            let mut told = told_changes(&evening, kind);
+            told.sort();
+            assert_eq!(told, happened, "{file} {kind}");
+            changes += told.len();
+        }
+    }
+    assert_eq!(changes, 10);
+}
+
+#[test]
+fn groups_without_members_and_without_senders_are_the_true_ones() {
+    let mut found = 0;
+    for evening in evenings() {
+        let (told, truth) = (&evening.report["multicast"], &evening.truth["multicast"]);
+        for key in ["unrequested", "idle"] {
+            assert_eq!(told[key], truth[key], "{} {key}", evening.file);
+            found += list(&told[key]).len();
+        }
+        // Only where every member was heard to answer does nobody's asking show anything.
+        let caveats = !list(&told["unrequested_caveats"]).is_empty();
+        assert_eq!(caveats, evening.file == "playhouse-two-leaders.pcapng", "{}", evening.file);
+    }
+    assert!(found > 5, "{found} groups");
+}
+
+#[test]
+fn devices_are_called_what_they_call_themselves() {
+    let mut compared = 0;
+    for evening in evenings() {
+        for truth in list(&evening.truth["devices"]) {
+            let of_it = |device: &&Value| list(&device["macs"]).contains(&truth["mac"]);
+            let Some(device) = list(&evening.report["devices"]).iter().find(of_it) else { continue };
+            assert_eq!(device["name"], truth["called"], "{} {}", evening.file, truth["mac"]);
+            assert_eq!(device["named_by"], truth["called_by"], "{} {}", evening.file, truth["mac"]);
+            compared += usize::from(!truth["called"].is_null());
+        }
+    }
+    assert_eq!(compared, 3);
+}
+
+#[test]
+fn a_second_address_and_the_switch_port_are_found_and_one_mac_for_two_groups() {
+    let report = judged::demo("playhouse-multicast.pcapng").value();
+    let encoder = |device: &&Value| device["key"] == "02:00:5e:10:00:31";
+    let encoder = list(&report["devices"]).iter().find(encoder).unwrap();
+    assert_eq!(encoder["ips"], serde_json::json!(["10.20.0.31", "10.20.0.131"]));
+    let port = &report["viewpoint"]["switch_ports"][0];
+    assert_eq!((text(&port["system"]), text(&port["port"])), ("core switch", "ge-24"));
+    assert_eq!(
+        report["multicast"]["shared_macs"],
+        serde_json::json!([{
+            "mac": "01:00:5e:14:01:01", "groups": ["239.20.1.1", "239.148.1.1"], "reserved_for": null
+        }])
+    );
 }

@@ -512,8 +512,8 @@ fn the_hybrid_lab_capture_shows_unicast_both_ways() {
     assert!(!scope.can_see_unicast_between(node(2), node(3)).is_in_view());
 }
 
-/// Of `ptp.pcap` the path to the leader comes out at -3389 ns: it was captured on the leader or beside it. Of
-/// `ptp_ethernet.pcap` it is hundreds of microseconds. The traffic alone shows neither.
+/// Of `ptp.pcap` the path to the leader comes out at -3389 ns: it was captured on the leader or beside it, but its one
+/// exchange is too few to say so. Of `ptp_ethernet.pcap` it is hundreds of microseconds. The traffic alone shows neither.
 #[test]
 fn the_place_of_no_open_capture_is_told_wrong() {
     for (name, delay, seat) in
@@ -522,7 +522,7 @@ fn the_place_of_no_open_capture_is_told_wrong() {
         let Some(octets) = shared(&format!("captures/{name}")) else { return };
         let frames: Vec<Vec<u8>> = walk(&octets).into_iter().map(<[u8]>::to_vec).collect();
         let analysis = read(octets);
-        assert_eq!(analysis.viewpoint.seat, seat, "{name}");
+        assert_eq!(analysis.viewpoint.seat, Seat::Unknown, "{name}: one exchange, or a way");
         let alone = Measured { resolution: Some(Nanos(1_000)), ..Measured::default() };
         let seen = traffic(&frames.iter().collect::<Vec<_>>());
         let by_traffic = Viewpoint::judge(&seen, &Roles::of(&analysis.domains), alone);

@@ -106,12 +106,15 @@ class Network:
 
 
 class Mirror:
-    """A capture on a bridge's own interface: what a mirror port of the whole switch would show."""
+    """A capture on a bridge's own interface: what a mirror port of the whole switch would show.
 
-    def __init__(self, network, bridge, path):
+    Each slot of the kernel's buffer takes `snap` octets, 256 KiB where it is 0: bursts of media need smaller ones.
+    """
+
+    def __init__(self, network, bridge, path, snap="0"):
         self.process = subprocess.Popen(
             ["ip", "netns", "exec", network.switch, "tcpdump", "-i", bridge, "-n", "-U", "-Z", "root",
-             "-s", "0", "--immediate-mode", "--time-stamp-precision=nano", "-w", str(path)],
+             "-s", snap, "-B", "16384", "--immediate-mode", "--time-stamp-precision=nano", "-w", str(path)],
             stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
         line = self.process.stderr.readline()
         if "listening on" not in line:

@@ -72,7 +72,7 @@ pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
                 first: frame_reference(analysis, *place),
             })
             .collect(),
-        path: analysis.clocks.path(&domain.key).map(super::path::path),
+        path: analysis.clocks.path(&domain.key).map(|path| super::path::path(analysis, path)),
         profiles: super::path::profiles(analysis.profiles_of(&domain.key)),
     }
 }

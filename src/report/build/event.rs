@@ -1,6 +1,8 @@
 //! Events in words.
 
 use super::frame_reference;
+use super::multicast;
+use super::stream;
 use crate::analysis::Analysis;
 use crate::clock::Whose;
 use crate::domains::AnnouncedField;
@@ -35,8 +37,12 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
             frames: event.places.iter().map(|place| frame_reference(analysis, *place)).collect(),
         }
     });
-    let mut documents: Vec<EventDocument> = documents.chain(steps(analysis)).collect();
-    documents.sort_by(|a, b| (&a.time, &a.domain).cmp(&(&b.time, &b.domain)));
+    let mut documents: Vec<EventDocument> = documents
+        .chain(steps(analysis))
+        .chain(multicast::events(analysis))
+        .chain(stream::events(analysis))
+        .collect();
+    documents.sort_by(|a, b| (&a.time, &a.domain, &a.text).cmp(&(&b.time, &b.domain, &b.text)));
     documents
 }
 
@@ -45,20 +51,25 @@ fn steps(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
     analysis.clocks.paths().flat_map(move |(key, path)| {
         path.steps.iter().map(move |step| {
             let size = step.size.nanos().map_or(i64::MAX, |nanos| nanos.0);
+            let relay = path.is_relayed.then(|| format!("{}, a boundary clock,", path.port));
             // "Capture less leader" grows where the capture's clock jumps ahead or the leader's falls back.
             let (text, clock) = match step.whose {
                 Whose::Capture => (format!("the capture's clock jumps by {}", signed(size)), None),
-                Whose::Leader => (
-                    format!("the leader's time jumps by {}", signed(size.saturating_neg())),
-                    Some(path.port.clock),
-                ),
-                Whose::CannotTell => (
-                    format!(
-                        "capture's clock less leader's jumps by {}; whose it was cannot be told",
-                        signed(size)
-                    ),
-                    None,
-                ),
+                Whose::Leader => {
+                    let whose = relay.map_or_else(
+                        || "the leader's time".to_owned(),
+                        |relay| format!("the time of {relay}"),
+                    );
+                    (format!("{whose} jumps by {}", signed(size.saturating_neg())), Some(path.port.clock))
+                }
+                Whose::CannotTell => {
+                    let whose =
+                        relay.map_or_else(|| "leader's".to_owned(), |relay| format!("that of {relay}"));
+                    let size = signed(size);
+                    let text =
+                        format!("capture's clock less {whose} jumps by {size}; whose it was cannot be told");
+                    (text, None)
+                }
             };
             EventDocument {
                 time: rfc3339(step.time),

@@ -2,7 +2,12 @@
 
 mod domain;
 mod event;
+mod fit;
+mod multicast;
 mod path;
+mod stream;
+
+pub use fit::fit_document;
 
 use super::document::Absent;
 use super::document::CaptureDocument;
@@ -22,6 +27,7 @@ use super::document::SiteDomainDocument;
 use super::document::SpanDocument;
 use super::document::StateName;
 use super::document::StrengthName;
+use super::document::SwitchPortDocument;
 use super::document::Tool;
 use super::document::UnreadableDocument;
 use super::document::VerdictName;
@@ -42,7 +48,6 @@ use crate::findings::Severity;
 use crate::findings::Verdict;
 use crate::observations::Place;
 use crate::viewpoint::Seat;
-use crate::viewpoint::Viewpoint;
 
 /// What the report asks its reader to keep in mind.
 const CAUTION: &str = "This is advice for people who know the site. Changing clock settings, switches or cabling on a \
@@ -79,7 +84,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
         },
         verdict_because: judgement.because.clone(),
         verdict_next: judgement.next.clone(),
-        viewpoint: viewpoint(&analysis.viewpoint),
+        viewpoint: viewpoint(analysis),
         site_domain: SiteDomainDocument {
             site: analysis.settings.site.as_ref().and_then(|site| site.name.clone()),
             keys: analysis.site.keys.iter().map(ToString::to_string).collect(),
@@ -87,10 +92,10 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
         },
         domains: analysis.domains.iter().map(|domain| domain::document(analysis, domain)).collect(),
         devices: analysis.devices.iter().map(device).collect(),
-        streams: Absent,
-        sources: Absent,
-        multicast: Absent,
-        link: Absent,
+        streams: analysis.wire.streams.iter().map(|each| stream::document(analysis, each)).collect(),
+        sources: stream::sources(analysis),
+        multicast: multicast::document(analysis),
+        link: stream::link(analysis),
         events: event::documents(analysis),
         findings: judgement.findings.iter().map(|found| finding(analysis, found)).collect(),
         not_judged: judgement
@@ -142,7 +147,9 @@ fn capture(report: &CaptureReport) -> CaptureDocument {
     }
 }
 
-fn viewpoint(viewpoint: &Viewpoint) -> ViewpointDocument {
+fn viewpoint(analysis: &Analysis) -> ViewpointDocument {
+    let viewpoint = &analysis.viewpoint;
+    let switches = analysis.directory.link_neighbours().filter(|neighbour| neighbour.is_bridge);
     ViewpointDocument {
         kind: match viewpoint.seat {
             Seat::AtLeader => SeatName::AtLeader,
@@ -154,6 +161,14 @@ fn viewpoint(viewpoint: &Viewpoint) -> ViewpointDocument {
         strength: strength(viewpoint.strength),
         shown_by: viewpoint.shown_by.clone(),
         cannot_see: viewpoint.cannot_see.clone(),
+        switch_ports: switches
+            .map(|switch| SwitchPortDocument {
+                mac: switch.mac.to_string(),
+                system: switch.system.clone(),
+                port: switch.port.clone(),
+                port_description: switch.port_description.clone(),
+            })
+            .collect(),
     }
 }
 
@@ -188,12 +203,13 @@ fn device(device: &Device) -> DeviceDocument {
             State::Unanswered => StateName::Unanswered,
             State::Astray => StateName::Astray,
             State::Adrift => StateName::Adrift,
+            State::Unclocked => StateName::Unclocked,
             State::Unproven => StateName::Unproven,
         },
         strength: strength(device.strength),
         reasons: device.reasons.clone(),
         offset_ns: device.time.as_ref().map(path::device_offset),
-        media_rate_ppm: Absent,
+        media_rate_ppm: device.media_rate_ppm,
     }
 }
 

@@ -1,5 +1,6 @@
 //! Paths, profiles and followers' times for the document.
 
+use crate::analysis::Analysis;
 use crate::clock::FollowerTime;
 use crate::clock::Path;
 use crate::clock::PathBasis;
@@ -13,13 +14,14 @@ use crate::report::document::PeerDocument;
 use crate::report::document::ProfileDocument;
 use crate::report::document::SpreadDocument;
 use crate::report::document::StabilityDocument;
+use crate::report::document::StretchDocument;
 use crate::report::format::seconds;
 use crate::statistics::OrderStatistics;
 use crate::timing::ScaledNanos;
 use crate::timing::Timescales;
 use crate::units::Nanos;
 
-pub(super) fn path(path: &Path) -> PathDocument {
+pub(super) fn path(analysis: &Analysis, path: &Path) -> PathDocument {
     let timescales = match path.timescales {
         Timescales::Same { .. } => "same",
         Timescales::CaptureInUtc { .. } => "capture-utc-leader-tai",
@@ -28,6 +30,15 @@ pub(super) fn path(path: &Path) -> PathDocument {
     };
     PathDocument {
         port: path.port.to_string(),
+        is_relayed: path.is_relayed,
+        stretch: path.stretch.map(|(from, until)| StretchDocument {
+            from_at_s: seconds(analysis.since_origin(from)),
+            until_at_s: seconds(analysis.since_origin(until)),
+        }),
+        exchanges: match path.basis {
+            PathBasis::TwoWay { exchanges } => exchanges,
+            PathBasis::OneWay { .. } => 0,
+        },
         offset_ns: spread(&path.offset),
         offset_at_least_delay_ns: path
             .offset_at_least_delay
@@ -35,10 +46,11 @@ pub(super) fn path(path: &Path) -> PathDocument {
             .map(|nanos| nanos.0),
         timescales,
         residual_offset_ns: path.timescales.residual().and_then(ScaledNanos::nanos).map(|nanos| nanos.0),
-        mean_path_delay_ns: path.mean_path_delay.filter(|_| !path.at_leader).as_ref().map(spread),
+        mean_path_delay_ns: path.mean_path_delay.filter(|_| !path.is_no_way).as_ref().map(spread),
         at_leader: path.at_leader,
         rate_ppm: path.rate.map(|rate| rate.ppm),
         rate_sigma_ppm: path.rate.map(|rate| rate.sigma_ppm),
+        rate_is_seen: path.rate.map(|rate| rate.is_significant()),
         envelope_ppm: path.envelope_ppm,
         sync_jitter_ns: path.sync_jitter.map(super::domain::spread_document),
         delay_variation_ns: path.delay_variation.as_ref().map(spread),
@@ -57,13 +69,23 @@ fn basis(path: &Path) -> String {
             "one-way: {syncs} Syncs and no request with its answer; the delay from the leader to here is in the offset"
         ),
     };
+    if path.is_relayed {
+        text.push_str("; measured at a boundary clock's port, so what that clock is off by is in it");
+    }
     if path.at_leader {
         text.push_str(
-            "; the path is too short to be told from none: captured at the leader or right beside it",
+            "; the path is too short to be told from none: captured at that port or right beside it",
+        );
+    } else if path.is_no_way {
+        text.push_str(
+            "; the path is too short to be told from none, but too few exchanges were seen to say so",
         );
     }
-    if !path.steps.is_empty() {
-        text.push_str("; rate and stability are of the longest stretch without a jump");
+    if path.stretch.is_some() {
+        text.push_str("; time jumped, so all is of the longest stretch without a jump");
+        if path.is_jitter_of_all {
+            text.push_str(" but the Sync jitter, which is of the whole capture");
+        }
     }
     text
 }

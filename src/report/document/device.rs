@@ -12,15 +12,15 @@ use super::DeviceOffsetDocument;
 pub struct DeviceDocument {
     /// Names it in the report.
     pub key: String,
-    /// What it is called, untrusted text; `null` where nobody says.
+    /// What it calls itself; `null` where it was not heard to say. Text from the network, as it came.
     pub name: Option<String>,
-    /// Where the name comes from: `site-file`.
+    /// Where the name comes from: `site-file`, `mdns`, `lldp` or `dhcp`.
     pub named_by: Option<&'static str>,
     /// Not worked out by this version.
     pub vendor_prefix: Absent,
-    /// MAC addresses it sent from.
+    /// MAC addresses it sent PTP from; by ARP and its like where that has none.
     pub macs: Vec<String>,
-    /// IP addresses it sent from.
+    /// IP addresses it sent PTP from, and those that its MAC address claims.
     pub ips: Vec<String>,
     /// Its clocks.
     pub clocks: Vec<String>,
@@ -36,8 +36,9 @@ pub struct DeviceDocument {
     pub reasons: Vec<String>,
     /// Its clock less its leader's, on the best basis there is; `null` where its messages do not tell.
     pub offset_ns: Option<DeviceOffsetDocument>,
-    /// Not worked out by this version.
-    pub media_rate_ppm: Absent,
+    /// How much faster its media clock runs than the leader's; of several streams the one farthest off. `null` where it
+    /// sends none, or the capture is too short to tell.
+    pub media_rate_ppm: Option<f64>,
 }
 
 /// A state's name.
@@ -53,6 +54,7 @@ pub enum StateName {
     Unanswered,
     Astray,
     Adrift,
+    Unclocked,
     Unproven,
 }
 

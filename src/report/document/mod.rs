@@ -4,7 +4,10 @@ mod capture;
 mod device;
 mod domain;
 mod event;
+mod fit;
+mod multicast;
 mod path;
+mod stream;
 mod viewpoint;
 
 pub use capture::{CaptureDocument, DamageDocument, ProblemDocument};
@@ -17,10 +20,18 @@ pub use event::{
     EventDocument, EvidenceDocument, FindingDocument, FrameReference, NotJudgedDocument, SeverityName,
     VerdictName,
 };
-pub use viewpoint::{SeatName, ViewpointDocument};
+pub use fit::{FIT_SCHEMA, FitDocument, PlannedDocument};
+pub use multicast::{
+    MemberDocument, MembershipDocument, MulticastDocument, QuerierDocument, SharedMacDocument,
+};
+pub use stream::{
+    IntervalDocument, LinkDocument, LoadDocument, RtpDocument, SessionDocument, StreamDocument, TwinDocument,
+};
+pub use viewpoint::{SeatName, SwitchPortDocument, ViewpointDocument};
 
 pub use path::{
     DeviationDocument, DeviceOffsetDocument, PathDocument, PeerDocument, ProfileDocument, StabilityDocument,
+    StretchDocument,
 };
 
 use schemars::JsonSchema;
@@ -59,14 +70,14 @@ pub struct Document {
     pub domains: Vec<DomainDocument>,
     /// Devices that sent PTP, or were answered.
     pub devices: Vec<DeviceDocument>,
-    /// Not worked out by this version.
-    pub streams: Absent,
-    /// Not worked out by this version.
-    pub sources: Absent,
-    /// Not worked out by this version.
-    pub multicast: Absent,
-    /// Not worked out by this version.
-    pub link: Absent,
+    /// What flows, by key.
+    pub streams: Vec<StreamDocument>,
+    /// Who sends it.
+    pub sources: Vec<LoadDocument>,
+    /// Who asks for which groups.
+    pub multicast: MulticastDocument,
+    /// The link the capture was taken on, all its frames.
+    pub link: LinkDocument,
     /// What happened, in time order.
     pub events: Vec<EventDocument>,
     /// What is wrong, the gravest first.

@@ -11,6 +11,12 @@ use super::SpreadDocument;
 pub struct PathDocument {
     /// The port whose Syncs were used.
     pub port: String,
+    /// Whether that is a boundary clock's port and not the leader's own: what that clock is off by is in the offset.
+    pub is_relayed: bool,
+    /// The stretch that all values are of, where time jumped; `null` where they are of the whole capture.
+    pub stretch: Option<StretchDocument>,
+    /// Exchanges used: requests with their answers. 0 where the delay is in the offset.
+    pub exchanges: u64,
     /// Capture's clock less the leader's; with a one-way basis the delay to the capture point is in it.
     pub offset_ns: SpreadDocument,
     /// The offset by the exchanges with the shortest way, rate taken out, at the middle of the capture; `null` below
@@ -20,15 +26,17 @@ pub struct PathDocument {
     pub timescales: &'static str,
     /// The median offset less whole leap seconds where the timescales differ by those; `null` where unrelated.
     pub residual_offset_ns: Option<i64>,
-    /// `meanPathDelay` between leader and capture point; `null` where no exchange was seen, or the capture was
-    /// taken at the leader.
+    /// `meanPathDelay` between that port and the capture point; `null` where no exchange was seen, or it is too small to
+    /// be told from none.
     pub mean_path_delay_ns: Option<SpreadDocument>,
-    /// Whether that delay is too small to be told from none.
+    /// Whether it is too small to be told from none in three exchanges or more: captured at that port.
     pub at_leader: bool,
     /// How much faster the capture's clock runs than the leader's; which of the two is wrong is not told.
     pub rate_ppm: Option<f64>,
     /// Standard error of that.
     pub rate_sigma_ppm: Option<f64>,
+    /// Whether the rate is more than three standard errors from 0; `null` without one.
+    pub rate_is_seen: Option<bool>,
     /// Slope of the lower edge of the one-way delays.
     pub envelope_ppm: Option<f64>,
     /// Change of the one-way delay from Sync to Sync, without sign (IPDV, RFC 3393).
@@ -39,6 +47,16 @@ pub struct PathDocument {
     pub stability: Vec<StabilityDocument>,
     /// What it was worked out of, and what cannot be told apart.
     pub basis: String,
+}
+
+/// A stretch of the capture.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct StretchDocument {
+    /// Its beginning, seconds from the first frame.
+    pub from_at_s: f64,
+    /// Its end.
+    pub until_at_s: f64,
 }
 
 /// Stability at one averaging time. A measure is `null` where the record is too short for it.
@@ -67,7 +85,7 @@ pub struct PeerDocument {
     pub exchanges: u64,
     /// How long it held an exchange, by its own clock.
     pub turnaround_ns: Option<SpreadDocument>,
-    /// Delay between the capture point and it.
+    /// Delay between the capture point and it; its rate is taken into account where that is seen.
     pub link_delay_ns: Option<SpreadDocument>,
     /// How much faster its clock runs than the capture's.
     pub rate_ppm: Option<f64>,

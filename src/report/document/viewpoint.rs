@@ -29,4 +29,20 @@ pub struct ViewpointDocument {
     pub shown_by: Vec<String>,
     /// What is out of view there, or was not captured: its absence is no evidence.
     pub cannot_see: Vec<String>,
+    /// Ports of switches that sent LLDP to the place: with one, the capture hangs on it; several came through a mirror.
+    pub switch_ports: Vec<SwitchPortDocument>,
+}
+
+/// A switch's port, as the switch names it in LLDP. Text from the network, as it came.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct SwitchPortDocument {
+    /// Where its messages come from.
+    pub mac: String,
+    /// The switch's name.
+    pub system: Option<String>,
+    /// The port.
+    pub port: Option<String>,
+    /// What the port is described as.
+    pub port_description: Option<String>,
 }

@@ -187,15 +187,21 @@ fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
         "unrelated" if residual.unsigned_abs() > DAY_NS => ("", ", which counts from another epoch"),
         _ => ("", ""),
     };
-    let rate = match (path.rate_ppm, path.rate_sigma_ppm) {
-        (Some(ppm), Some(sigma)) => format!(", {ppm:+.3} ± {sigma:.3} ppm"),
+    let whom = if path.is_relayed { format!("that of {}", path.port) } else { "the leader's".to_owned() };
+    let relay = if path.is_relayed { ", a boundary clock: its own error is in it" } else { "" };
+    line(out, "capture", &format!("its clock{ours} is {size} {side} {whom}{theirs}{relay}"))?;
+    let rate_text = match (path.rate_ppm, path.rate_sigma_ppm) {
+        (Some(ppm), Some(sigma)) if path.rate_is_seen == Some(true) => format!("{}; ", rate(ppm, sigma)),
+        (Some(ppm), Some(sigma)) => format!("no rate to be seen ({}); ", rate(ppm, sigma)),
         _ => String::new(),
     };
-    line(out, "capture", &format!("its clock{ours} is {size} {side} the leader's{theirs}{rate}"))?;
     let way = match (&path.mean_path_delay_ns, path.at_leader) {
-        (_, true) => "captured at the leader".to_owned(),
+        (_, true) => format!("captured at {}", if path.is_relayed { "that port" } else { "the leader" }),
         (Some(delay), false) => {
-            format!("path delay {}, of {} exchanges", duration_ns(delay.median), count(delay.count))
+            format!("path delay {} of {} exchanges", duration_ns(delay.median), count(delay.count))
+        }
+        (None, false) if path.exchanges > 0 => {
+            format!("path too short to be told from none, of {} only", things(path.exchanges, "exchange"))
         }
         (None, false) => {
             "no request to the leader with its answer in view, so the way from it is in the offset".to_owned()
@@ -204,7 +210,25 @@ fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
     let jitter = path.sync_jitter_ns.as_ref().map(|jitter| {
         format!("; Sync jitter {} (median), {} (95 %)", duration_ns(jitter.median), duration_ns(jitter.p95))
     });
-    line(out, "", &format!("{way}{}", jitter.unwrap_or_default()))
+    line(out, "", &format!("{rate_text}{way}{}", jitter.unwrap_or_default()))?;
+    match &path.stretch {
+        None => Ok(()),
+        Some(stretch) => {
+            let (from, until) = (stretch.from_at_s, stretch.until_at_s);
+            line(
+                out,
+                "",
+                &format!(
+                    "time jumped: these are of {from:.3} s to {until:.3} s, the longest stretch without"
+                ),
+            )
+        }
+    }
+}
+
+/// A rate and its standard error, that rounded up: no error is none.
+fn rate(ppm: f64, sigma_ppm: f64) -> String {
+    format!("{ppm:+.3} ± {:.3} ppm", (sigma_ppm * 1000.0).ceil() / 1000.0)
 }
 
 /// The profiles that fit, or the nearest.

@@ -5,9 +5,14 @@ use std::io::Write;
 
 use super::super::document::SeatName;
 use super::super::document::StrengthName;
+use super::super::document::SwitchPortDocument;
 use super::super::document::ViewpointDocument;
 use super::super::format::plain;
+use super::super::format::plain_short;
 use super::paragraph;
+
+/// Switch ports shown.
+const PORTS_SHOWN: usize = 4;
 
 /// What cannot be seen, as far as it is shown; all of it is in the JSON report.
 const LIMITS_SHOWN: usize = 3;
@@ -27,6 +32,7 @@ pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::
     let why: Vec<String> = viewpoint.shown_by.iter().map(|text| plain(text)).collect();
     let colon = if why.is_empty() { "" } else { ": " };
     writeln!(out)?;
+    switch_ports(viewpoint, out)?;
     if viewpoint.kind == SeatName::Unknown {
         // Nothing tells the place; what limits every such capture fits behind it.
         let limit = viewpoint.cannot_see.first().map(|text| format!("; cannot see {}", plain(text)));
@@ -41,9 +47,31 @@ pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::
     more(viewpoint.cannot_see.len().saturating_sub(LIMITS_SHOWN), out)
 }
 
+/// Which switch ports sent LLDP here.
+fn switch_ports(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::Result<()> {
+    let ports: Vec<String> = viewpoint.switch_ports.iter().take(PORTS_SHOWN).map(switch_port).collect();
+    match (ports.as_slice(), viewpoint.switch_ports.len()) {
+        ([], _) => Ok(()),
+        ([one], 1) => paragraph(out, 0, "hangs on     ", &format!("{one}, by its LLDP")),
+        (some, all) => {
+            let more =
+                if all > some.len() { format!(" and {} more", all - some.len()) } else { String::new() };
+            paragraph(out, 0, "LLDP from    ", &format!("{}{more}", some.join("; ")))
+        }
+    }
+}
+
 fn more(count: usize, out: &mut impl Write) -> io::Result<()> {
     if count > 0 {
         writeln!(out, "             and {count} more (see --format json)")?;
     }
     Ok(())
+}
+
+fn switch_port(port: &SwitchPortDocument) -> String {
+    let system = port.system.as_deref().map_or_else(|| port.mac.clone(), plain_short);
+    let name = port.port.as_deref().map(|name| format!(", port {}", plain_short(name))).unwrap_or_default();
+    let description = port.port_description.as_deref().filter(|text| port.port.as_deref() != Some(text));
+    let description = description.map(|text| format!(" ({})", plain_short(text))).unwrap_or_default();
+    format!("{system}{name}{description}")
 }

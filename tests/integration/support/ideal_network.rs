@@ -64,7 +64,14 @@ impl Network {
             sequence: message.sequence,
             log_interval: message.log_interval,
         };
-        self.frames.push((true_ns, *actor, ptp_v2::encode(&header, message.body)));
+        let mut octets = ptp_v2::encode(&header, message.body);
+        octets[0] |= actor.major_sdo_id << 4;
+        self.pass_octets(true_ns, actor, octets);
+    }
+
+    /// The same for a message of either version.
+    pub(crate) fn pass_octets(&mut self, true_ns: i64, actor: &Actor, octets: Vec<u8>) {
+        self.frames.push((true_ns, *actor, octets));
     }
 
     /// The domains of a capture of all that passed.
@@ -82,13 +89,14 @@ impl Network {
         for (frame, (true_ns, actor, octets)) in (1_u64..).zip(&self.frames) {
             last = Place { file: 0, frame, time: Some(stamp(*true_ns)) };
             let path = Path {
+                interface: 0,
                 source_mac: Some(MacAddress(actor.mac)),
                 destination_mac: Some(MacAddress([1, 0, 0x5e, 0, 1, 129])),
                 vlan: None,
-                transport: Transport::Udp4,
+                transport: if actor.ip.is_some() { Transport::Udp4 } else { Transport::Ethernet },
                 source_ip: actor.ip.map(IpAddr::V4),
-                destination_ip: Some(IpAddr::V4(Ipv4Addr::new(224, 0, 1, 129))),
-                destination_port: Some(319),
+                destination_ip: actor.ip.map(|_| IpAddr::V4(Ipv4Addr::new(224, 0, 1, 129))),
+                destination_port: actor.ip.map(|_| 319),
                 ttl: Some(1),
                 dscp: Some(0),
                 pcp: None,

@@ -5,6 +5,7 @@ use std::io::Cursor;
 use std::path::Path;
 use std::path::PathBuf;
 
+use downbeat::analysis::Analysis;
 use downbeat::analysis::Reading;
 use downbeat::analysis::Settings;
 use downbeat::capture::Input;
@@ -14,9 +15,10 @@ use downbeat::report;
 use serde_json::Value;
 
 /// The evenings of the invented theatre.
-pub(crate) const DEMO: [&str; 6] = [
+pub(crate) const DEMO: [&str; 7] = [
     "playhouse-healthy.pcapng",
     "playhouse-leader-lost.pcapng",
+    "playhouse-multicast.pcapng",
     "playhouse-quality-drop.pcapng.gz",
     "playhouse-two-leaders.pcapng",
     "playhouse-v1-beside-v2.pcap",
@@ -74,9 +76,13 @@ pub(crate) fn with(settings: Settings, files: &[(&str, Vec<u8>)]) -> Judged {
     while let Some((file, record)) = joined.next_record() {
         reading.push(file, &record);
     }
-    let analysis = reading.finish(joined.finish());
-    let judgement = findings::judge(&analysis);
-    let document = report::document(&analysis, &judgement);
+    said_of(&reading.finish(joined.finish()))
+}
+
+/// Both reports of what was found.
+pub(crate) fn said_of(analysis: &Analysis) -> Judged {
+    let judgement = findings::judge(analysis);
+    let document = report::document(analysis, &judgement);
     let mut text = Vec::new();
     report::write_text(&document, &mut text).unwrap();
     let mut json = Vec::new();

@@ -11,7 +11,9 @@ pub(crate) mod ring;
 
 pub(crate) mod ideal_network;
 pub(crate) mod management_json;
+pub(crate) mod media;
 pub(crate) mod ptp_v2_json;
+pub(crate) mod script;
 pub(crate) mod stage;
 pub(crate) mod survival;
 pub(crate) mod vectors;

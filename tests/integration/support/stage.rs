@@ -4,6 +4,12 @@
 use std::net::IpAddr;
 use std::net::Ipv4Addr;
 
+use downbeat::analysis::Analysis;
+use downbeat::analysis::Reading;
+use downbeat::analysis::Settings;
+use downbeat::capture::Joined;
+use downbeat::capture::LinkType;
+use downbeat::capture::Record;
 use downbeat::clock::Clocks;
 use downbeat::devices;
 use downbeat::devices::Device;
@@ -13,6 +19,8 @@ use downbeat::domains::Domain;
 use downbeat::domains::DomainKey;
 use downbeat::domains::DomainName;
 use downbeat::domains::Domains;
+use downbeat::domains::PortId;
+use downbeat::frame;
 use downbeat::observations::Jump;
 use downbeat::observations::Observation;
 use downbeat::observations::Path;
@@ -25,8 +33,17 @@ use downbeat::ptp::ClockIdentity;
 use downbeat::units::CaptureTime;
 use downbeat::units::MacAddress;
 use downbeat::units::Nanos;
+use downbeat::viewpoint::Measured;
+use downbeat::viewpoint::Roles;
+use downbeat::viewpoint::Scope;
+use downbeat::viewpoint::Traffic;
+use downbeat::viewpoint::Viewpoint;
 
+use crate::support::craft::frame::Ipv4Way;
 use crate::support::craft::frame::Mac;
+use crate::support::craft::frame::ethernet;
+use crate::support::craft::frame::ethernet_tagged;
+use crate::support::craft::frame::udp;
 use crate::support::craft::ptp_v1;
 use crate::support::craft::ptp_v2;
 use crate::support::craft::ptp_v2::Body;
@@ -105,6 +122,10 @@ impl Actor {
         ClockId::V2(ClockIdentity(self.port.clock))
     }
 
+    pub(crate) fn port_id(&self) -> PortId {
+        PortId { clock: self.id(), port: self.port.port }
+    }
+
     pub(crate) fn v1_id(&self) -> ClockId {
         ClockId::V1(MacAddress(self.mac))
     }
@@ -114,6 +135,8 @@ impl Actor {
 #[derive(Debug, Default)]
 pub(crate) struct Stage {
     observations: Vec<Observation>,
+    traffic: Traffic,
+    frames: Vec<(Option<CaptureTime>, Vec<u8>)>,
     frame: u64,
     sequence: u16,
 }
@@ -136,24 +159,72 @@ impl Stage {
         let is_ip = actor.ip.is_some();
         let group_mac = if is_ip { [0x01, 0, 0x5E, 0, 1, 129] } else { [0x01, 0x80, 0xC2, 0, 0, 0x0E] };
         let path = Path {
+            interface: 0,
             source_mac: Some(MacAddress(actor.mac)),
-            destination_mac: Some(MacAddress(if to.is_some() {
-                [0x02, 0, 0x5E, 9, 9, 9]
-            } else {
-                group_mac
-            })),
+            destination_mac: Some(MacAddress(to.map_or(group_mac, mac_of))),
             vlan: actor.vlan,
             transport: if is_ip { Transport::Udp4 } else { Transport::Ethernet },
             source_ip: actor.ip.map(IpAddr::V4),
             destination_ip: is_ip.then(|| IpAddr::V4(to.unwrap_or(Ipv4Addr::new(224, 0, 1, 129)))),
-            destination_port: is_ip.then_some(319),
+            destination_port: is_ip.then(|| port_of(octets)),
             ttl: is_ip.then_some(1),
             dscp: is_ip.then_some(0),
             pcp: None,
         };
+        self.pass(time, &path, octets);
         let message = ptp::decode(octets).unwrap();
         let what = What::Ptp(Box::new(message));
         self.observations.push(Observation { place, path, fingerprint: self.frame, what });
+    }
+
+    /// The frame among the traffic that the capture point sees.
+    fn pass(&mut self, time: Option<CaptureTime>, path: &Path, octets: &[u8]) {
+        let (to, from) = (path.destination_mac.unwrap().0, path.source_mac.unwrap().0);
+        let (ether_type, payload) = match (path.source_ip, path.destination_ip) {
+            (Some(IpAddr::V4(source)), Some(IpAddr::V4(destination))) => {
+                let way = Ipv4Way { source, destination, ttl: 1, dscp: 0, identification: 0 };
+                let port = path.destination_port.unwrap();
+                (0x0800, udp(&way, port, port, octets))
+            }
+            _ => (ptp::ETHERTYPE, octets.to_vec()),
+        };
+        let octets = match path.vlan {
+            Some(vlan) => ethernet_tagged(to, from, (0, vlan), ether_type, &payload),
+            None => ethernet(to, from, ether_type, &payload),
+        };
+        self.frame_passes(time, octets);
+    }
+
+    /// Any frame that the capture point sees.
+    pub(crate) fn frame_passes(&mut self, time: Option<CaptureTime>, octets: Vec<u8>) {
+        let record = record(time, &octets);
+        self.traffic.record(&record, &frame::decode(&record));
+        self.frames.push((time, octets));
+    }
+
+    /// A datagram that is no PTP, to one receiver.
+    pub(crate) fn talks(&mut self, time: i64, actor: &Actor, to: &Actor) {
+        let (source, destination) = (actor.ip.unwrap(), to.ip.unwrap());
+        let way = Ipv4Way { source, destination, ttl: 64, dscp: 0, identification: 0 };
+        self.frame_passes(
+            Some(at(time)),
+            ethernet(to.mac, actor.mac, 0x0800, &udp(&way, 9000, 9000, b"level")),
+        );
+    }
+
+    /// The same capture through the whole library.
+    pub(crate) fn analysis(mut self, end: i64) -> Analysis {
+        // A neighbour's frame of no interest holds the end.
+        self.frame_passes(
+            Some(at(end)),
+            ethernet([1, 0x80, 0xC2, 0, 0, 0x0E], [2, 0, 0x5E, 9, 9, 9], 0x88CC, &[]),
+        );
+        self.frames.sort_by_key(|(time, _)| *time);
+        let mut reading = Reading::new(Settings::default());
+        for (time, octets) in &self.frames {
+            reading.push(0, &record(*time, octets));
+        }
+        reading.finish(Joined::new(Vec::new()).finish())
     }
 
     pub(crate) fn send(
@@ -243,9 +314,15 @@ impl Stage {
 
     /// Ends the capture at `end`, with a frame of no interest where nothing stands so late. Its messages stand in the
     /// order of their times, on a network so busy that something is captured at any time.
-    pub(crate) fn finish(mut self, end: i64) -> Domains {
+    pub(crate) fn finish(self, end: i64) -> Domains {
+        self.scene(end).domains
+    }
+
+    /// The same, with what was seen of whom.
+    pub(crate) fn scene(mut self, end: i64) -> Scene {
         self.observations.sort_by_key(|observation| observation.place.time);
-        self.play(end, |watch, _, to| watch.run_to(to.0))
+        let domains = self.play(end, |watch, _, to| watch.run_to(to.0));
+        Scene::new(domains, &self.traffic)
     }
 
     /// Ends the capture at `end`. Its messages stand in the order they were sent in, whatever their stamps, and
@@ -255,7 +332,7 @@ impl Stage {
     }
 
     fn play(
-        self,
+        &self,
         end: i64,
         wind: impl Fn(&mut Watch, (CaptureTime, Place), (CaptureTime, Place)),
     ) -> Domains {
@@ -280,6 +357,52 @@ impl Stage {
         domains.finish(end, place, watch.watched());
         domains
     }
+}
+
+/// A capture that has ended.
+#[derive(Debug)]
+pub(crate) struct Scene {
+    domains: Domains,
+    scope: Scope,
+}
+
+impl Scene {
+    fn new(domains: Domains, traffic: &Traffic) -> Self {
+        let viewpoint = Viewpoint::judge(traffic, &Roles::of(&domains), Measured::default());
+        let scope = Scope::new(traffic, &viewpoint);
+        Self { domains, scope }
+    }
+
+    /// The devices, with the site's domain as given or found.
+    pub(crate) fn devices(&self, asked_for: Option<u8>) -> Vec<Device> {
+        let clocks = Clocks::of(&self.domains, Nanos(1000));
+        let site = SiteDomain::find(&self.domains, asked_for);
+        devices::devices(&self.domains, &clocks, &site, &self.scope, BEGINNING)
+    }
+}
+
+fn record(time: Option<CaptureTime>, octets: &[u8]) -> Record<'_> {
+    Record {
+        number: 1,
+        time,
+        link: LinkType::ETHERNET,
+        interface: 0,
+        original_len: u32::try_from(octets.len()).unwrap(),
+        fcs_octets: None,
+        octets,
+    }
+}
+
+/// The address of the actor with this IP address.
+fn mac_of(ip: Ipv4Addr) -> Mac {
+    let [.., last] = ip.octets();
+    [0x02, 0x00, 0x5E, 0x10, 0x00, last]
+}
+
+/// 319 for event messages, else 320: by the message type, in v1 by the control field.
+fn port_of(octets: &[u8]) -> u16 {
+    let is_event = if octets[1] & 0x0F == 1 { octets[32] < 2 } else { octets[0] & 0x0F < 8 };
+    if is_event { 319 } else { 320 }
 }
 
 fn v1_header(actor: &Actor, sequence: u16) -> ptp_v1::Header {
@@ -315,10 +438,9 @@ pub(crate) fn only(domains: &Domains) -> &Domain {
     domains.iter().next().unwrap()
 }
 
-/// The devices, with the site's domain as given or found.
-pub(crate) fn devices_of(domains: &Domains, asked_for: Option<u8>) -> Vec<Device> {
-    let clocks = Clocks::of(domains, Nanos(1000));
-    devices::devices(domains, &clocks, &SiteDomain::find(domains, asked_for), BEGINNING)
+/// The devices of a capture of which nothing is known but its domains.
+pub(crate) fn devices_of(domains: Domains) -> Vec<Device> {
+    Scene::new(domains, &Traffic::default()).devices(None)
 }
 
 /// The one device that has the clock.

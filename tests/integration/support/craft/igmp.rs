@@ -1,4 +1,4 @@
-//! IGMPv2 (RFC 2236) messages in IPv4 with the Router Alert option (RFC 2113) and TTL 1.
+//! IGMPv2 (RFC 2236) and IGMPv3 (RFC 3376 section 4) messages in IPv4 with the Router Alert option (RFC 2113) and TTL 1.
 use std::net::Ipv4Addr;
 
 use crate::support::craft::frame::Ipv4Way;
@@ -8,6 +8,8 @@ use crate::support::craft::octets::Octets;
 
 const ROUTER_ALERT: [u8; 4] = [0x94, 0x04, 0x00, 0x00];
 const ALL_SYSTEMS: Ipv4Addr = Ipv4Addr::new(224, 0, 0, 1);
+const ALL_ROUTERS: Ipv4Addr = Ipv4Addr::new(224, 0, 0, 2);
+const ALL_V3_ROUTERS: Ipv4Addr = Ipv4Addr::new(224, 0, 0, 22);
 /// Network control, as queriers mark their traffic (common practice, no source).
 const CLASS_SELECTOR_6: u8 = 48;
 
@@ -21,6 +23,37 @@ pub(crate) fn report(source: Ipv4Addr, group: Ipv4Addr, identification: u16) -> 
     packet(source, group, identification, 0x16, 0, group)
 }
 
+/// A leave, sent to all routers.
+pub(crate) fn leave(source: Ipv4Addr, group: Ipv4Addr, identification: u16) -> Vec<u8> {
+    packet(source, ALL_ROUTERS, identification, 0x17, 0, group)
+}
+
+/// A general query of version 3 with robustness 2; `max_response` in tenths of a second and `interval` in seconds, both
+/// below 128, where the code is the value.
+pub(crate) fn general_query_v3(
+    source: Ipv4Addr,
+    max_response: u8,
+    interval: u8,
+    identification: u16,
+) -> Vec<u8> {
+    assert!(max_response < 128 && interval < 128);
+    let message = Octets::new().u8(0x11).u8(max_response).u16(0).u32(0).u8(2).u8(interval).u16(0).0;
+    wrapped(source, ALL_SYSTEMS, identification, message)
+}
+
+/// `MODE_IS_EXCLUDE`, `CHANGE_TO_INCLUDE_MODE` and `CHANGE_TO_EXCLUDE_MODE`; without sources the answer of a member, a
+/// leave and a join.
+pub(crate) const IS_MEMBER: u8 = 2;
+pub(crate) const LEAVES: u8 = 3;
+pub(crate) const JOINS: u8 = 4;
+
+/// A report of version 3 with one record without sources, sent to all version 3 routers.
+pub(crate) fn report_v3(source: Ipv4Addr, record: u8, group: Ipv4Addr, identification: u16) -> Vec<u8> {
+    let message =
+        Octets::new().u8(0x22).u8(0).u16(0).u16(0).u16(1).u8(record).u8(0).u16(0).bytes(&group.octets()).0;
+    wrapped(source, ALL_V3_ROUTERS, identification, message)
+}
+
 fn packet(
     source: Ipv4Addr,
     destination: Ipv4Addr,
@@ -29,7 +62,11 @@ fn packet(
     max_response: u8,
     group: Ipv4Addr,
 ) -> Vec<u8> {
-    let mut message = Octets::new().u8(kind).u8(max_response).u16(0).bytes(&group.octets()).0;
+    let message = Octets::new().u8(kind).u8(max_response).u16(0).bytes(&group.octets()).0;
+    wrapped(source, destination, identification, message)
+}
+
+fn wrapped(source: Ipv4Addr, destination: Ipv4Addr, identification: u16, mut message: Vec<u8>) -> Vec<u8> {
     let sum = checksum(&[&message]);
     message[2..4].copy_from_slice(&sum.to_be_bytes());
     let way = Ipv4Way { source, destination, ttl: 1, dscp: CLASS_SELECTOR_6, identification };

@@ -2,6 +2,7 @@
 //! decoder under test, so that one slip cannot hide in both), frames, capture files, a small model of a network of
 //! clocks, and the demo house "Harbour Playhouse" that is played on it.
 pub(crate) mod capture_file;
+pub(crate) mod discovery;
 mod encoder_vectors;
 pub(crate) mod frame;
 pub(crate) mod igmp;

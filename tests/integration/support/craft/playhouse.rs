@@ -4,6 +4,8 @@ use std::net::Ipv4Addr;
 use crate::support::craft::capture_file;
 use crate::support::craft::capture_file::CapturedFrame;
 use crate::support::craft::capture_file::Interface;
+use crate::support::craft::discovery;
+use crate::support::craft::discovery::Speaker;
 use crate::support::craft::frame::Mac;
 use crate::support::craft::ptp_v2::DataSet;
 use crate::support::craft::ptp_v2::PortIdentity;
@@ -194,8 +196,11 @@ fn house(seed: u64, duration_s: i64) -> Scenario {
             node: CORE_SWITCH,
             first_at: 17 * SECOND + 412 * MILLISECOND,
             interval: 125 * SECOND,
+            until: Ns::MAX,
+            version_3: false,
         }),
         polls: Vec::new(),
+        utterances: Vec::new(),
         poller: Some(DESK),
         segments_blocked: false,
     }
@@ -224,12 +229,19 @@ fn foyer_picture(from_s: i64, until_s: i64) -> StreamSpec {
 }
 
 fn scene(file: &'static str, text: &'static str) -> Scene {
-    Scene { file, text, faults: Vec::new(), cue_texts: Vec::new(), site_domain: Domain::V2(0) }
+    Scene {
+        file,
+        text,
+        faults: Vec::new(),
+        cue_texts: Vec::new(),
+        site_domain: Domain::V2(0),
+        names: Vec::new(),
+    }
 }
 
 /// Every evening, in the order of the captures' names.
 pub(crate) fn evenings() -> Vec<Evening> {
-    vec![healthy(), leader_lost(), quality_drop(), two_leaders(), v1_beside_v2(), wrong_domain()]
+    vec![healthy(), leader_lost(), multicast(), quality_drop(), two_leaders(), v1_beside_v2(), wrong_domain()]
 }
 
 fn healthy() -> Evening {
@@ -254,6 +266,95 @@ fn leader_lost() -> Evening {
         "The house clock loses power; the standby clock takes over; the house clock returns and takes back.";
     let cue_texts = vec!["house clock loses power", "house clock starts again, its reference locked"];
     Evening { scene: Scene { cue_texts, ..scene("playhouse-leader-lost.pcapng", text) }, scenario }
+}
+
+// Places in the small house of the multicast evening.
+const SMALL_CAMERA: usize = 1;
+const SMALL_ENCODER: usize = 2;
+const SMALL_DECODER: usize = 3;
+const SMALL_MIXER: usize = 4;
+const SMALL_BOX: usize = 5;
+const SMALL_SWITCH: usize = 6;
+
+/// Same MAC address as [`STAGE_AUDIO`]: 20 and 148 differ in the bit that the address leaves out.
+const LOBBY_PICTURE: Ipv4Addr = Ipv4Addr::new(239, 148, 1, 1);
+/// Nobody asks for it.
+const STRAY_PICTURE: Ipv4Addr = Ipv4Addr::new(239, 20, 7, 7);
+/// Nobody sends it.
+const RETURN_AUDIO: Ipv4Addr = Ipv4Addr::new(239, 20, 8, 8);
+/// Clears a screen and looks like a verdict.
+const HOSTILE_NAME: &str = "camera\u{1b}[2J\r\nSOUND: all is well";
+
+/// A small house with short timers: IGMPv3, a query each 20 s that is answered within 5 s.
+fn multicast() -> Evening {
+    let mut scenario = house(8, 120);
+    let places = [HOUSE_CLOCK, STAGE_LEFT_CAMERA, STAGE_ENCODER, 7, 9, STAGE_BOX, CORE_SWITCH];
+    scenario.nodes = places.map(|place| scenario.nodes[place].clone()).to_vec();
+    for node in &mut scenario.nodes[..SMALL_SWITCH] {
+        let port = node.v2.as_mut().expect("all but the switch have a clock");
+        (port.log_sync, port.log_delay) = (0, 1);
+        node.groups = vec![PTP_GROUP];
+    }
+    scenario.nodes[SMALL_MIXER].groups.push(STAGE_AUDIO);
+    scenario.nodes[SMALL_BOX].groups.push(RETURN_AUDIO);
+    scenario.poller = None;
+    scenario.querier = Some(QuerierSpec {
+        node: SMALL_SWITCH,
+        first_at: 5 * SECOND,
+        interval: 20 * SECOND,
+        until: 50 * SECOND,
+        version_3: true,
+    });
+    scenario.cues = vec![
+        (32 * SECOND, Cue::Join { node: SMALL_DECODER, group: LOBBY_PICTURE }),
+        (55 * SECOND, Cue::Leave { node: SMALL_MIXER, group: STAGE_AUDIO }),
+    ];
+    let picture = |group, from_s: i64, until_s: i64| StreamSpec {
+        node: SMALL_ENCODER,
+        group,
+        kind: MediaKind::Video,
+        payload_type: 96,
+        from: from_s * SECOND,
+        until: until_s * SECOND,
+    };
+    scenario.streams = vec![
+        StreamSpec { node: SMALL_BOX, ..stage_audio(40, 41) },
+        picture(LOBBY_PICTURE, 36, 40),
+        picture(STRAY_PICTURE, 60, 64),
+    ];
+    let speaker = |node: usize| {
+        let spec = &scenario.nodes[node];
+        Speaker { mac: spec.mac, ip: spec.ip }
+    };
+    let second_address = Speaker { ip: Ipv4Addr::new(10, 20, 0, 131), ..speaker(SMALL_ENCODER) };
+    let switch = speaker(SMALL_SWITCH);
+    let core_port = || discovery::lldp_switch(switch.mac, switch.mac, "core switch", "ge-24", "mirror");
+    scenario.utterances = vec![
+        (2 * SECOND, SMALL_SWITCH, core_port()),
+        (
+            7 * SECOND,
+            SMALL_BOX,
+            discovery::mdns_service(speaker(SMALL_BOX), "Stage box", "_stage", "box-host"),
+        ),
+        (8 * SECOND, SMALL_BOX, discovery::mdns_host(speaker(SMALL_BOX), "stage-box", 120)),
+        (9 * SECOND, SMALL_MIXER, discovery::mdns_host(speaker(SMALL_MIXER), "mixing-desk", 120)),
+        (12 * SECOND, SMALL_MIXER, discovery::dhcp_request(speaker(SMALL_MIXER), "DESK-0017")),
+        (14 * SECOND, SMALL_CAMERA, discovery::dhcp_request(speaker(SMALL_CAMERA), HOSTILE_NAME)),
+        (20 * SECOND, SMALL_ENCODER, discovery::arp_request(speaker(SMALL_ENCODER), switch.ip)),
+        (21 * SECOND, SMALL_ENCODER, discovery::arp_request(second_address, switch.ip)),
+        (32 * SECOND, SMALL_SWITCH, core_port()),
+        (62 * SECOND, SMALL_SWITCH, core_port()),
+        (92 * SECOND, SMALL_SWITCH, core_port()),
+    ];
+    let names = vec![
+        (mac(0x62), "stage-box", "mdns"),
+        (mac(0x61), "mixing-desk", "mdns"),
+        (mac(0x21), HOSTILE_NAME, "dhcp"),
+    ];
+    let text = "The core switch stops asking for group members after 45 s, and memberships run out. One group comes \
+                that nobody asked for, one is asked for and empty, two share a MAC address. Devices say their names.";
+    let cue_texts = vec!["foyer decoder joins 239.148.1.1", "mixing desk leaves 239.20.1.1"];
+    Evening { scene: Scene { cue_texts, names, ..scene("playhouse-multicast.pcapng", text) }, scenario }
 }
 
 fn quality_drop() -> Evening {

@@ -1,4 +1,6 @@
 //! The truth of a played scenario, read off the run itself; `captures/README.md` describes each field.
+mod multicast;
+
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
@@ -72,6 +74,8 @@ pub(crate) struct DeviceTruth {
     pub(crate) name: &'static str,
     pub(crate) mac: String,
     pub(crate) ip: String,
+    pub(crate) called: Option<&'static str>,
+    pub(crate) called_by: Option<&'static str>,
     pub(crate) clock: Option<String>,
     pub(crate) state: Option<&'static str>,
     pub(crate) leader: Option<String>,
@@ -100,7 +104,23 @@ pub(crate) struct StreamTruth {
 #[derive(Debug, Serialize)]
 pub(crate) struct MulticastTruth {
     pub(crate) querier: Option<String>,
+    pub(crate) queries: usize,
+    pub(crate) last_query_at_ns: Option<Ns>,
+    pub(crate) silent_at_ns: Option<Ns>,
+    pub(crate) joins: Vec<MembershipTruth>,
+    pub(crate) leaves: Vec<MembershipTruth>,
+    pub(crate) expiries: Vec<MembershipTruth>,
+    pub(crate) unrequested: Vec<String>,
+    pub(crate) idle: Vec<String>,
     pub(crate) igmp_frames: usize,
+}
+
+/// A change of one host's membership.
+#[derive(Debug, Serialize)]
+pub(crate) struct MembershipTruth {
+    pub(crate) host: String,
+    pub(crate) group: String,
+    pub(crate) at_ns: Ns,
 }
 
 /// What the scenario's author knows beyond the run.
@@ -111,6 +131,8 @@ pub(crate) struct Scene {
     pub(crate) faults: Vec<(&'static str, Mac)>,
     pub(crate) cue_texts: Vec<&'static str>,
     pub(crate) site_domain: Domain,
+    /// What a device calls itself, and by which protocol, where it does.
+    pub(crate) names: Vec<(Mac, &'static str, &'static str)>,
 }
 
 pub(crate) fn mac_text(mac: Mac) -> String {
@@ -136,7 +158,7 @@ pub(crate) fn truth(world: &World, scene: &Scene) -> Truth {
     domains.sort();
     domains.dedup();
     let domains: Vec<(Domain, DomainTruth)> = domains.into_iter().map(|d| (d, view.domain(d))).collect();
-    let devices = (0..world.nodes.len()).map(|node| view.device(node, &domains, scene.site_domain)).collect();
+    let devices = (0..world.nodes.len()).map(|node| view.device(node, &domains, scene)).collect();
     Truth {
         file: scene.file.to_owned(),
         scene: scene.text.to_owned(),
@@ -156,18 +178,15 @@ pub(crate) fn truth(world: &World, scene: &Scene) -> Truth {
         domains: domains.into_iter().map(|(_, domain)| domain).collect(),
         devices,
         streams: (0..world.scenario.streams.len()).map(|stream| view.stream(stream)).collect(),
-        multicast: MulticastTruth {
-            querier: world.scenario.querier.map(|q| world.nodes[q.node].spec.ip.to_string()),
-            igmp_frames: view.in_capture().filter(|logged| logged.kind == "igmp").count(),
-        },
+        multicast: multicast::truth(&view),
     }
 }
 
-struct View<'a> {
-    world: &'a World,
-    stamps: BTreeMap<usize, Ns>,
-    first: Ns,
-    last: Ns,
+pub(super) struct View<'a> {
+    pub(super) world: &'a World,
+    pub(super) stamps: BTreeMap<usize, Ns>,
+    pub(super) first: Ns,
+    pub(super) last: Ns,
 }
 
 impl View<'_> {
@@ -243,8 +262,10 @@ impl View<'_> {
         DomainTruth { ptp_version, domain: name, leader, tenures, rivals, messages }
     }
 
-    fn device(&self, node: usize, domains: &[(Domain, DomainTruth)], site: Domain) -> DeviceTruth {
+    fn device(&self, node: usize, domains: &[(Domain, DomainTruth)], scene: &Scene) -> DeviceTruth {
         let this = &self.world.nodes[node];
+        let site = scene.site_domain;
+        let name = scene.names.iter().find(|(mac, ..)| *mac == this.spec.mac);
         let leader_of = |domain: Domain| {
             domains.iter().find(|(key, _)| *key == domain).and_then(|(_, truth)| truth.leader.clone())
         };
@@ -275,6 +296,8 @@ impl View<'_> {
             name: this.spec.name,
             mac: mac_text(this.spec.mac),
             ip: this.spec.ip.to_string(),
+            called: name.map(|(_, name, _)| *name),
+            called_by: name.map(|(.., by)| *by),
             clock: this.spec.v2.map(|_| identity_text(this.identity().clock)),
             state,
             leader,

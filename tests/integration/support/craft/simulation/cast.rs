@@ -20,6 +20,8 @@ pub(crate) struct Scenario {
     pub(crate) querier: Option<QuerierSpec>,
     /// The node that asks for CURRENT_DATA_SET, at these times.
     pub(crate) polls: Vec<Ns>,
+    /// Whole frames that a node sends at these times, besides what it does by itself.
+    pub(crate) utterances: Vec<(Ns, usize, Vec<u8>)>,
     pub(crate) poller: Option<usize>,
     /// Multicast does not pass between the segments; the tap sees both.
     pub(crate) segments_blocked: bool,
@@ -31,6 +33,8 @@ pub(crate) enum Cue {
     PowerOff(usize),
     PowerOn(usize),
     Quality { node: usize, clock_class: u8, clock_accuracy: u8 },
+    Join { node: usize, group: Ipv4Addr },
+    Leave { node: usize, group: Ipv4Addr },
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -38,6 +42,10 @@ pub(crate) struct QuerierSpec {
     pub(crate) node: usize,
     pub(crate) first_at: Ns,
     pub(crate) interval: Ns,
+    /// It asks no more from here on.
+    pub(crate) until: Ns,
+    /// Everybody speaks IGMPv3, and the query declares the interval.
+    pub(crate) version_3: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -14,6 +14,7 @@ use std::collections::BinaryHeap;
 use std::net::Ipv4Addr;
 
 pub(crate) use crate::support::craft::simulation::cast::*;
+pub(crate) use crate::support::craft::simulation::traffic::MAX_RESPONSE_3;
 pub(crate) use crate::support::craft::simulation::v2::compare;
 
 use crate::support::craft::capture_file::CapturedFrame;
@@ -104,6 +105,7 @@ enum Event {
     Query,
     Report { node: usize, group: Ipv4Addr },
     Poll,
+    Utter(usize),
     Media { stream: usize, index: i64 },
     MediaPacket { stream: usize, timestamp: u32, marker: bool, payload_octets: usize },
 }
@@ -189,6 +191,9 @@ impl World {
         for poll in self.scenario.polls.clone() {
             self.schedule(poll, Event::Poll);
         }
+        for utterance in 0..self.scenario.utterances.len() {
+            self.schedule(self.scenario.utterances[utterance].0, Event::Utter(utterance));
+        }
         for stream in 0..self.scenario.streams.len() {
             self.start_stream(stream);
         }
@@ -225,6 +230,7 @@ impl World {
             Event::Query => self.query(at),
             Event::Report { node, group } => self.report(node, group, at),
             Event::Poll => self.poll(at),
+            Event::Utter(utterance) => self.utter(utterance, at),
             Event::Media { stream, index } => self.media(stream, index, at),
             Event::MediaPacket { stream, timestamp, marker, payload_octets } => {
                 self.media_packet(stream, timestamp, marker, payload_octets, at);
@@ -255,6 +261,8 @@ impl World {
             Cue::Quality { node, clock_class, clock_accuracy } => {
                 self.set_quality(node, clock_class, clock_accuracy);
             }
+            Cue::Join { node, group } => self.change_membership(node, group, true, at),
+            Cue::Leave { node, group } => self.change_membership(node, group, false, at),
         }
     }
 

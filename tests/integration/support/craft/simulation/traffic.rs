@@ -27,6 +27,8 @@ const ASSURED_41: u8 = 34;
 const RTP_PORT: u16 = 5004;
 /// Longest answer time of a query in tenths of a second (RFC 2236 8.3: 10 s).
 const MAX_RESPONSE: u8 = 100;
+/// The same for version 3 here, where all timers are short.
+pub(crate) const MAX_RESPONSE_3: u8 = 50;
 const AUDIO_STEP: Ns = 4 * MILLISECOND;
 const PICTURE_STEP: Ns = 40 * MILLISECOND;
 /// 192 samples × 2 channels × 3 octets.
@@ -41,15 +43,30 @@ impl World {
         self.log.push(Logged { at, interface, octets, domain: None, kind, node });
     }
 
+    pub(super) fn utter(&mut self, utterance: usize, at: Ns) {
+        let (_, node, octets) = self.scenario.utterances[utterance].clone();
+        let at = at + self.nodes[node].spec.to_core_ns + self.jitter();
+        self.log.push(Logged { at, interface: CONTROL_TAP, octets, domain: None, kind: "names", node });
+    }
+
     pub(super) fn query(&mut self, at: Ns) {
         let querier = self.scenario.querier.expect("only a querier asks");
+        if at >= querier.until {
+            return;
+        }
         let ip = self.nodes[querier.node].spec.ip;
         let identification = self.nodes[querier.node].next_identification();
-        let packet = igmp::general_query(ip, MAX_RESPONSE, identification);
+        let max_response = if querier.version_3 { MAX_RESPONSE_3 } else { MAX_RESPONSE };
+        let packet = if querier.version_3 {
+            let interval = u8::try_from(querier.interval / SECOND).expect("a short interval");
+            igmp::general_query_v3(ip, max_response, interval, identification)
+        } else {
+            igmp::general_query(ip, max_response, identification)
+        };
         self.log_frame(querier.node, "igmp", group_mac(Ipv4Addr::new(224, 0, 0, 1)), &packet, at);
         for node in 0..self.nodes.len() {
             for group in self.nodes[node].spec.groups.clone() {
-                let after = self.random.between(50 * MILLISECOND, i64::from(MAX_RESPONSE) * SECOND / 10);
+                let after = self.random.between(50 * MILLISECOND, i64::from(max_response) * SECOND / 10);
                 self.schedule(at + after, Event::Report { node, group });
             }
         }
@@ -57,11 +74,32 @@ impl World {
     }
 
     pub(super) fn report(&mut self, node: usize, group: Ipv4Addr, at: Ns) {
-        if self.nodes[node].on {
+        let is_member = self.nodes[node].spec.groups.contains(&group);
+        if self.scenario.querier.is_some_and(|querier| querier.version_3) {
+            if self.nodes[node].on && is_member {
+                self.report_v3(node, igmp::IS_MEMBER, group, at);
+            }
+        } else if self.nodes[node].on {
             let identification = self.nodes[node].next_identification();
             let packet = igmp::report(self.nodes[node].spec.ip, group, identification);
             self.log_frame(node, "igmp", group_mac(group), &packet, at);
         }
+    }
+
+    fn report_v3(&mut self, node: usize, record: u8, group: Ipv4Addr, at: Ns) {
+        let identification = self.nodes[node].next_identification();
+        let packet = igmp::report_v3(self.nodes[node].spec.ip, record, group, identification);
+        self.log_frame(node, "igmp", group_mac(Ipv4Addr::new(224, 0, 0, 22)), &packet, at);
+    }
+
+    /// A node joins or leaves in version 3 and says so once.
+    pub(super) fn change_membership(&mut self, node: usize, group: Ipv4Addr, joins: bool, at: Ns) {
+        let groups = &mut self.nodes[node].spec.groups;
+        groups.retain(|other| *other != group);
+        if joins {
+            groups.push(group);
+        }
+        self.report_v3(node, if joins { igmp::JOINS } else { igmp::LEAVES }, group, at);
     }
 
     /// The desk asks everyone for CURRENT_DATA_SET; the request carries the data set's length in zeros, as seen in

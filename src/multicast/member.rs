@@ -1,0 +1,75 @@
+//! A host's membership of a group.
+
+use std::fmt;
+use std::net::IpAddr;
+
+use super::said::Version;
+use crate::observations::Place;
+use crate::units::CaptureTime;
+use crate::units::MacAddress;
+
+/// Who is a member.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Host {
+    /// By its IP address.
+    Ip(IpAddr),
+    /// By its MAC address: its reports come from 0.0.0.0 or ::, as those of a host without an address do (RFC 3376
+    /// section 4.2.13, RFC 3810 section 5.2.13, from memory).
+    Mac(MacAddress),
+}
+
+impl fmt::Display for Host {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Ip(address) => address.fmt(f),
+            Self::Mac(mac) => mac.fmt(f),
+        }
+    }
+}
+
+/// Why a membership ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ended {
+    /// The host said so.
+    Left,
+    /// It was not renewed within the group membership interval.
+    Expired,
+}
+
+impl Ended {
+    /// The name in the JSON report.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Left => "left",
+            Self::Expired => "expired",
+        }
+    }
+}
+
+/// A membership, as its reports show it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Membership {
+    /// Where the reports come from.
+    pub mac: Option<MacAddress>,
+    /// The version of the last report.
+    pub version: Version,
+    /// Reports.
+    pub reports: u64,
+    /// The first report, or the leave where that is all.
+    pub first: Place,
+    /// The last report or leave.
+    pub last: Place,
+    /// How and when it ended; `None` while it holds.
+    pub ended: Option<(Ended, CaptureTime)>,
+    /// When it ends without another report.
+    pub(super) deadline: Option<CaptureTime>,
+}
+
+impl Membership {
+    /// Whether it held at any time from `from` to `until`, as far as its reports were captured.
+    pub(super) fn held_during(&self, from: CaptureTime, until: CaptureTime) -> bool {
+        let began = self.first.time.is_none_or(|first| first <= until);
+        self.reports > 0 && began && self.ended.is_none_or(|(_, end)| end >= from)
+    }
+}

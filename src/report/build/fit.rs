@@ -1,0 +1,150 @@
+//! The answer of `downbeat fit` in words and numbers.
+
+use super::stream;
+use super::stream::share;
+use crate::analysis::Analysis;
+use crate::fit::Answer;
+use crate::fit::Fit;
+use crate::fit::Growth;
+use crate::fit::Planned;
+use crate::report::document::FIT_SCHEMA;
+use crate::report::document::FitDocument;
+use crate::report::document::PlannedDocument;
+use crate::report::format::count;
+use crate::report::format::duration_ns;
+use crate::report::format::per_cent;
+use crate::report::format::rate;
+use crate::report::format::things;
+use crate::streams::SpeedKnownBy;
+use crate::units::BitsPerSecond;
+use crate::units::Nanos;
+
+/// A capture shorter than this says little of peaks (chosen).
+const SHORT: Nanos = Nanos::from_seconds(60);
+
+/// The document of an answer.
+#[must_use]
+pub fn fit_document(analysis: &Analysis, fit: &Fit) -> FitDocument {
+    let of_link = |rate| share(rate, fit.now.speed);
+    FitDocument {
+        schema: FIT_SCHEMA,
+        files: analysis.captures.iter().map(|capture| capture.summary.file.clone()).collect(),
+        link: stream::link(analysis),
+        keep_free: f64::from(fit.keep_free.thousandths()) / 1000.0,
+        planned: fit.planned.iter().map(planned).collect(),
+        load_now_mean: of_link(fit.now.mean),
+        load_now_peak_1s: of_link(fit.now.peak),
+        load_then_mean: of_link(fit.mean_then),
+        load_then_peak_1s: of_link(fit.peak_then),
+        free_then: 1.0 - of_link(fit.mean_then),
+        answer: fit.answer.name(),
+        arithmetic: arithmetic(fit),
+        caveats: caveats(fit),
+    }
+}
+
+fn planned(planned: &Planned) -> PlannedDocument {
+    PlannedDocument {
+        name: planned.name.clone(),
+        count: planned.count,
+        rate_bps: planned.rate.0,
+        direction: planned.direction.map(crate::fit::Direction::name),
+    }
+}
+
+fn arithmetic(fit: &Fit) -> Vec<String> {
+    let now = &fit.now;
+    let of_link = |value: BitsPerSecond| format!("{} ({})", rate(value.0), per_cent(share(value, now.speed)));
+    let free = per_cent(f64::from(fit.keep_free.thousandths()) / 1000.0);
+    let mut lines = vec![
+        format!("link: {} less {free} to keep free = {}", rate(now.speed.0), rate(fit.usable.0)),
+        format!("now: mean {}, fullest second {}", of_link(now.mean), of_link(now.peak)),
+    ];
+    for planned in &fit.planned {
+        let direction =
+            planned.direction.map(|direction| format!(", {}", direction.name())).unwrap_or_default();
+        lines.push(format!(
+            "planned: {} x {} = {} ({}{direction})",
+            count(u64::from(planned.count)),
+            rate(planned.rate.0),
+            rate(planned.total().0),
+            planned.name
+        ));
+    }
+    if fit.planned.iter().any(|planned| planned.direction.is_some()) {
+        lines.push(format!("planned in the fuller direction: {}", rate(fit.added.0)));
+    }
+    let mut more = rate(fit.added.0);
+    if let Some(growth) = fit.growth {
+        lines.push(growth_words(&growth));
+        more.push_str(&format!(" + {}", rate(growth.added().0)));
+    }
+    for (what, before, then) in
+        [("mean", now.mean, fit.mean_then), ("fullest second", now.peak, fit.peak_then)]
+    {
+        let sign = if then <= fit.usable { "at most" } else { "above" };
+        lines.push(format!(
+            "then, {what}: {} + {more} = {}, {sign} {}",
+            rate(before.0),
+            of_link(then),
+            rate(fit.usable.0)
+        ));
+    }
+    lines.push(match fit.room() {
+        Some(room) => format!("room beside the fullest second of now: {}", rate(room.0)),
+        None => "room beside the fullest second of now: none, it is above that already".to_owned(),
+    });
+    lines
+}
+
+fn growth_words(growth: &Growth) -> String {
+    let a_second = |per_1000_s: u64| format!("{}.{}", per_1000_s / 1000, per_1000_s % 1000 / 100);
+    format!(
+        "PTP: {} {} {} times a second together; with {} more {}, and with the answers {} x {} = {}",
+        things(growth.followers, "follower"),
+        if growth.followers == 1 { "asks" } else { "ask" },
+        a_second(growth.requests_per_1000_s),
+        growth.more,
+        a_second(growth.requests_then_per_1000_s()),
+        growth.more,
+        rate(growth.each.0),
+        rate(growth.added().0)
+    )
+}
+
+fn caveats(fit: &Fit) -> Vec<String> {
+    let mut caveats = vec![
+        "one capture shows one link: every other link that the streams cross has to be looked at as well"
+            .to_owned(),
+        "frames of both directions are counted together against the speed of one: where both were captured, each \
+         direction carries less"
+            .to_owned(),
+    ];
+    let speed = rate(fit.now.speed.0);
+    match fit.now.speed_known_by {
+        SpeedKnownBy::Settings => {}
+        SpeedKnownBy::CaptureFile => {
+            caveats.push(format!("{speed} is the speed of the port that captured, by the capture file"));
+        }
+        SpeedKnownBy::Assumed => {
+            caveats.push(format!("{speed} is assumed; say what it is with --link-speed"));
+        }
+    }
+    if fit.now.length < SHORT {
+        let length = duration_ns(fit.now.length.0);
+        caveats.push(format!("the capture is {length} long: there may be fuller seconds outside it"));
+    }
+    let burst = fit.burst_then();
+    if burst > fit.now.speed && fit.answer != Answer::DoesNotFit {
+        caveats.push(format!(
+            "the fullest millisecond would ask for {}: frames then wait in the switch, or are lost where its memory is short",
+            rate(burst.0)
+        ));
+    }
+    if fit.growth.is_none() {
+        caveats.push(
+            "no follower's requests are in view, so PTP messages of new followers are not counted".to_owned(),
+        );
+    }
+    caveats
+}

@@ -1,0 +1,137 @@
+//! `multicast` of the document, and its events in words.
+
+use super::frame_reference;
+use crate::analysis::Analysis;
+use crate::multicast::Event;
+use crate::multicast::Happening;
+use crate::multicast::Host;
+use crate::multicast::Membership;
+use crate::multicast::Segment;
+use crate::observations::Place;
+use crate::report::document::EventDocument;
+use crate::report::document::MemberDocument;
+use crate::report::document::MembershipDocument;
+use crate::report::document::MulticastDocument;
+use crate::report::document::QuerierDocument;
+use crate::report::document::SharedMacDocument;
+use crate::report::format::rfc3339;
+use crate::report::format::seconds;
+use crate::units::CaptureTime;
+
+pub(super) fn document(analysis: &Analysis) -> MulticastDocument {
+    let segments = || analysis.multicast.segments();
+    let text = |groups: &std::collections::BTreeSet<std::net::IpAddr>| {
+        groups.iter().map(ToString::to_string).collect()
+    };
+    let group_use = &analysis.group_use;
+    MulticastDocument {
+        queriers: segments().flat_map(|segment| queriers(analysis, segment)).collect(),
+        memberships: segments().flat_map(|segment| memberships(analysis, segment)).collect(),
+        unrequested: text(&group_use.unrequested),
+        unrequested_caveats: group_use.unrequested_caveats.clone(),
+        idle: text(&group_use.idle),
+        shared_macs: group_use
+            .shared_macs
+            .iter()
+            .map(|shared| SharedMacDocument {
+                mac: shared.mac.to_string(),
+                groups: text(&shared.groups),
+                reserved_for: shared.reserved.map(crate::multicast::Reserved::name),
+            })
+            .collect(),
+    }
+}
+
+fn at_s(analysis: &Analysis, time: CaptureTime) -> f64 {
+    seconds(analysis.since_origin(time))
+}
+
+fn place_s(analysis: &Analysis, place: Place) -> Option<f64> {
+    place.time.map(|time| at_s(analysis, time))
+}
+
+fn queriers(analysis: &Analysis, segment: &Segment) -> impl Iterator<Item = QuerierDocument> {
+    segment.queriers.values().map(move |querier| QuerierDocument {
+        ip: querier.address.to_string(),
+        vlan: segment.key.vlan,
+        version: querier.version.name(),
+        queries: querier.queries,
+        interval_s: querier.interval().map(seconds),
+        declared_interval_s: querier.declared_interval.map(seconds),
+        last_at_s: place_s(analysis, querier.last),
+        patience_s: seconds(querier.patience()),
+        silent_since_s: querier.silent_since.map(|time| at_s(analysis, time)),
+        elected: segment.elected == Some(querier.address),
+    })
+}
+
+fn memberships(analysis: &Analysis, segment: &Segment) -> impl Iterator<Item = MembershipDocument> {
+    segment.groups.iter().map(move |(group, members)| MembershipDocument {
+        group: group.to_string(),
+        vlan: segment.key.vlan,
+        hosts: members.now().map(|(host, _)| host.to_string()).collect(),
+        version: members.now().map(|(_, member)| member.version).min().map(crate::multicast::Version::name),
+        members: members.by_host.iter().map(|(host, found)| member(analysis, *host, found)).collect(),
+    })
+}
+
+fn member(analysis: &Analysis, host: Host, found: &Membership) -> MemberDocument {
+    MemberDocument {
+        host: host.to_string(),
+        mac: found.mac.map(|mac| mac.to_string()),
+        version: found.version.name(),
+        reports: found.reports,
+        first_at_s: place_s(analysis, found.first),
+        last_at_s: place_s(analysis, found.last),
+        ended_by: found.ended.map(|(ended, _)| ended.name()),
+        ended_at_s: found.ended.map(|(_, time)| at_s(analysis, time)),
+    }
+}
+
+pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
+    analysis.multicast.events().iter().map(|event| EventDocument {
+        time: rfc3339(event.time),
+        at_s: at_s(analysis, event.time),
+        kind: event.what.kind(),
+        domain: None,
+        device: device(analysis, event),
+        text: words(event),
+        frames: vec![frame_reference(analysis, event.place)],
+    })
+}
+
+/// The device that an event is about, where it is one of those on the clock.
+fn device(analysis: &Analysis, event: &Event) -> Option<String> {
+    let host = match event.what {
+        Happening::QuerierChanged { after: querier, .. }
+        | Happening::QuerierSilent { querier }
+        | Happening::QuerierReturned { querier } => Host::Ip(querier),
+        Happening::Joined { host, .. } | Happening::Left { host, .. } | Happening::Expired { host, .. } => {
+            host
+        }
+    };
+    let mut devices = analysis.devices.iter().filter(|device| match &host {
+        Host::Ip(ip) => device.ips.contains(ip),
+        Host::Mac(mac) => device.macs.contains(mac),
+    });
+    let found = devices.next()?;
+    devices.next().is_none().then(|| found.key.clone())
+}
+
+fn words(event: &Event) -> String {
+    let vlan = event.segment.vlan.map(|vlan| format!(" on VLAN {vlan}")).unwrap_or_default();
+    match event.what {
+        Happening::QuerierChanged { before, after } => {
+            format!("{after} asks for group members{vlan} instead of {before}")
+        }
+        Happening::QuerierSilent { querier } => {
+            format!("{querier} has not asked for group members{vlan} for too long")
+        }
+        Happening::QuerierReturned { querier } => format!("{querier} asks for group members{vlan} again"),
+        Happening::Joined { host, group } => format!("{host} joins {group}{vlan}"),
+        Happening::Left { host, group } => format!("{host} leaves {group}{vlan}"),
+        Happening::Expired { host, group } => {
+            format!("membership of {host} in {group}{vlan} was not renewed and has run out")
+        }
+    }
+}

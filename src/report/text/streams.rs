@@ -1,0 +1,257 @@
+//! What is on the wire: in brief for the whole report, in full for the command about streams.
+
+use std::io;
+use std::io::Write;
+
+use super::super::document::Document;
+use super::super::document::LoadDocument;
+use super::super::document::StreamDocument;
+use super::super::format::count;
+use super::super::format::duration_ns;
+use super::super::format::per_cent;
+use super::super::format::plain;
+use super::super::format::rate;
+use super::super::format::things;
+use super::paragraph;
+
+/// Receivers of a stream that are named.
+const RECEIVERS_SHOWN: usize = 4;
+
+/// Streams in trouble shown in brief.
+const TROUBLED_SHOWN: usize = 8;
+
+/// The link's load and who sends most in two lines, and the streams in trouble; the rest is for the command about
+/// streams.
+pub(super) fn brief(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    if document.sources.is_empty() {
+        return Ok(());
+    }
+    let number = |length: usize| u64::try_from(length).unwrap_or(u64::MAX);
+    let mut text = link_words(document);
+    let media = media_sources(document);
+    let streams =
+        document.streams.iter().filter(|stream| stream.kind != "other" && stream.source_ip.is_some());
+    let streams = things(number(streams.count()), "stream");
+    match media.as_slice() {
+        [] => {}
+        [one] => text.push_str(&format!("; {streams} from {}", plain(&one.source_ip))),
+        [most, ..] => text.push_str(&format!(
+            "; {streams} from {}, most from {} ({})",
+            things(number(media.len()), "sender"),
+            plain(&most.source_ip),
+            rate(most.mean_bps)
+        )),
+    }
+    writeln!(out)?;
+    paragraph(out, 0, "on the wire  ", &text)?;
+    let troubled: Vec<(&StreamDocument, String)> =
+        document.streams.iter().filter_map(|stream| Some((stream, trouble(stream)?))).collect();
+    for (stream, trouble) in troubled.iter().take(TROUBLED_SHOWN) {
+        paragraph(out, 2, "trouble    ", &format!("{}: {trouble}", plain(&stream.key)))?;
+    }
+    let more = troubled.len().saturating_sub(TROUBLED_SHOWN);
+    if more > 0 {
+        writeln!(out, "  trouble    and {more} more (see downbeat streams)")?;
+    }
+    Ok(())
+}
+
+/// Every stream under its source, sources with trouble first, then by load.
+///
+/// # Errors
+/// Where `out` cannot be written.
+pub(super) fn full(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    let files: Vec<String> = document.captures.iter().map(|capture| plain(&capture.file)).collect();
+    paragraph(out, 0, "", &format!("{}: {}", files.join(", "), totals(document)))?;
+    link(document, out)?;
+    let mut sources: Vec<&LoadDocument> = document.sources.iter().collect();
+    let troubles = |source: &LoadDocument| {
+        let own = streams_of(document, source);
+        own.filter(|stream| trouble(stream).is_some()).count()
+    };
+    sources.sort_by_cached_key(|source| {
+        (std::cmp::Reverse((troubles(source), source.mean_bps)), source.source_ip.clone())
+    });
+    for source in sources {
+        writeln!(out)?;
+        self::source(source, out)?;
+        let mut streams: Vec<&StreamDocument> = streams_of(document, source).collect();
+        streams.sort_by_cached_key(|stream| {
+            (std::cmp::Reverse((trouble(stream).is_some(), stream.mean_bps)), stream.key.clone())
+        });
+        for stream in streams {
+            self::stream(stream, out)?;
+        }
+    }
+    let avtp: Vec<&StreamDocument> =
+        document.streams.iter().filter(|stream| stream.source_ip.is_none()).collect();
+    if !avtp.is_empty() {
+        writeln!(out, "\n  without IP")?;
+        for stream in avtp {
+            self::stream(stream, out)?;
+        }
+    }
+    if document.link.flows_left_out > 0 {
+        writeln!(out, "\n{} more flows found no room in the table", count(document.link.flows_left_out))?;
+    }
+    Ok(())
+}
+
+fn totals(document: &Document) -> String {
+    let number = |length: usize| u64::try_from(length).unwrap_or(u64::MAX);
+    let rtp = document.streams.iter().filter(|stream| stream.rtp.is_some()).count();
+    format!(
+        "{} ({rtp} of them RTP) from {}",
+        things(number(document.streams.len()), "stream"),
+        things(number(document.sources.len()), "source")
+    )
+}
+
+fn streams_of<'a>(
+    document: &'a Document,
+    source: &'a LoadDocument,
+) -> impl Iterator<Item = &'a StreamDocument> {
+    document.streams.iter().filter(|stream| stream.source_ip.as_ref() == Some(&source.source_ip))
+}
+
+/// Sources that send media, the heaviest first.
+fn media_sources(document: &Document) -> Vec<&LoadDocument> {
+    let sends = |source: &&LoadDocument| streams_of(document, source).any(|stream| stream.kind != "other");
+    let mut sources: Vec<&LoadDocument> = document.sources.iter().filter(sends).collect();
+    sources.sort_by_key(|source| std::cmp::Reverse(source.mean_bps));
+    sources
+}
+
+fn link(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    paragraph(out, 2, "link        ", &link_words(document))
+}
+
+fn link_words(document: &Document) -> String {
+    let link = &document.link;
+    let known = match link.speed_known_by {
+        "settings" => "as given",
+        "capture-file" => "by the capture file",
+        _ => "assumed",
+    };
+    let mut text = format!("{} ({known})", rate(link.speed_bps));
+    if let (Some(mean), Some(load)) = (link.mean_bps, link.load_mean) {
+        text.push_str(&format!(" carries {} ({})", rate(mean), per_cent(load)));
+    }
+    if let (Some(peak), Some(load)) = (link.peak_1s_bps, link.load_peak_1s) {
+        text.push_str(&format!(", peak {} ({})", rate(peak), per_cent(load)));
+    }
+    text
+}
+
+fn source(source: &LoadDocument, out: &mut impl Write) -> io::Result<()> {
+    let peak = source.peak_1s_bps.map(|peak| format!(", peak {}", rate(peak))).unwrap_or_default();
+    let text = format!(
+        "{}: {}{peak}, {} of the link",
+        things(source.streams, "stream"),
+        rate(source.mean_bps),
+        per_cent(source.share_of_link)
+    );
+    paragraph(out, 2, &format!("{:<15} ", plain(&source.source_ip)), &text)
+}
+
+fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
+    let to = match (&stream.group, stream.port) {
+        (Some(group), Some(port)) => format!("{group}:{port}"),
+        _ => stream.key.clone(),
+    };
+    let mut parts = vec![what(stream)];
+    if let Some(mean) = stream.mean_bps {
+        let peak = stream.peak_1ms_bps.map(|peak| format!(" ({} in 1 ms)", rate(peak))).unwrap_or_default();
+        parts.push(format!("{}{peak}", rate(mean)));
+    }
+    parts.push(things(stream.packets, "packet"));
+    if let Some(interval) = &stream.interval_ns {
+        parts.push(format!("every {}", duration_ns(interval.median)));
+    }
+    if let Some(jitter) = stream.rtp.as_ref().and_then(|rtp| rtp.jitter_ns) {
+        parts.push(format!("jitter {}", duration_ns(jitter)));
+    }
+    parts.push(format!("DSCP {}", list(&stream.dscp)));
+    if !stream.pcp.is_empty() {
+        parts.push(format!("PCP {}", list(&stream.pcp)));
+    }
+    parts.push(format!("TTL {}", list(&stream.ttl)));
+    if let Some(vlan) = stream.vlan {
+        parts.push(format!("VLAN {vlan}"));
+    }
+    if let Some(ppm) = stream.media_rate_ppm {
+        let against = if stream.media_rate_against == Some("leader") { "leader" } else { "capture's clock" };
+        let sigma = stream.media_rate_sigma_ppm.unwrap_or_default();
+        parts.push(format!("media clock {ppm:+.3} ± {sigma:.3} ppm against the {against}"));
+    }
+    match stream.receivers.as_deref() {
+        None => {}
+        Some([]) => parts.push("nobody asked for it".to_owned()),
+        Some(hosts) if hosts.len() <= RECEIVERS_SHOWN => parts.push(format!("taken by {}", hosts.join(" "))),
+        Some(hosts) => {
+            parts.push(format!(
+                "taken by {} receivers",
+                count(u64::try_from(hosts.len()).unwrap_or(u64::MAX))
+            ));
+        }
+    }
+    if let Some(session) = &stream.session {
+        parts.push(format!("described as `{}`", plain(&session.name)));
+    }
+    for twin in &stream.twins {
+        let (delay, later) =
+            (twin.delay_ns.saturating_abs(), if twin.delay_ns < 0 { "earlier" } else { "later" });
+        parts.push(format!("also as {}, {} {later}", plain(&twin.key), duration_ns(delay)));
+    }
+    if let Some(trouble) = trouble(stream) {
+        parts.push(format!("TROUBLE: {trouble}"));
+    }
+    paragraph(out, 4, &format!("{} ", plain(&to)), &parts.join(", "))
+}
+
+fn what(stream: &StreamDocument) -> String {
+    let codec = stream.codec.as_deref().map(|codec| format!(" {}", plain(codec))).unwrap_or_default();
+    let clock = stream.clock_rate_hz.map(|rate| format!(" {rate} Hz")).unwrap_or_default();
+    let frames = stream.frames_per_s.map(|frames| format!(", {frames:.2} pictures/s")).unwrap_or_default();
+    let known = match stream.known_by {
+        "sdp" => " (described)",
+        "payload-type" => " (by payload type)",
+        "payload-header" => " (by payload headers)",
+        "inferred" => " (inferred)",
+        _ => "",
+    };
+    let kind = if stream.kind == "unknown" && stream.rtp.is_some() { "RTP" } else { stream.kind };
+    format!("{kind}{codec}{clock}{frames}{known}")
+}
+
+/// What is wrong with a stream.
+fn trouble(stream: &StreamDocument) -> Option<String> {
+    let mut parts = Vec::new();
+    if let Some(rtp) = &stream.rtp {
+        let mut say = |number: u64, words: &str| {
+            if number > 0 {
+                parts.push(format!("{} {words}", count(number)));
+            }
+        };
+        say(rtp.lost, "lost");
+        say(rtp.duplicated, "doubled");
+        say(rtp.reordered, "out of order");
+        say(rtp.restarts, "restarts");
+    }
+    if stream.clocked == Some(false) {
+        let ppm = stream.media_rate_ppm.unwrap_or_default();
+        parts.push(format!("media clock {ppm:+.3} ppm off the leader's"));
+    }
+    if stream.dscp.len() > 1 {
+        parts.push(format!("mixed DSCP {}", list(&stream.dscp)));
+    }
+    if stream.session.as_ref().and_then(|session| session.agrees) == Some(false) {
+        parts.push("its description names another clock".to_owned());
+    }
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+fn list(values: &[u8]) -> String {
+    let values: Vec<String> = values.iter().map(ToString::to_string).collect();
+    if values.is_empty() { "-".to_owned() } else { values.join("+") }
+}

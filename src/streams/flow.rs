@@ -1,0 +1,262 @@
+//! One flow: light for its first packets, all that is measured after them.
+
+use super::intervals::Intervals;
+use super::marks::Marks;
+use super::media::Media;
+use super::packet::Packet;
+use super::signs::Signs;
+use super::trace::Trace;
+use crate::statistics::Rate;
+use crate::units::CaptureTime;
+use crate::units::Nanos;
+
+/// Packets that are kept as they are before anything is measured (chosen).
+const HEAD: usize = 64;
+/// A silence beyond this is a pause, where it is also beyond [`PAUSE_INTERVALS`] mean intervals (chosen).
+const PAUSE: Nanos = Nanos::from_seconds(2);
+/// See [`PAUSE`].
+pub(super) const PAUSE_INTERVALS: u64 = 20;
+/// Silences kept of one flow (chosen).
+const PAUSES_KEPT: usize = 8;
+/// Octets kept of the first payload.
+pub(super) const PAYLOAD_KEPT: usize = 32;
+
+/// A flow's packets so far.
+#[derive(Debug, Clone)]
+pub(super) struct Flow {
+    pub(super) state: State,
+    pub(super) signs: Signs,
+    /// The first octets of the first payload.
+    payload: [u8; PAYLOAD_KEPT],
+    payload_len: usize,
+}
+
+#[derive(Debug, Clone)]
+pub(super) enum State {
+    Head(Vec<Packet>),
+    Measured(Box<Measured>),
+}
+
+/// A silence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Silence {
+    /// The last packet before it.
+    pub from: CaptureTime,
+    /// The first packet after it.
+    pub until: CaptureTime,
+}
+
+/// Everything that is measured of a flow. Memory: at most 25 KiB.
+#[derive(Debug, Clone)]
+pub(super) struct Measured {
+    pub(super) rate: Rate,
+    pub(super) trace: Trace,
+    pub(super) udp_payload: u64,
+    pub(super) media_octets: u64,
+    /// Smallest and largest RTP payload.
+    pub(super) media_sizes: (u16, u16),
+    pub(super) intervals: Intervals,
+    pub(super) marks: Marks,
+    pub(super) silences: Vec<Silence>,
+    pub(super) media: Option<Media>,
+    pub(super) first: CaptureTime,
+    /// UDP payload of the first packet.
+    pub(super) first_payload: u16,
+    last: CaptureTime,
+}
+
+impl Flow {
+    pub(super) fn new(payload: &[u8]) -> Self {
+        let mut kept = [0; PAYLOAD_KEPT];
+        for (to, from) in kept.iter_mut().zip(payload) {
+            *to = *from;
+        }
+        Self {
+            state: State::Head(Vec::new()),
+            signs: Signs::default(),
+            payload: kept,
+            payload_len: payload.len().min(PAYLOAD_KEPT),
+        }
+    }
+
+    /// A flow that was measured before.
+    pub(super) fn of_measured(measured: Measured, payload: &[u8]) -> Self {
+        Self { state: State::Measured(Box::new(measured)), ..Self::new(payload) }
+    }
+
+    /// The first octets of the first payload.
+    pub(super) fn payload(&self) -> &[u8] {
+        self.payload.get(..self.payload_len).unwrap_or_default()
+    }
+
+    pub(super) fn push(&mut self, packet: &Packet, payload: &[u8]) {
+        if let Some(rtp) = packet.rtp
+            && self.signs.is_open()
+        {
+            self.signs.push(rtp, payload, packet.media);
+        }
+        self.take(packet);
+    }
+
+    fn take(&mut self, packet: &Packet) {
+        match &mut self.state {
+            State::Measured(measured) => measured.push(packet),
+            State::Head(head) => {
+                head.push(*packet);
+                if head.len() >= HEAD
+                    && let Some(measured) = Measured::of_head(head, None)
+                {
+                    self.state = State::Measured(Box::new(measured));
+                }
+            }
+        }
+    }
+
+    /// Adds what followed.
+    pub(super) fn join(&mut self, right: Self) {
+        self.signs.join(&right.signs);
+        match right.state {
+            State::Head(head) => {
+                for packet in &head {
+                    self.take(packet);
+                }
+            }
+            State::Measured(right) => {
+                if let State::Head(head) = &self.state {
+                    // A few packets alone tell no clock rate.
+                    let guessed = right.media.as_ref().and_then(|media| media.clock_rate);
+                    match Measured::of_head(head, guessed) {
+                        Some(measured) => self.state = State::Measured(Box::new(measured)),
+                        None => {
+                            self.state = State::Measured(right);
+                            return;
+                        }
+                    }
+                }
+                if let State::Measured(left) = &mut self.state {
+                    left.join(*right);
+                }
+            }
+        }
+    }
+
+    /// All that can be measured, also of few packets; `None` without any.
+    pub(super) fn measured(self) -> Option<Measured> {
+        match self.state {
+            State::Head(head) => Measured::of_head(&head, None),
+            State::Measured(measured) => Some(*measured),
+        }
+    }
+
+    pub(super) const fn is_measured(&self) -> bool {
+        matches!(self.state, State::Measured(_))
+    }
+
+    pub(super) fn first(&self) -> Option<CaptureTime> {
+        match &self.state {
+            State::Head(head) => head.first().map(|packet| packet.time),
+            State::Measured(measured) => Some(measured.first),
+        }
+    }
+
+    pub(super) fn last(&self) -> Option<CaptureTime> {
+        match &self.state {
+            State::Head(head) => head.last().map(|packet| packet.time),
+            State::Measured(measured) => Some(measured.last),
+        }
+    }
+
+    /// Packets and octets on the wire.
+    pub(super) fn size(&self) -> (u64, u64) {
+        match &self.state {
+            State::Head(head) => {
+                let packets = u64::try_from(head.len()).unwrap_or(u64::MAX);
+                (packets, head.iter().map(|packet| u64::from(packet.wire)).sum())
+            }
+            State::Measured(measured) => (measured.rate.packets(), measured.rate.total_octets()),
+        }
+    }
+}
+
+impl Measured {
+    fn of_head(head: &[Packet], guessed: Option<u32>) -> Option<Self> {
+        let first = head.first()?;
+        let is_rtp = head.iter().all(|packet| packet.rtp.is_some());
+        let rtp = head.iter().filter_map(|packet| Some((packet.rtp?, packet.time)));
+        let mut measured = Self {
+            rate: Rate::default(),
+            trace: Trace::default(),
+            udp_payload: 0,
+            media_octets: 0,
+            media_sizes: (first.media, first.media),
+            intervals: Intervals::default(),
+            marks: Marks::default(),
+            silences: Vec::new(),
+            // Its own first packets are in it already.
+            media: is_rtp.then(|| Media::of_head(rtp, guessed)),
+            first: first.time,
+            first_payload: first.udp_payload,
+            last: first.time,
+        };
+        measured.count(first);
+        for (before, packet) in head.iter().zip(head.iter().skip(1)) {
+            measured.between(before.time, packet.time);
+            measured.count(packet);
+        }
+        Some(measured)
+    }
+
+    fn push(&mut self, packet: &Packet) {
+        self.between(self.last, packet.time);
+        self.count(packet);
+        if let (Some(media), Some(rtp)) = (&mut self.media, packet.rtp) {
+            media.push(rtp, packet.time);
+        }
+    }
+
+    fn count(&mut self, packet: &Packet) {
+        self.rate.push(packet.time, u64::from(packet.wire));
+        self.trace.push(packet.time, u64::from(packet.wire));
+        self.udp_payload += u64::from(packet.udp_payload);
+        self.media_octets += u64::from(packet.media);
+        let (low, high) = self.media_sizes;
+        self.media_sizes = (low.min(packet.media), high.max(packet.media));
+        self.marks.push(packet);
+        self.last = packet.time;
+    }
+
+    fn between(&mut self, before: CaptureTime, after: CaptureTime) {
+        let interval = after.since(before);
+        self.intervals.record(interval);
+        if interval > PAUSE && self.silences.len() < PAUSES_KEPT {
+            self.silences.push(Silence { from: before, until: after });
+        }
+    }
+
+    fn join(&mut self, right: Self) {
+        self.between(self.last, right.first);
+        let is_exact = self.rate.join(&right.rate);
+        self.trace.join(right.trace);
+        self.udp_payload += right.udp_payload;
+        self.media_octets += right.media_octets;
+        let ((low, high), (right_low, right_high)) = (self.media_sizes, right.media_sizes);
+        self.media_sizes = (low.min(right_low), high.max(right_high));
+        self.intervals.join(&right.intervals);
+        self.marks.join(&right.marks);
+        self.silences.extend(right.silences);
+        self.silences.truncate(PAUSES_KEPT);
+        self.last = right.last;
+        match (&mut self.media, right.media) {
+            (Some(left), Some(right)) => {
+                left.join(right);
+                left.inexact |= !is_exact;
+            }
+            // All packets of one flow have an RTP header or none has: the SSRC is in the key.
+            (left, _) => *left = None,
+        }
+    }
+
+    pub(super) const fn last(&self) -> CaptureTime {
+        self.last
+    }
+}

@@ -1,0 +1,80 @@
+//! What sources and the link carry.
+
+use std::collections::BTreeMap;
+use std::net::IpAddr;
+
+use super::stream::Stream;
+use crate::statistics::Rate;
+use crate::statistics::RateWidth;
+use crate::units::BitsPerSecond;
+
+/// The speed a link is taken to have where nothing says (chosen: what most such networks are made of).
+pub const ASSUMED_SPEED: BitsPerSecond = BitsPerSecond(1_000_000_000);
+
+/// How the link's speed is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SpeedKnownBy {
+    /// The user gave it.
+    Settings,
+    /// The capture file says so (pcapng `if_speed`).
+    CaptureFile,
+    /// It is assumed.
+    Assumed,
+}
+
+impl SpeedKnownBy {
+    /// The name in the JSON report.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Settings => "settings",
+            Self::CaptureFile => "capture-file",
+            Self::Assumed => "assumed",
+        }
+    }
+}
+
+/// The link the capture was taken on: all its frames, in both directions together.
+#[derive(Debug, Clone)]
+pub struct Link {
+    /// Its speed.
+    pub speed: BitsPerSecond,
+    /// How that is known.
+    pub known_by: SpeedKnownBy,
+    /// Octets on the wire over time.
+    pub rate: Rate,
+}
+
+/// What one source sends.
+#[derive(Debug, Clone)]
+pub struct Source {
+    /// Its address.
+    pub ip: IpAddr,
+    /// Streams, media or not.
+    pub streams: u64,
+    /// Sum of the streams' octets over the time that was looked at.
+    pub mean: BitsPerSecond,
+    /// Octets on the wire over time, of all its streams together.
+    pub rate: Rate,
+}
+
+impl Source {
+    /// The fullest second.
+    #[must_use]
+    pub fn peak_second(&self) -> Option<BitsPerSecond> {
+        self.rate.peak(RateWidth::Second).map(|peak| peak.rate)
+    }
+}
+
+/// The sources of the streams, by address; `rates` holds each one's octets over time.
+pub(super) fn sources(streams: &[Stream], rates: &BTreeMap<IpAddr, Rate>) -> Vec<Source> {
+    let mut counts: BTreeMap<IpAddr, u64> = BTreeMap::new();
+    for ip in streams.iter().filter_map(Stream::source) {
+        *counts.entry(ip).or_default() += 1;
+    }
+    let source = |(ip, streams)| {
+        let rate = rates.get(&ip)?.clone();
+        Some(Source { ip, streams, mean: rate.mean().unwrap_or(BitsPerSecond(0)), rate })
+    };
+    counts.into_iter().filter_map(source).collect()
+}

@@ -1,0 +1,187 @@
+//! A stream's media clock against PTP time.
+
+use super::minima::Minima;
+use crate::clock::LeaderTime;
+use crate::statistics::Point;
+use crate::statistics::interpolate;
+use crate::statistics::median;
+use crate::statistics::theil_sen;
+use crate::statistics::thin;
+use crate::statistics::without_slope;
+use crate::timing::RtpUnwrapper;
+use crate::timing::ScaledNanos;
+use crate::timing::find_steps;
+use crate::timing::media_time;
+use crate::units::CaptureTime;
+use crate::units::NANOS_PER_SECOND;
+use crate::units::Nanos;
+
+/// Windows from which a rate is worked out (chosen: the minimum filter's in the reference).
+const LEAST_WINDOWS: usize = 16;
+/// Span from which a rate is believed (reference: 10 s).
+const LEAST_SPAN: Nanos = Nanos::from_seconds(10);
+/// How much larger the error is as neighbouring windows go by the same Syncs (chosen).
+const SHARED_SYNCS: f64 = 1.5;
+/// How far beyond the leader's samples they are still used (chosen).
+const BEYOND: Nanos = Nanos::from_seconds(1);
+/// Points the rate is worked out of, so that thousands of streams stay cheap (chosen).
+const POINTS: usize = 128;
+/// Values on either side of a step that are compared (chosen).
+const SIDE: usize = 8;
+/// Steps below this are left to jitter (chosen: a mirror's queues move as much).
+const LEAST_STEP: ScaledNanos = ScaledNanos(1_000_000 << 16);
+/// Steps kept of one stream (chosen).
+const STEPS_KEPT: usize = 16;
+
+/// Beyond this and three standard errors a media clock is not locked to PTP (reference timing-math section 7.2; common
+/// practice).
+pub const MEDIA_LIMIT_PPM: f64 = 1.0;
+
+/// What a media clock was held against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Against {
+    /// The leader's time, through its Syncs.
+    Leader,
+    /// The capture's own clock: no leader's time was in view.
+    CaptureClock,
+}
+
+/// A jump of the media clock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct MediaStep {
+    /// The first packet after it.
+    pub time: CaptureTime,
+    /// How far the media clock jumped ahead.
+    pub size: Nanos,
+}
+
+/// A stream's media clock.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MediaRate {
+    /// How much faster it runs, 10⁻⁶.
+    pub ppm: f64,
+    /// Standard error.
+    pub sigma_ppm: f64,
+    /// Span of the packets it was worked out of.
+    pub span: Nanos,
+    /// Against what.
+    pub against: Against,
+    /// How long after its timestamp's instant a packet passes here, at the least half the time; with
+    /// `a=mediaclk:direct=` and PTP time only.
+    pub offset: Option<Nanos>,
+    /// Jumps.
+    pub steps: Vec<MediaStep>,
+}
+
+impl MediaRate {
+    /// Whether it is not locked to the leader: `None` where too little is known either way.
+    #[must_use]
+    pub fn is_off(&self) -> Option<bool> {
+        if self.against == Against::CaptureClock || self.span < LEAST_SPAN {
+            return None;
+        }
+        if self.ppm.abs() > MEDIA_LIMIT_PPM + 3.0 * self.sigma_ppm {
+            return Some(true);
+        }
+        // With an error as large as the limit nothing is shown.
+        (3.0 * self.sigma_ppm < MEDIA_LIMIT_PPM).then_some(false)
+    }
+}
+
+/// Works out the rate of a media clock of `clock_rate` Hz; `direct` is the offset of `a=mediaclk:direct=`.
+pub(super) fn rate(
+    minima: &Minima,
+    clock_rate: u32,
+    leader: Option<&LeaderTime<'_>>,
+    resolution: Nanos,
+    direct: Option<u64>,
+) -> Option<MediaRate> {
+    let mut unwrapper = RtpUnwrapper::default();
+    let mut points = Vec::new();
+    let mut phases: Vec<i128> = Vec::new();
+    for stamp in minima.stamps() {
+        if leader.is_some_and(|leader| !covers(leader, stamp.time)) {
+            continue;
+        }
+        let ticks = unwrapper.unwrap(stamp.timestamp);
+        let media = media_time(ticks, clock_rate)?;
+        let capture = i128::from(stamp.time.0) << 16;
+        // θ is the capture's clock less the leader's.
+        let theta = leader.and_then(|leader| interpolate(leader.points, stamp.time.0)).unwrap_or(0);
+        let delay = leader.and_then(|leader| leader.delay).map_or(0, |delay| delay.0);
+        let ptp = capture.saturating_sub(theta).saturating_add(delay);
+        points.push(Point { time_ns: stamp.time.0, value_scaled_ns: ptp.saturating_sub(media.0) });
+        if let Some(direct) = direct.filter(|_| leader.is_some()) {
+            phases.extend(phase(ptp, stamp.timestamp, clock_rate, direct));
+        }
+    }
+    let steps = steps(&points);
+    let calm = longest_calm(&points, &steps);
+    let (first, last) = calm.first().zip(calm.last())?;
+    let span = CaptureTime(last.time_ns).since(CaptureTime(first.time_ns));
+    if calm.len() < LEAST_WINDOWS {
+        return None;
+    }
+    let slope = theil_sen(&thin(calm, POINTS))?;
+    let step = u32::try_from(resolution.0).unwrap_or(u32::MAX);
+    let shared = if leader.is_some() { SHARED_SYNCS } else { 1.0 };
+    let sigma_ppm = slope.standard_error_at_resolution_ppm(step) * shared;
+    let jumps = steps.iter().filter_map(|(_, step)| *step).take(STEPS_KEPT);
+    Some(MediaRate {
+        // The way of a packet grows where the media clock is slow.
+        ppm: -slope.ppm,
+        sigma_ppm,
+        span,
+        against: if leader.is_some() { Against::Leader } else { Against::CaptureClock },
+        offset: median(&phases).and_then(|phase| ScaledNanos(phase).nanos()),
+        steps: jumps.collect(),
+    })
+}
+
+/// Whether the leader's time is known there.
+fn covers(leader: &LeaderTime<'_>, time: CaptureTime) -> bool {
+    let ends = leader.points.first().zip(leader.points.last());
+    ends.is_some_and(|(first, last)| {
+        time.0 >= first.time_ns.saturating_sub(BEYOND.0) && time.0 <= last.time_ns.saturating_add(BEYOND.0)
+    })
+}
+
+/// How long after its timestamp's instant a packet passes, within half the timestamp's range either way.
+fn phase(ptp_scaled: i128, timestamp: u32, clock_rate: u32, direct: u64) -> Option<i128> {
+    let second = i128::from(NANOS_PER_SECOND) << 16;
+    // Scaled ticks, so that the fraction of a tick is kept.
+    let now =
+        ptp_scaled.checked_mul(i128::from(clock_rate))?.checked_div_euclid(i128::from(NANOS_PER_SECOND))?;
+    let then = i128::from(timestamp).saturating_sub(i128::from(direct)) << 16;
+    let range = 1_i128 << 48;
+    let ticks = now.saturating_sub(then).rem_euclid(range);
+    let ticks = if ticks >= range / 2 { ticks - range } else { ticks };
+    ticks.checked_mul(second)?.checked_div_euclid(i128::from(clock_rate) << 16)
+}
+
+/// Where the series jumps: the place, and the jump of the media clock.
+fn steps(points: &[Point]) -> Vec<(usize, Option<MediaStep>)> {
+    let slope = theil_sen(&thin(points, POINTS)).map_or(0.0, |slope| slope.ppm);
+    let found = find_steps(&without_slope(points, slope), SIDE, LEAST_STEP);
+    found
+        .into_iter()
+        .map(|step| {
+            let jump =
+                step.size.nanos().map(|size| MediaStep { time: CaptureTime(step.time_ns), size: -size });
+            (step.index, jump)
+        })
+        .collect()
+}
+
+fn longest_calm<'a>(points: &'a [Point], steps: &[(usize, Option<MediaStep>)]) -> &'a [Point] {
+    let mut longest: &[Point] = &[];
+    let mut from = 0;
+    for until in steps.iter().map(|(index, _)| *index).chain([points.len()]) {
+        let stretch = points.get(from..until).unwrap_or_default();
+        if stretch.len() > longest.len() {
+            longest = stretch;
+        }
+        from = until;
+    }
+    longest
+}

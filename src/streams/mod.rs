@@ -1,0 +1,130 @@
+//! What is on the wire: streams, who sends them, and what the link carries.
+//!
+//! [`Streams`] takes in all frames and joins like the rest of a stretch; [`Streams::conclude`] tells what its flows are.
+//! Bit rates are those of the wire, by original lengths, so a capture that cut its frames gives the same ones. A
+//! fragmented datagram counts with its first fragment only.
+
+mod describe;
+mod flow;
+mod intervals;
+mod key;
+mod load;
+mod marks;
+mod media;
+mod media_clock;
+mod minima;
+mod packet;
+mod picked;
+mod sessions;
+mod signs;
+mod stream;
+mod table;
+mod trace;
+mod twins;
+
+pub use describe::{Kind, KnownBy, Nature};
+pub use flow::Silence;
+pub use intervals::Intervals;
+pub use key::FlowKey;
+pub use load::{ASSUMED_SPEED, Link, Source, SpeedKnownBy};
+pub use media::Burst;
+pub use media_clock::{Against, MEDIA_LIMIT_PPM, MediaRate, MediaStep};
+pub use sessions::{Described, Sessions};
+pub use stream::{RtpCounts, Stream, Twin};
+pub use table::{FLOWS_KEPT, Folded};
+pub use trace::RateChange;
+
+use crate::capture::Record;
+use crate::clock::LeaderTime;
+use crate::frame::Frame;
+use crate::statistics::Rate;
+use crate::units::BitsPerSecond;
+use crate::units::Nanos;
+use crate::units::wire_octets;
+
+/// The flows of a stretch of frames. Memory: at most 25 KiB for each of [`FLOWS_KEPT`] flows.
+#[derive(Debug, Clone, Default)]
+pub struct Streams {
+    table: table::Table,
+    link: Rate,
+    untimed: u64,
+}
+
+/// What streams are held against.
+#[derive(Debug, Clone, Copy)]
+pub struct Context<'a> {
+    /// Descriptions that were seen.
+    pub sessions: &'a Sessions,
+    /// The time of the site's leader.
+    pub leader: Option<LeaderTime<'a>>,
+    /// Leaders that were seen: domain number and identity.
+    pub leaders: &'a [(Option<u8>, [u8; 8])],
+    /// The coarsest step of a stamp.
+    pub resolution: Nanos,
+    /// The link's speed as the user gave it.
+    pub link_speed: Option<BitsPerSecond>,
+    /// The link's speed as the capture file has it.
+    pub file_speed: Option<BitsPerSecond>,
+}
+
+/// What was on the wire.
+#[derive(Debug, Clone)]
+pub struct Wire {
+    /// Streams by key.
+    pub streams: Vec<Stream>,
+    /// Their sources by address.
+    pub sources: Vec<Source>,
+    /// All frames.
+    pub link: Link,
+    /// Flows that found no room in the table.
+    pub folded: Folded,
+    /// Frames without a time, which are in no stream.
+    pub untimed: u64,
+}
+
+impl Streams {
+    /// Takes in the next frame; whether it belongs to a flow.
+    pub fn record(&mut self, record: &Record<'_>, frame: &Frame<'_>) -> bool {
+        let Some(time) = record.time else {
+            self.untimed += 1;
+            return false;
+        };
+        let fcs = record.fcs_octets.is_some_and(|octets| octets > 0);
+        self.link.push(time, wire_octets(record.original_len, fcs));
+        let Some((key, packet, payload)) = packet::of(record, time, frame) else { return false };
+        self.table.push(key, &packet, payload);
+        true
+    }
+
+    /// This stretch and the one after it as one.
+    #[must_use]
+    pub fn join(mut self, right: Self) -> Self {
+        self.table.join(right.table);
+        // Where time goes far back at a cut, a peak may differ; nothing else does.
+        let _exact: bool = self.link.join(&right.link);
+        self.untimed += right.untimed;
+        self
+    }
+
+    /// What the flows are.
+    #[must_use]
+    pub fn conclude(self, context: Context<'_>) -> Wire {
+        let (flows, rates, folded) = self.table.into_parts();
+        let grounds = stream::Grounds {
+            sections: context.sessions.by_address(),
+            leader: context.leader,
+            leaders: context.leaders,
+            resolution: context.resolution,
+        };
+        let mut streams = stream::streams(flows, &grounds);
+        twins::find(&mut streams);
+        let sources = load::sources(&streams, &rates);
+        let (speed, known_by) = match (context.link_speed, context.file_speed) {
+            (Some(speed), _) => (speed, SpeedKnownBy::Settings),
+            (None, Some(speed)) => (speed, SpeedKnownBy::CaptureFile),
+            (None, None) => (ASSUMED_SPEED, SpeedKnownBy::Assumed),
+        };
+        let link = Link { speed, known_by, rate: self.link };
+        Wire { streams, sources, link, folded, untimed: self.untimed }
+    }
+}

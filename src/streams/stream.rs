@@ -1,0 +1,265 @@
+//! A stream: a flow with everything that could be found out about it.
+
+use std::collections::BTreeMap;
+use std::net::IpAddr;
+
+use super::describe;
+use super::describe::Kind;
+use super::describe::Nature;
+use super::flow::Flow;
+use super::flow::PAUSE_INTERVALS;
+use super::flow::Silence;
+use super::flow::State;
+use super::intervals::Intervals;
+use super::key::FlowKey;
+use super::media::Burst;
+use super::media::Media;
+use super::media_clock;
+use super::media_clock::MediaRate;
+use super::picked::Picked;
+use super::sessions;
+use super::sessions::Described;
+use super::signs::Format;
+use super::trace::RateChange;
+use crate::clock::LeaderTime;
+use crate::sdp;
+use crate::sdp::MediaClock;
+use crate::statistics::Rate;
+use crate::units::BitsPerSecond;
+use crate::units::CaptureTime;
+use crate::units::MacAddress;
+use crate::units::Nanos;
+
+/// What RTP's sequence numbers and timestamps say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct RtpCounts {
+    /// Numbers that never came.
+    pub lost: u64,
+    /// Packets whose number had been there.
+    pub duplicated: u64,
+    /// Packets that came after a higher number.
+    pub reordered: u64,
+    /// Restarts of the sequence.
+    pub restarts: u64,
+    /// Packets and numbers missing between them.
+    pub expected: u64,
+    /// Interarrival jitter after the last packet (RFC 3550 section 6.4.1); `None` where the clock rate is not known.
+    pub jitter: Option<Nanos>,
+    /// Whether stretches of the capture were joined that do not make one pass: the counts are then an estimate.
+    pub estimated: bool,
+}
+
+/// The same stream on another path.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Twin {
+    /// The other leg.
+    pub key: FlowKey,
+    /// How much later the other leg's packets come, at the median.
+    pub delay: Nanos,
+    /// Packets that were compared.
+    pub compared: usize,
+}
+
+/// A stream.
+#[derive(Debug, Clone)]
+pub struct Stream {
+    /// Who sends it where.
+    pub key: FlowKey,
+    /// Source MAC addresses in order of appearance.
+    pub macs: Vec<MacAddress>,
+    /// RTP payload type, where there is one only.
+    pub payload_type: Option<u8>,
+    /// What it is.
+    pub nature: Nature,
+    /// Octets on the wire over time.
+    pub rate: Rate,
+    /// UDP payload a second.
+    pub payload_mean: Option<BitsPerSecond>,
+    /// `None` where it is no RTP.
+    pub rtp: Option<RtpCounts>,
+    /// Times between packets.
+    pub intervals: Intervals,
+    /// Differentiated services code points that occur.
+    pub dscp: Vec<u8>,
+    /// Priorities of tagged frames that occur.
+    pub pcp: Vec<u8>,
+    /// TTLs or hop limits that occur.
+    pub ttl: Vec<u8>,
+    /// Its description.
+    pub described: Option<Described>,
+    /// Its media clock.
+    pub media_rate: Option<MediaRate>,
+    /// Silences of a stream that went on.
+    pub pauses: Vec<Silence>,
+    /// Where its rate changed by half or more, and stayed so.
+    pub changes: Vec<RateChange>,
+    /// Losses in a row; the first few.
+    pub bursts: Vec<Burst>,
+    /// How many there were.
+    pub burst_count: u64,
+    /// The same stream on other paths.
+    pub twins: Vec<Twin>,
+    pub(super) picked: Picked,
+}
+
+impl Stream {
+    /// Its first packet.
+    #[must_use]
+    pub fn first(&self) -> Option<CaptureTime> {
+        self.rate.first()
+    }
+
+    /// Its last packet.
+    #[must_use]
+    pub fn last(&self) -> Option<CaptureTime> {
+        self.rate.last()
+    }
+
+    /// Who sends it; `None` for AVTP.
+    #[must_use]
+    pub const fn source(&self) -> Option<IpAddr> {
+        match self.key {
+            FlowKey::Udp { source, .. } => Some(source),
+            FlowKey::Avtp { .. } => None,
+        }
+    }
+
+    /// Whether it is media.
+    #[must_use]
+    pub const fn is_media(&self) -> bool {
+        self.rtp.is_some() || !matches!(self.nature.kind, Kind::Other)
+    }
+}
+
+/// What streams are held against.
+pub(super) struct Grounds<'a> {
+    pub(super) sections: BTreeMap<(IpAddr, u16), Vec<(&'a sdp::Session, usize)>>,
+    pub(super) leader: Option<LeaderTime<'a>>,
+    pub(super) leaders: &'a [(Option<u8>, [u8; 8])],
+    pub(super) resolution: Nanos,
+}
+
+/// Streams of flows in order of their keys. What claims to be RTP and does not run in sequence goes to the flow without
+/// SSRC between the same ends.
+pub(super) fn streams(flows: Vec<(FlowKey, Flow)>, grounds: &Grounds<'_>) -> Vec<Stream> {
+    let mut streams: BTreeMap<FlowKey, Stream> = BTreeMap::new();
+    let mut plain: BTreeMap<FlowKey, Vec<Flow>> = BTreeMap::new();
+    for (key, flow) in flows {
+        if key.ssrc().is_none() {
+            plain.entry(key).or_default().push(flow);
+            continue;
+        }
+        let payload = flow.payload().to_vec();
+        let format = flow.signs.format();
+        let light = (!flow.is_measured()).then(|| flow.clone());
+        let Some(measured) = flow.measured() else { continue };
+        if measured.media.as_ref().is_some_and(Media::is_proven) {
+            streams.insert(key, stream(key, measured, &payload, format, grounds));
+        } else if key.is_multicast() {
+            // Of unicast only RTP is a stream.
+            let flow = light.unwrap_or_else(|| Flow::of_measured(measured, &payload));
+            plain.entry(key.without_ssrc()).or_default().push(flow);
+        }
+    }
+    for (key, flows) in plain {
+        if let Some((flow, payload)) = together(flows)
+            && let Some(mut measured) = flow.measured()
+        {
+            measured.media = None;
+            streams.insert(key, stream(key, measured, &payload, None, grounds));
+        }
+    }
+    streams.into_values().collect()
+}
+
+/// Flows between the same ends as one; exact where each has few packets.
+fn together(mut flows: Vec<Flow>) -> Option<(Flow, Vec<u8>)> {
+    flows.sort_by_key(Flow::first);
+    let payload = flows.first()?.payload().to_vec();
+    let mut whole = Flow::new(&payload);
+    if flows.iter().any(Flow::is_measured) {
+        for flow in flows {
+            whole.join(flow);
+        }
+    } else {
+        let mut packets: Vec<_> = flows
+            .into_iter()
+            .flat_map(|flow| match flow.state {
+                State::Head(head) => head,
+                State::Measured(_) => Vec::new(),
+            })
+            .collect();
+        packets.sort_by_key(|packet| packet.time);
+        for packet in &packets {
+            whole.push(packet, &[]);
+        }
+    }
+    Some((whole, payload))
+}
+
+fn stream(
+    key: FlowKey,
+    measured: super::flow::Measured,
+    payload: &[u8],
+    format: Option<Format>,
+    grounds: &Grounds<'_>,
+) -> Stream {
+    let media = measured.media.as_ref();
+    let payload_type = media.and_then(Media::payload_type);
+    let described =
+        media.and_then(|_| sessions::described(&grounds.sections, &key, payload_type, grounds.leaders));
+    let nature = match media {
+        Some(media) => describe::rtp(&measured, media, format, described.as_ref()),
+        None => describe::plain(&measured, payload, matches!(key, FlowKey::Avtp { .. })),
+    };
+    // What was measured by a guess counts where the guess was right.
+    let guessed = media.filter(|media| media.clock_rate.is_some() && media.clock_rate == nature.clock_rate);
+    let direct = described.as_ref().and_then(|described| match described.media_clock {
+        Some(MediaClock::Direct { offset, .. }) => offset,
+        _ => None,
+    });
+    let media_rate = guessed.and_then(|media| {
+        let (minima, rate) = (media.minima.as_ref()?, media.clock_rate?);
+        media_clock::rate(minima, rate, grounds.leader.as_ref(), grounds.resolution, direct)
+    });
+    let rtp = media.map(|media| {
+        let counts = media.sequence.counts();
+        RtpCounts {
+            lost: counts.lost(),
+            duplicated: counts.duplicates,
+            reordered: counts.reordered,
+            restarts: counts.restarts,
+            expected: counts.expected,
+            jitter: guessed.and_then(|media| media.jitter.as_ref()).map(crate::rtp::Jitter::current),
+            estimated: media.inexact,
+        }
+    });
+    let span = measured.last().since(measured.first);
+    let mean = span.0.checked_div(i64::try_from(measured.rate.packets()).unwrap_or(i64::MAX));
+    let long = mean.unwrap_or(0).saturating_mul(i64::try_from(PAUSE_INTERVALS).unwrap_or(i64::MAX));
+    let is_pause = |silence: &&Silence| silence.until.since(silence.from).0 > long;
+    Stream {
+        key,
+        macs: measured.marks.macs().to_vec(),
+        payload_type,
+        nature,
+        payload_mean: BitsPerSecond::from_octets(
+            measured.udp_payload.saturating_sub(u64::from(measured.first_payload)),
+            span,
+        ),
+        rtp,
+        dscp: measured.marks.dscp(),
+        pcp: measured.marks.pcp(),
+        ttl: measured.marks.ttl(),
+        media_rate,
+        pauses: measured.silences.iter().filter(is_pause).copied().collect(),
+        changes: measured.trace.changes(),
+        bursts: media.map(|media| media.bursts.clone()).unwrap_or_default(),
+        burst_count: media.map_or(0, |media| media.burst_count),
+        twins: Vec::new(),
+        picked: media.map(|media| media.picked.clone()).unwrap_or_default(),
+        described,
+        rate: measured.rate,
+        intervals: measured.intervals,
+    }
+}

@@ -1,0 +1,170 @@
+//! `downbeat fit`: captures whose load is chosen, against plans whose sums are worked out by hand.
+
+use std::fs;
+use std::path::PathBuf;
+
+use assert_cmd::Command;
+use downbeat::report;
+use serde_json::Value;
+use tempfile::TempDir;
+
+use crate::support::judged::in_project;
+use crate::support::media::Scene;
+use crate::support::media::sender;
+use crate::support::stage::actor;
+
+const SCHEMA: &str = "docs/fit.schema.json";
+/// Octets of RTP payload whose frames take 1518 octets on the wire.
+const PAYLOAD: usize = 1440;
+
+/// A tenth of a second of one stream of RTP.
+fn stream(packets_a_second: u32) -> Scene {
+    let mut scene = Scene::default();
+    scene.audio(&sender(1), packets_a_second / 10 + 1, (1, packets_a_second), PAYLOAD, 0);
+    scene
+}
+
+struct Written {
+    _folder: TempDir,
+    path: PathBuf,
+}
+
+fn written(scene: Scene) -> Written {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("scene.pcap");
+    fs::write(&path, scene.file(128)).unwrap();
+    Written { _folder: folder, path }
+}
+
+fn fit(capture: &Written, arguments: &[&str]) -> (i32, Value) {
+    let mut command = Command::cargo_bin("downbeat").unwrap();
+    let output =
+        command.args(["fit", "--format", "json"]).arg(&capture.path).args(arguments).output().unwrap();
+    let document = serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&output.stderr)));
+    (output.status.code().unwrap(), document)
+}
+
+fn near(value: &Value, wanted: f64) {
+    let value = value.as_f64().unwrap();
+    assert!((value - wanted).abs() < 1e-3, "{value} is not {wanted}");
+}
+
+/// A hardware encoder's stream near 670 Mb/s on 1 Gb/s of which a quarter stays free; cameras of 8 Mb/s (common practice,
+/// no source). 55 171 packets a second of 1518 octets are 670.0 Mb/s.
+#[test]
+fn a_second_heavy_stream_does_not_fit_and_ten_light_ones_do() {
+    let idle = written(stream(100));
+    let busy = written(stream(55_171));
+    let (status, document) = fit(&idle, &["--add", "encoder=670M", "--link-speed", "1G"]);
+    assert_eq!((status, &document["answer"]), (0, &Value::from("fits")));
+    near(&document["load_then_mean"], 0.6712);
+    near(&document["free_then"], 0.3288);
+    assert_eq!(document["keep_free"], 0.25);
+    let (status, document) = fit(&idle, &["--add", "encoder=670Mx2", "--link-speed", "1G"]);
+    assert_eq!((status, &document["answer"]), (1, &Value::from("does-not-fit")));
+    let (status, document) = fit(&busy, &["--add", "encoder=670M", "--link-speed", "1G"]);
+    assert_eq!((status, &document["answer"]), (1, &Value::from("does-not-fit")));
+    near(&document["load_now_mean"], 0.670);
+    near(&document["load_then_mean"], 1.340);
+    near(&document["free_then"], -0.340);
+    let (status, document) = fit(&busy, &["--add", "camera=8Mx10", "--link-speed", "1G"]);
+    assert_eq!((status, &document["answer"]), (0, &Value::from("fits")));
+    near(&document["load_then_peak_1s"], 0.750);
+    let (status, _) = fit(&busy, &["--add", "camera=8Mx10", "--link-speed", "1G", "--keep-free", "26%"]);
+    assert_eq!(status, 1);
+    let (status, _) = fit(&busy, &["--add", "encoder=670M", "--link-speed", "10G"]);
+    assert_eq!(status, 0);
+}
+
+/// 3 s, of which one carries 8 packets a millisecond and two carry one.
+#[test]
+fn where_only_the_fullest_second_is_in_the_way_the_answer_says_so() {
+    let mut scene = Scene::default();
+    scene.audio(&sender(1), 3001, (1, 1000), PAYLOAD, 0);
+    let mut burst = Scene::default();
+    burst.audio(&sender(2), 7000, (1, 7000), PAYLOAD, 0);
+    for mut frame in burst.frames {
+        frame.stamp_ns += 1_000_000_000;
+        scene.frames.push(frame);
+    }
+    let capture = written(scene);
+    // 12.144 Mb/s and in one second 97.152 Mb/s; 40.48 Mb/s on average.
+    let (status, document) =
+        fit(&capture, &["--add", "more=50M", "--link-speed", "100M", "--keep-free", "0"]);
+    assert_eq!((status, &document["answer"]), (1, &Value::from("only-if-peaks-do-not-meet")));
+    near(&document["load_now_mean"], 0.4048);
+    near(&document["load_now_peak_1s"], 0.97152);
+    near(&document["load_then_peak_1s"], 1.47152);
+    let (_, document) = fit(&capture, &["--add", "more=60M", "--link-speed", "100M", "--keep-free", "0"]);
+    assert_eq!(document["answer"], "does-not-fit");
+    let (status, document) = fit(&capture, &["--add", "more=2M", "--link-speed", "100M", "--keep-free", "0"]);
+    assert_eq!((status, &document["answer"]), (0, &Value::from("fits")));
+    let lines: Vec<&str> =
+        document["arithmetic"].as_array().unwrap().iter().map(|line| line.as_str().unwrap()).collect();
+    assert!(lines.contains(&"planned: 1 x 2 Mb/s = 2 Mb/s (more)"), "{lines:?}");
+    assert!(
+        lines[lines.len() - 2].contains("97.152 Mb/s + 2 Mb/s = 99.152 Mb/s (99.2 %), at most 100 Mb/s"),
+        "{lines:?}"
+    );
+}
+
+/// One follower asks once a second: with the answer 86 + 24 and 96 + 24 octets on the wire, 1840 b/s.
+#[test]
+fn planned_streams_bring_followers_whose_messages_count() {
+    let mut scene = Scene::default();
+    scene.clock(&actor(1).class(6), &actor(2), 40);
+    let capture = written(scene);
+    let (_, one) = fit(&capture, &["--add", "camera=1Mx1", "--link-speed", "100M"]);
+    let (_, hundred) = fit(&capture, &["--add", "camera=10kx100", "--link-speed", "100M"]);
+    let then = |document: &Value| document["load_then_mean"].as_f64().unwrap() * 1e8;
+    let each = (then(&hundred) - then(&one)) / 99.0;
+    // The 40 requests lie within 39.9 s.
+    assert!((1840.0..1860.0).contains(&each), "{each}");
+    let told = one["arithmetic"].to_string();
+    assert!(told.contains("PTP: 1 follower asks 1.0 times a second together; with 1 more 2.0"), "{told}");
+    let caveats = |document: &Value| document["caveats"].to_string().contains("not counted");
+    assert!(!caveats(&one));
+    assert!(caveats(&fit(&written(stream(100)), &["--add", "camera=1M"]).1));
+}
+
+#[test]
+fn the_answer_fits_its_schema_and_says_where_it_stops() {
+    let path = in_project(SCHEMA);
+    if std::env::var_os("DOWNBEAT_WRITE_SCHEMA").is_some() {
+        fs::write(&path, report::fit_schema()).unwrap();
+    }
+    let committed = fs::read_to_string(&path).unwrap_or_else(|error| panic!("{SCHEMA}: {error}"));
+    assert_eq!(committed, report::fit_schema(), "write it anew: DOWNBEAT_WRITE_SCHEMA=1 cargo test schema");
+    let validator = jsonschema::validator_for(&serde_json::from_str(&committed).unwrap()).unwrap();
+    let (_, document) = fit(&written(stream(100)), &["--add", "a=1M", "--add", "b=2Mx3"]);
+    assert!(validator.is_valid(&document), "{document}");
+    assert_eq!(document["schema"], "downbeat.fit/1");
+    assert_eq!(document["planned"][1]["count"], 3);
+    assert_eq!(document["planned"][1]["rate_bps"], 2_000_000);
+    let caveats = document["caveats"].to_string();
+    for words in ["one capture shows one link", "1 Gb/s is assumed", "long: there may be fuller seconds"] {
+        assert!(caveats.contains(words), "{words}: {caveats}");
+    }
+}
+
+#[test]
+fn what_makes_no_sense_gives_no_answer() {
+    let capture = written(stream(100));
+    for arguments in [&["--add", "x"][..], &["--add", "x=0"], &["--add", "x=1M", "--keep-free", "2"], &[]] {
+        let mut command = Command::cargo_bin("downbeat").unwrap();
+        let output = command.arg("fit").arg(&capture.path).args(arguments).output().unwrap();
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(output.stdout.is_empty());
+    }
+    // One frame: no time passes.
+    let mut one = Scene::default();
+    one.audio(&sender(1), 1, (48, 48_000), 288, 0);
+    let output = Command::cargo_bin("downbeat")
+        .unwrap()
+        .arg("fit")
+        .arg(written(one).path.as_path())
+        .args(["--add", "x=1M"])
+        .output();
+    assert_eq!(output.unwrap().status.code(), Some(2));
+}

@@ -1,0 +1,414 @@
+//! Queriers, members over time and the groups on the wire, on made sequences whose truth is known to the nanosecond.
+//! Timers: RFC 3376 sections 8.4 and 8.5, from memory.
+
+use std::net::Ipv4Addr;
+
+use serde_json::Value;
+use serde_json::json;
+
+use crate::support::capture_writer::Order;
+use crate::support::capture_writer::PcapFile;
+use crate::support::capture_writer::PcapKind;
+use crate::support::craft::frame::Ipv4Way;
+use crate::support::craft::frame::ethernet;
+use crate::support::craft::frame::ethernet_tagged;
+use crate::support::craft::frame::group_mac;
+use crate::support::craft::frame::udp;
+use crate::support::craft::igmp;
+use crate::support::judged;
+
+const SWITCH: Ipv4Addr = Ipv4Addr::new(10, 20, 0, 1);
+const OTHER_SWITCH: Ipv4Addr = Ipv4Addr::new(10, 20, 0, 2);
+const CAMERA: Ipv4Addr = Ipv4Addr::new(10, 20, 0, 21);
+const DESK: Ipv4Addr = Ipv4Addr::new(10, 20, 0, 61);
+const AUDIO: Ipv4Addr = Ipv4Addr::new(239, 20, 1, 1);
+const PICTURE: Ipv4Addr = Ipv4Addr::new(239, 20, 2, 1);
+const ALL: Ipv4Addr = Ipv4Addr::new(224, 0, 0, 1);
+
+/// A capture in the making: what was sent when, in milliseconds from its first frame.
+#[derive(Default)]
+struct Wire {
+    frames: Vec<(u32, Vec<u8>)>,
+}
+
+impl Wire {
+    fn igmp(self, at_ms: u32, packet: &[u8]) -> Self {
+        let host = packet[15];
+        self.frame(at_ms, ethernet(group_mac(ALL), [2, 0, 0x5e, 0x10, 0, host], 0x0800, packet))
+    }
+
+    fn frame(mut self, at_ms: u32, octets: Vec<u8>) -> Self {
+        self.frames.push((at_ms, octets));
+        self
+    }
+
+    fn query(self, at_ms: u32, from: Ipv4Addr) -> Self {
+        self.igmp(at_ms, &igmp::general_query(from, 100, 1))
+    }
+
+    /// A datagram of media.
+    fn media(self, at_ms: u32, group: Ipv4Addr) -> Self {
+        let way = Ipv4Way {
+            source: Ipv4Addr::new(10, 20, 0, 62),
+            destination: group,
+            ttl: 15,
+            dscp: 34,
+            identification: 1,
+        };
+        let octets =
+            ethernet(group_mac(group), [2, 0, 0x5e, 0x10, 0, 0x62], 0x0800, &udp(&way, 5004, 5004, &[0; 40]));
+        self.frame(at_ms, octets)
+    }
+
+    fn read(mut self, until_ms: u32) -> Value {
+        // The capture's first and last frame, which say nothing.
+        let idle = ethernet([0xff; 6], [2, 0, 0x5e, 0x10, 0, 0xff], 0x88B5, &[0; 46]);
+        self.frames.insert(0, (0, idle.clone()));
+        self.frames.push((until_ms, idle));
+        let mut file = PcapFile::new(Order::Little, PcapKind::Nanoseconds);
+        for (at_ms, octets) in &self.frames {
+            file.record(1_791_055_680 + at_ms / 1000, at_ms % 1000 * 1_000_000, octets);
+        }
+        judged::files(&[("made.pcap", file.octets)]).value()
+    }
+}
+
+/// Events of membership: when, what, in words.
+fn events(report: &Value) -> Vec<(f64, &str, &str)> {
+    let list = report["events"].as_array().unwrap().iter();
+    list.map(|event| {
+        let text = |key: &str| event[key].as_str().unwrap();
+        (event["at_s"].as_f64().unwrap(), text("kind"), text("text"))
+    })
+    .collect()
+}
+
+fn kinds(report: &Value) -> Vec<(f64, &str)> {
+    events(report).into_iter().map(|(at, kind, _)| (at, kind)).collect()
+}
+
+fn querier<'a>(report: &'a Value, ip: &str) -> &'a Value {
+    let mut list = report["multicast"]["queriers"].as_array().unwrap().iter();
+    list.find(|querier| querier["ip"] == ip).unwrap()
+}
+
+fn group(report: &Value, group: Ipv4Addr) -> &Value {
+    let mut list = report["multicast"]["memberships"].as_array().unwrap().iter();
+    list.find(|membership| membership["group"] == group.to_string()).unwrap()
+}
+
+#[test]
+fn a_querier_is_silent_one_millisecond_after_its_time_and_not_at_it() {
+    let asked = || Wire::default().query(1000, SWITCH).query(126_000, SWITCH);
+    // 2 times 125 s and half of 10 s after the last query.
+    let patient = asked().read(126_000 + 255_000);
+    assert_eq!(kinds(&patient), []);
+    assert_eq!(querier(&patient, "10.20.0.1")["silent_since_s"], Value::Null);
+    let silent = asked().read(126_000 + 255_001);
+    assert_eq!(kinds(&silent), [(381.0, "querier-silent")]);
+    let told = querier(&silent, "10.20.0.1");
+    assert_eq!(told["silent_since_s"], 381.0);
+    assert_eq!(
+        [&told["version"], &told["queries"], &told["interval_s"], &told["last_at_s"], &told["patience_s"]],
+        [&json!("IGMPv2"), &json!(2), &json!(125.0), &json!(126.0), &json!(255.0)]
+    );
+    assert_eq!(silent["events"][0]["frames"], json!([3]));
+}
+
+/// Version 3 tells its interval and robustness: 2 times 20 s and half of 5 s.
+#[test]
+fn a_querier_that_declares_its_interval_is_measured_by_it() {
+    let asked = || Wire::default().igmp(1000, &igmp::general_query_v3(SWITCH, 50, 20, 1));
+    assert_eq!(kinds(&asked().read(43_500)), []);
+    let silent = asked().read(43_501);
+    assert_eq!(kinds(&silent), [(43.5, "querier-silent")]);
+    let told = querier(&silent, "10.20.0.1");
+    assert_eq!(told["declared_interval_s"], 20.0);
+    assert_eq!((&told["interval_s"], &told["version"]), (&Value::Null, &json!("IGMPv3")));
+}
+
+/// A querier that starts asks every 31.25 s at first (RFC 3376 section 8.6) and is not silent for going on more slowly.
+#[test]
+fn the_quick_queries_of_a_start_shorten_nobodys_time() {
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .query(32_250, SWITCH)
+        .query(63_500, SWITCH)
+        .query(188_500, SWITCH)
+        .read(400_000);
+    assert_eq!(kinds(&report), []);
+    assert_eq!(querier(&report, "10.20.0.1")["interval_s"], 31.25);
+}
+
+#[test]
+fn the_lower_address_takes_over_and_the_higher_one_does_not() {
+    let report = Wire::default().query(1000, OTHER_SWITCH).query(30_000, SWITCH).read(60_000);
+    assert_eq!(
+        events(&report),
+        [(30.0, "querier-changed", "10.20.0.1 asks for group members instead of 10.20.0.2")]
+    );
+    assert_eq!(querier(&report, "10.20.0.1")["elected"], true);
+    assert_eq!(querier(&report, "10.20.0.2")["elected"], false);
+    let report = Wire::default().query(1000, SWITCH).query(30_000, OTHER_SWITCH).read(60_000);
+    assert_eq!(kinds(&report), []);
+    assert_eq!(querier(&report, "10.20.0.1")["elected"], true);
+}
+
+#[test]
+fn the_higher_address_takes_over_after_the_silence_and_a_querier_may_return() {
+    let report = Wire::default().query(1000, SWITCH).query(300_000, OTHER_SWITCH).read(310_000);
+    assert_eq!(kinds(&report), [(256.0, "querier-silent"), (300.0, "querier-changed")]);
+    let report = Wire::default().query(1000, SWITCH).query(300_000, SWITCH).read(310_000);
+    assert_eq!(kinds(&report), [(256.0, "querier-silent"), (300.0, "querier-returned")]);
+    assert_eq!(querier(&report, "10.20.0.1")["silent_since_s"], Value::Null);
+}
+
+/// Also where other messages between show the silence before the querier does.
+#[test]
+fn a_querier_returns_though_its_silence_was_noticed_before() {
+    let proxy = Ipv4Addr::UNSPECIFIED;
+    let report =
+        Wire::default().query(1000, SWITCH).query(280_000, proxy).query(300_000, SWITCH).read(310_000);
+    assert_eq!(kinds(&report), [(256.0, "querier-silent"), (300.0, "querier-returned")]);
+}
+
+#[test]
+fn a_query_without_an_address_wins_nothing() {
+    let report = Wire::default().query(1000, Ipv4Addr::UNSPECIFIED).query(2000, SWITCH).read(60_000);
+    assert_eq!(kinds(&report), []);
+    assert_eq!(querier(&report, "0.0.0.0")["elected"], false);
+    assert_eq!(querier(&report, "10.20.0.1")["elected"], true);
+}
+
+#[test]
+fn each_vlan_has_its_own_querier() {
+    let mac = [2, 0, 0x5e, 0x10, 0, 1];
+    let tagged = |vlan, from| {
+        ethernet_tagged(group_mac(ALL), mac, (6, vlan), 0x0800, &igmp::general_query(from, 100, 1))
+    };
+    let report =
+        Wire::default().frame(1000, tagged(10, OTHER_SWITCH)).frame(2000, tagged(20, SWITCH)).read(60_000);
+    assert_eq!(kinds(&report), []);
+    for (ip, vlan) in [("10.20.0.1", 20), ("10.20.0.2", 10)] {
+        let told = querier(&report, ip);
+        assert_eq!((&told["vlan"], &told["elected"]), (&json!(vlan), &json!(true)), "{ip}");
+    }
+}
+
+#[test]
+fn an_answer_is_no_join_and_an_unasked_report_is_one() {
+    let report = Wire::default()
+        .igmp(9000, &igmp::report(Ipv4Addr::new(10, 20, 0, 9), AUDIO, 1))
+        .query(20_000, SWITCH)
+        .igmp(29_000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(40_000, &igmp::report(DESK, AUDIO, 1))
+        .igmp(41_000, &igmp::report(DESK, AUDIO, 2))
+        .read(60_000);
+    // The first may answer a query from before the capture.
+    assert_eq!(events(&report), [(40.0, "member-joined", "10.20.0.61 joins 239.20.1.1")]);
+    let told = group(&report, AUDIO);
+    assert_eq!(told["hosts"], json!(["10.20.0.9", "10.20.0.21", "10.20.0.61"]));
+    assert_eq!(told["version"], "IGMPv2");
+    assert_eq!(told["members"][2]["reports"], 2);
+}
+
+#[test]
+fn version_3_says_itself_what_is_a_join() {
+    let report = Wire::default()
+        .igmp(2000, &igmp::report_v3(CAMERA, igmp::IS_MEMBER, AUDIO, 1))
+        .igmp(3000, &igmp::report_v3(DESK, igmp::JOINS, AUDIO, 1))
+        .igmp(40_000, &igmp::report_v3(CAMERA, igmp::LEAVES, AUDIO, 1))
+        .igmp(40_500, &igmp::report_v3(CAMERA, igmp::LEAVES, AUDIO, 2))
+        .read(60_000);
+    assert_eq!(kinds(&report), [(3.0, "member-joined"), (40.0, "member-left")]);
+    let told = group(&report, AUDIO);
+    assert_eq!(told["hosts"], json!(["10.20.0.61"]));
+    let left = &told["members"][0];
+    assert_eq!((&left["ended_by"], &left["ended_at_s"]), (&json!("left"), &json!(40.0)));
+}
+
+#[test]
+fn a_leave_ends_a_membership_also_where_the_report_was_before_the_capture() {
+    let report = Wire::default().igmp(5000, &igmp::leave(CAMERA, AUDIO, 1)).read(60_000);
+    assert_eq!(events(&report), [(5.0, "member-left", "10.20.0.21 leaves 239.20.1.1")]);
+    let told = group(&report, AUDIO);
+    assert_eq!((&told["hosts"], &told["version"]), (&json!([]), &Value::Null));
+    assert_eq!(report["multicast"]["idle"], json!([]));
+}
+
+/// 2 times 125 s and 10 s after the last report (RFC 3376 section 8.4).
+#[test]
+fn a_membership_runs_out_when_nobody_renews_it() {
+    let joined = || Wire::default().igmp(20_000, &igmp::report(CAMERA, AUDIO, 1));
+    assert_eq!(kinds(&joined().read(280_000)), [(20.0, "member-joined")]);
+    let report = joined().read(280_001);
+    assert_eq!(kinds(&report), [(20.0, "member-joined"), (280.0, "membership-expired")]);
+    let told = group(&report, AUDIO);
+    assert_eq!(told["hosts"], json!([]));
+    assert_eq!(told["members"][0]["ended_by"], "expired");
+}
+
+/// In version 2 a member keeps quiet when another has answered (RFC 2236 section 3), in version 3 none does.
+#[test]
+fn another_members_report_renews_version_2_and_not_version_3() {
+    let quiet = Wire::default()
+        .igmp(20_000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(200_000, &igmp::report(DESK, AUDIO, 1))
+        .read(460_000);
+    let joins = [(20.0, "member-joined"), (200.0, "member-joined")];
+    assert_eq!(kinds(&quiet), joins);
+    assert_eq!(group(&quiet, AUDIO)["hosts"], json!(["10.20.0.21", "10.20.0.61"]));
+    let version_3 = Wire::default()
+        .igmp(20_000, &igmp::report_v3(CAMERA, igmp::JOINS, AUDIO, 1))
+        .igmp(200_000, &igmp::report_v3(DESK, igmp::IS_MEMBER, AUDIO, 1))
+        .read(460_000);
+    assert_eq!(kinds(&version_3), [joins[0], joins[1], (280.0, "membership-expired")]);
+    assert_eq!(group(&version_3, AUDIO)["hosts"], json!(["10.20.0.61"]));
+}
+
+#[test]
+fn a_group_that_was_forgotten_is_joined_anew() {
+    let report = Wire::default()
+        .igmp(20_000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(400_000, &igmp::report(DESK, AUDIO, 1))
+        .igmp(410_000, &igmp::report(CAMERA, AUDIO, 1))
+        .read(420_000);
+    assert_eq!(
+        kinds(&report),
+        [
+            (20.0, "member-joined"),
+            (280.0, "membership-expired"),
+            (400.0, "member-joined"),
+            (410.0, "member-joined")
+        ]
+    );
+}
+
+#[test]
+fn link_local_groups_are_members_only_groups_and_nothing_else() {
+    let mdns = Ipv4Addr::new(224, 0, 0, 251);
+    let report = Wire::default()
+        .igmp(20_000, &igmp::report(CAMERA, mdns, 1))
+        .media(21_000, Ipv4Addr::new(224, 0, 0, 107))
+        .read(400_000);
+    assert_eq!(kinds(&report), []);
+    assert_eq!(group(&report, mdns)["members"][0]["ended_by"], "expired");
+    for key in ["idle", "unrequested", "shared_macs"] {
+        assert_eq!(report["multicast"][key], json!([]), "{key}");
+    }
+}
+
+#[test]
+fn groups_are_held_against_what_was_asked_for() {
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(3000, &igmp::report(DESK, PICTURE, 1))
+        .media(4000, AUDIO)
+        .media(5000, Ipv4Addr::new(239, 20, 7, 7))
+        .read(60_000);
+    let multicast = &report["multicast"];
+    assert_eq!(multicast["idle"], json!(["239.20.2.1"]));
+    assert_eq!(multicast["unrequested"], json!(["239.20.7.7"]));
+    assert_eq!(multicast["unrequested_caveats"], json!([]));
+}
+
+/// Reports of one host only, no query, or no time for answers: that nobody asked shows nothing.
+#[test]
+fn a_group_nobody_asked_for_comes_with_what_speaks_against_it() {
+    let caveats = |wire: Wire, until| {
+        let report = wire.media(5000, PICTURE).read(until);
+        assert_eq!(report["multicast"]["unrequested"], json!(["239.20.2.1"]));
+        report["multicast"]["unrequested_caveats"].as_array().unwrap().len()
+    };
+    let reports = |wire: Wire| {
+        wire.igmp(2000, &igmp::report(CAMERA, AUDIO, 1)).igmp(3000, &igmp::report(DESK, AUDIO, 1))
+    };
+    assert_eq!(caveats(Wire::default(), 60_000), 2);
+    assert_eq!(caveats(reports(Wire::default()), 60_000), 1);
+    assert_eq!(caveats(reports(Wire::default().query(1000, SWITCH)), 10_999), 1);
+    assert_eq!(caveats(reports(Wire::default().query(1000, SWITCH)), 11_000), 0);
+    let one_host = Wire::default().query(1000, SWITCH).igmp(2000, &igmp::report(CAMERA, AUDIO, 1));
+    assert_eq!(caveats(one_host, 60_000), 1);
+}
+
+/// RFC 1112 section 6.4: 23 bits of the group are in the address.
+#[test]
+fn groups_that_share_an_address_are_told_with_whom() {
+    let report = Wire::default()
+        .media(1000, AUDIO)
+        .igmp(2000, &igmp::report(DESK, Ipv4Addr::new(239, 148, 1, 1), 1))
+        .media(3000, Ipv4Addr::new(239, 0, 1, 129))
+        .media(4000, Ipv4Addr::new(239, 128, 0, 251))
+        .media(5000, PICTURE)
+        .read(60_000);
+    assert_eq!(
+        report["multicast"]["shared_macs"],
+        json!([
+            { "mac": "01:00:5e:00:00:fb", "groups": ["239.128.0.251"], "reserved_for": "link-local" },
+            { "mac": "01:00:5e:00:01:81", "groups": ["239.0.1.129"], "reserved_for": "ptp" },
+            { "mac": "01:00:5e:14:01:01", "groups": ["239.20.1.1", "239.148.1.1"], "reserved_for": null },
+        ])
+    );
+    let ptp_alone = Wire::default().media(1000, Ipv4Addr::new(224, 0, 1, 129)).read(60_000);
+    assert_eq!(ptp_alone["multicast"]["shared_macs"], json!([]));
+}
+
+#[test]
+fn a_broken_message_is_a_problem_of_the_capture_and_changes_nothing() {
+    let mut broken = igmp::report(CAMERA, AUDIO, 1);
+    broken.truncate(24 + 6);
+    // The header says how long the packet is.
+    broken[3] = 30;
+    let report = Wire::default().igmp(20_000, &broken).read(60_000);
+    assert_eq!(report["captures"][0]["undecodable"], 1);
+    let text = report["captures"][0]["problems"][0]["text"].as_str().unwrap();
+    assert_eq!(text, "IGMP message ends inside Group Address");
+    assert_eq!(report["multicast"]["memberships"], json!([]));
+}
+
+/// Of each group's stream, who takes it in.
+fn receivers(report: &Value) -> Vec<(&str, &Value)> {
+    let streams = report["streams"].as_array().unwrap().iter();
+    streams.map(|stream| (stream["group"].as_str().unwrap(), &stream["receivers"])).collect()
+}
+
+#[test]
+fn who_was_a_member_while_a_stream_ran_receives_it() {
+    let other = Ipv4Addr::new(239, 20, 7, 7);
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(2100, &igmp::report(DESK, PICTURE, 1))
+        .igmp(2200, &igmp::report(CAMERA, PICTURE, 1))
+        .igmp(5000, &igmp::leave(CAMERA, PICTURE, 1))
+        .media(6000, PICTURE)
+        .media(6000, AUDIO)
+        .media(6000, other)
+        .media(6000, Ipv4Addr::new(224, 0, 0, 107))
+        .media(8000, AUDIO)
+        .media(8000, other)
+        .igmp(9000, &igmp::report(DESK, AUDIO, 1))
+        .read(60_000);
+    // The camera had left one group before, the desk joins the other one after the last packet.
+    assert_eq!(
+        receivers(&report),
+        [
+            ("224.0.0.107", &Value::Null),
+            ("239.20.1.1", &json!(["10.20.0.21"])),
+            ("239.20.2.1", &json!(["10.20.0.61"])),
+            ("239.20.7.7", &json!([])),
+        ]
+    );
+}
+
+/// One host's reports may be those of the capture's own port: others' would not be here.
+#[test]
+fn without_others_reports_nobody_knows_the_receivers() {
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+        .media(6000, PICTURE)
+        .read(60_000);
+    assert_eq!(receivers(&report), [("239.20.2.1", &Value::Null)]);
+}

@@ -1,0 +1,5 @@
+//! Every rule: a made capture on which it fires, a near miss on which it does not, and where absence is its evidence,
+//! one that makes it say "cannot tell".
+
+mod elections;
+mod rates;
