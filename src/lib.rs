@@ -37,6 +37,7 @@ pub mod ptp;
 mod record_type;
 pub mod report;
 pub mod rtp;
+pub mod rtsp;
 pub mod sap;
 pub mod sdp;
 pub mod site;

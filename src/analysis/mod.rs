@@ -7,5 +7,5 @@ mod reading;
 mod receivers;
 mod tally;
 
-pub use reading::{Analysis, Bound, CaptureReport, Range, Reading, Settings};
+pub use reading::{Analysis, Bound, CaptureReport, LEAST_SETTING, Range, Reading, Settings};
 pub use tally::{FileTally, Problem, Tally};

@@ -55,6 +55,10 @@ use crate::viewpoint::Viewpoint;
 /// Step of the stamps where the files do not say (classic pcap's, 1 µs).
 const UNKNOWN_RESOLUTION: Nanos = Nanos(1000);
 
+/// Settings of the capture's clock that can be told from pauses between messages, which are 125 ms apart where a leader
+/// sends 8 Syncs a second (chosen: twice that).
+pub const LEAST_SETTING: Nanos = Nanos(250_000_000);
+
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;
 /// Control messages gathered before they are folded: one may unfold to 64 KiB (SAP) or more (DNS) (chosen).
@@ -122,7 +126,7 @@ impl Reading {
     /// A reading with nothing read.
     #[must_use]
     pub fn new(settings: Settings) -> Self {
-        Self { settings, ..Self::default() }
+        Self { settings, streams: Streams::from_the_beginning(), ..Self::default() }
     }
 
     /// Takes in the next record of file number `file`, in capture order.
@@ -212,13 +216,14 @@ impl Reading {
         self.hear(observation);
     }
 
-    /// Takes in what a session announcement says.
+    /// Takes in what a session announcement, or an answer that describes a session, says.
     fn hear(&mut self, observation: &Observation) {
-        let What::Sap(message) = &observation.what else { return };
-        if message.is_deletion {
-            return;
-        }
-        if let Some(session) = message.sdp().and_then(|octets| sdp::parse(octets).ok()) {
+        let text = match &observation.what {
+            What::Sap(message) if !message.is_deletion => message.sdp(),
+            What::Description(text) => Some(text.as_slice()),
+            _ => None,
+        };
+        if let Some(session) = text.and_then(|octets| sdp::parse(octets).ok()) {
             self.announce(session);
         }
     }
@@ -252,7 +257,7 @@ impl Reading {
             resolution,
             ptp_messages: self.ptp_messages,
             copies: self.copies,
-            places: places(&files),
+            places: places(&files.captures),
         };
         let viewpoint = Viewpoint::judge(&self.traffic, &Roles::of(&self.domains), measured);
         let scope = Scope::new(&self.traffic, &viewpoint);
@@ -327,9 +332,9 @@ fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
 
 /// How many places the files may be of: pieces that follow one another are of one, files of the same time may be
 /// of as many as there are.
-fn places(files: &JoinedSummary) -> usize {
+fn places<'a>(files: impl IntoIterator<Item = &'a CaptureSummary>) -> usize {
     let mut spans: Vec<(CaptureTime, CaptureTime)> =
-        files.captures.iter().filter_map(|file| file.first.zip(file.last)).collect();
+        files.into_iter().filter_map(|file| file.first.zip(file.last)).collect();
     spans.sort_unstable();
     let overlap = spans.windows(2).any(|pair| matches!(pair, [before, after] if after.0 < before.1));
     if overlap { spans.len() } else { 1 }
@@ -444,6 +449,24 @@ impl Analysis {
     #[must_use]
     pub fn watched_for(&self, interval: Nanos) -> Nanos {
         self.watched.since(&Watched::default(), interval)
+    }
+
+    /// Whether the capture's clock may have been set by about `size`, or nothing have been captured for that long: the
+    /// stamps span more, or less, than the network was watched for. A jump of that size is nobody else's then.
+    /// Always `false` below [`LEAST_SETTING`].
+    #[must_use]
+    pub fn may_have_been_set_by(&self, size: Nanos) -> bool {
+        let half = Nanos(size.0.saturating_abs() / 2);
+        let watched = self.watched_for(half);
+        let off = self.duration().map_or(0, |length| length.0.saturating_sub(watched.0).saturating_abs());
+        half.0 >= LEAST_SETTING.0 / 2 && off >= half.0
+    }
+
+    /// Whether its files may be of several places, so that one message may be in it more than once, changed on its way:
+    /// files of the same time. Pieces that follow one another are of one place.
+    #[must_use]
+    pub fn may_be_of_several_places(&self) -> bool {
+        places(self.captures.iter().map(|capture| &capture.summary)) > 1
     }
 
     /// Seconds of the capture that have passed at `time`.

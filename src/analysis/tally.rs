@@ -179,6 +179,7 @@ fn message_problem(what: &What) -> Option<Problem> {
         What::Igmp(_)
         | What::Mld(_)
         | What::Sap(_)
+        | What::Description(_)
         | What::Lldp(_)
         | What::Mdns(_)
         | What::Dhcp(_)

@@ -44,9 +44,14 @@ pub(crate) fn find(named: &[PathBuf], progress: &Progress) -> Result<Found, Stri
             folder(name, &mut files, &mut found.warnings)?;
         } else if name.exists() {
             files.push(name.clone());
-        } else {
-            linked(name)?;
-            pattern(name, &mut files)?;
+        } else if let Err(text) = linked(name).and_then(|()| pattern(name, &mut files)) {
+            if named.len() == 1 {
+                return Err(text);
+            }
+            // Told with the files that cannot be read, and the rest go on.
+            let name = name.display().to_string();
+            let why = text.strip_prefix(&format!("{name}: ")).unwrap_or(&text).to_owned();
+            found.inputs.push(Input::reopening(name, move || Err(io::Error::other(why.clone()))));
         }
     }
     for file in files {

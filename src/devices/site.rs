@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use super::device::Device;
 use crate::domains::Domain;
 use crate::domains::DomainKey;
+use crate::domains::DomainName;
 use crate::domains::Domains;
 use crate::domains::Mechanism;
 use crate::domains::PortId;
@@ -62,6 +63,17 @@ impl SiteDomain {
             (None, Some(wanted)) => format!("{wanted}, which is not in this capture"),
             (None, None) => "no domain".to_owned(),
         }
+    }
+
+    /// The site's domain of the same number and VLAN as `key`, where the two differ by their `sdoId`.
+    #[must_use]
+    pub fn with_another_sdo_id(&self, key: &DomainKey) -> Option<DomainKey> {
+        let DomainName::Number { sdo_id, number } = key.name else { return None };
+        let differs = |site: &DomainKey| match site.name {
+            DomainName::Number { sdo_id: other, number: same } => same == number && other != sdo_id,
+            DomainName::Subdomain(_) => false,
+        };
+        self.keys.iter().copied().find(|site| site.vlan == key.vlan && differs(site))
     }
 
     /// Whether `key` is the site's domain.

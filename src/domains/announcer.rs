@@ -46,6 +46,8 @@ pub(crate) struct Offer {
     pub sequence_id: u16,
     /// The sender's interval.
     pub interval: Nanos,
+    /// The interval that it declares; its own pace where it declares none.
+    pub declared: Nanos,
     /// Receipt timeout, in intervals.
     pub receipt_timeout: i64,
     /// Whether one offer qualifies (gPTP has no foreign-master qualification; 802.1AS 10.3, from memory).
@@ -73,6 +75,8 @@ pub struct Announcer {
     pub last_place: Place,
     /// Whether it may have been announcing before the capture began.
     pub present_from_start: bool,
+    /// Times it went on announcing after a silence of more than twice what it declares.
+    pub pauses: u64,
     /// How long the network had been watched at the latest offer, and at the latest Sync of the same port.
     heard: Watched,
     ways: Vec<Way>,
@@ -105,6 +109,7 @@ impl Announcer {
             last: now.time,
             last_place: now.place,
             present_from_start,
+            pauses: 0,
             heard: now.watched,
             ways: vec![now.way],
             counted_on: false,
@@ -123,6 +128,9 @@ impl Announcer {
 
     pub(super) fn hear(&mut self, now: Moment, offer: Offer) {
         let gap = now.watched.since(&self.heard, self.interval);
+        if gap > offer.declared.saturating_mul(2) {
+            self.pauses += 1;
+        }
         if self.is_alive(&now.watched) {
             self.run_count += 1;
             self.qualified |= gap <= offer.interval.saturating_mul(FOREIGN_MASTER_TIME_WINDOW);
@@ -243,7 +251,8 @@ impl Announcer {
     }
 
     /// Whether it had given Sync and stopped, while its Announces went on for longer than their timeout.
-    pub(super) fn sync_stopped(&self) -> bool {
+    #[must_use]
+    pub fn sync_stopped(&self) -> bool {
         self.last_sync.is_some_and(|last| self.heard.since(&last, self.interval) > self.timeout())
     }
 

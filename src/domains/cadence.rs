@@ -120,12 +120,12 @@ impl Cadence {
     }
 
     /// Whether a message was captured before: late, or a second time as by a mirror of two ports. It takes nobody's
-    /// turn. A sender that does not count at all repeats its number at its own pace.
+    /// turn. A sender that does not count at all repeats its number about as often as it declares.
     fn is_out_of_turn(&self, last: u16, sequence_id: u16, since: Option<Nanos>) -> bool {
         match last.wrapping_sub(sequence_id) {
             0 => {
                 let pace = self.declared_interval().or(self.measured).unwrap_or(COPY_WINDOW);
-                since.is_none_or(|since| since.saturating_mul(2) < pace)
+                since.is_none_or(|since| since.saturating_mul(2) < pace || since > pace.saturating_mul(4))
             }
             back => back <= REORDERED,
         }

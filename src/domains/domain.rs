@@ -181,11 +181,19 @@ impl Domain {
         }
         *self.counts.entry(kind).or_insert(0) += 1;
         let multicast = observation.path.is_multicast();
+        if let v2::Body::Sync { origin_timestamp: stamp }
+        | v2::Body::FollowUp { precise_origin_timestamp: stamp } = &message.body
+        {
+            sender.replays.hear(place, header.sequence_id, (kind, *stamp));
+        }
         match &message.body {
             v2::Body::Announce(announce) => self.announce(place, header, announce),
             v2::Body::Sync { .. } => self.sync(port, place.time, header.flags.two_step()),
-            v2::Body::Management { action: v2::Action::Response, .. } => {
-                sender.claims.hear(port, place, message);
+            v2::Body::Management { action, target_port_identity, .. } => {
+                if *action == v2::Action::Response {
+                    sender.claims.hear(port, place, message);
+                }
+                sender.orders.hear(place, (*action, (*target_port_identity).into()), multicast, message);
             }
             _ => {}
         }
@@ -272,6 +280,7 @@ impl Domain {
         let qualifies_at_once = self.key.is_gptp();
         let Some(port) = self.ports.get_mut(&candidate.sender) else { return };
         let interval = port.series(kind).and_then(super::Cadence::pace).unwrap_or(ASSUMED_INTERVAL);
+        let declared = port.series(kind).and_then(super::Cadence::declared_interval).unwrap_or(interval);
         let before = port.offer.replace(candidate).zip(port.time_properties.replace(properties));
         let Some(now) = place.time else { return };
         if let Some((old, old_properties)) =
@@ -290,6 +299,7 @@ impl Domain {
             candidate,
             sequence_id,
             interval,
+            declared,
             receipt_timeout,
             qualifies_at_once,
             is_v1,

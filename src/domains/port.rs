@@ -9,7 +9,9 @@ use super::candidate::Candidate;
 use super::claims::Claims;
 use super::key::PortId;
 use super::marks::Marks;
+use super::orders::Orders;
 use super::peers::PeerSamples;
+use super::replays::Replays;
 use super::samples::LeaderSamples;
 use super::twins::Twins;
 use crate::observations::Path;
@@ -109,6 +111,10 @@ pub struct ClockPort {
     pub twins: Twins,
     /// What it says of itself in management answers.
     pub claims: Claims,
+    /// What it told others to change, and how it answers.
+    pub orders: Orders,
+    /// Messages of it that came again.
+    pub replays: Replays,
     /// Where it sends Sync: what those say of the capture's clock.
     pub samples: Option<Box<LeaderSamples>>,
     /// Where it answers peer-delay requests: what those answers say.
@@ -137,6 +143,8 @@ impl ClockPort {
             addresses: BTreeMap::new(),
             twins: Twins::default(),
             claims: Claims::default(),
+            orders: Orders::default(),
+            replays: Replays::default(),
             samples: None,
             peer: None,
             synchronization_metadata: None,

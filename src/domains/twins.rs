@@ -7,6 +7,7 @@ use super::port::Kind;
 use super::port::SourceAddress;
 use crate::observations::Place;
 use crate::observations::Way;
+use crate::units::MacAddress;
 
 /// Messages from each of two sources before they are called two (reference: 10 from each).
 const MESSAGES: u64 = 10;
@@ -14,6 +15,10 @@ const MESSAGES: u64 = 10;
 /// Times each must have gone on with its own numbers after the other spoke (chosen: one hand-over back and forth is
 /// one device that moves).
 const RETURNS: u64 = 5;
+
+/// Times the owner of an identity must have gone on after a stranger's message (chosen: once may be a device that was
+/// replaced and put back).
+const STRANGER_RETURNS: u64 = 2;
 
 /// Numbers this close are taken for one series: a few may be lost or captured out of order (chosen).
 const NEAR: u16 = 8;
@@ -96,6 +101,22 @@ impl Twins {
         }
     }
 
+    /// The owner of an address and a stranger that sent under the owner's identity with numbers of its own while the
+    /// owner went on. `None` where both are regular enough to be [`Self::two`].
+    #[must_use]
+    pub fn stranger(&self, owner: MacAddress) -> Option<(Kind, OwnSeries, OwnSeries)> {
+        if self.two().is_some() {
+            return None;
+        }
+        let owns =
+            |series: &&OwnSeries| series.source.mac == Some(owner) && series.returns >= STRANGER_RETURNS;
+        self.series.iter().filter(owns).find_map(|own| {
+            let strange =
+                |series: &&OwnSeries| series.kind == own.kind && series.source.mac != own.source.mac;
+            Some((own.kind, *own, *self.series.iter().find(strange)?))
+        })
+    }
+
     /// Two sources that share the identity and count apart, with the kind of message that shows it.
     #[must_use]
     pub fn two(&self) -> Option<(Kind, OwnSeries, OwnSeries)> {
@@ -121,7 +142,6 @@ fn is_near(one: u16, other: u16) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::MacAddress;
 
     const PLACE: Place = Place { file: 0, frame: 1, time: None };
 
@@ -160,6 +180,13 @@ mod tests {
     fn a_device_that_was_swapped_for_another_is_no_pair() {
         let swapped = (0..40).map(|n| (1, n)).chain((0..40).map(|n| (2, 9000 + n)));
         assert!(twins(swapped).two().is_none());
+    }
+
+    #[test]
+    fn one_hand_over_back_and_forth_is_no_pair() {
+        let first = (0..20).map(|n| (1, n)).chain((0..20).map(|n| (2, 9000 + n)));
+        let again = (20..40).map(|n| (1, n)).chain((20..40).map(|n| (2, 9000 + n)));
+        assert!(twins(first.chain(again)).two().is_none());
     }
 
     #[test]

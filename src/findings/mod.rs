@@ -7,10 +7,14 @@
 mod delay;
 mod elections;
 mod finding;
+mod followers;
+mod leading;
 mod pages;
 mod quality;
 mod rates;
+mod redundancy;
 mod rule;
+mod security;
 mod site;
 mod verdict;
 
@@ -21,5 +25,15 @@ pub use verdict::{Judgement, Verdict, judge};
 
 /// Every rule; the order is that of the output within one severity.
 pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
-    [elections::RULES, quality::RULES, delay::RULES, rates::RULES, site::RULES].into_iter().flatten().copied()
+    let groups = [
+        elections::RULES,
+        quality::RULES,
+        followers::RULES,
+        delay::RULES,
+        rates::RULES,
+        redundancy::RULES,
+        security::RULES,
+        site::RULES,
+    ];
+    groups.into_iter().flatten().copied()
 }

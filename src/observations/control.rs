@@ -13,6 +13,7 @@ use crate::frame::Frame;
 use crate::igmp;
 use crate::lldp;
 use crate::mld;
+use crate::rtsp;
 use crate::sap;
 
 /// What a frame of `protocol` says. `None` where there is nothing to say: a message that the capture cut and that
@@ -45,6 +46,7 @@ fn decode(protocol: Protocol, frame: &Frame<'_>, whole: bool) -> Result<Option<W
             Some(What::Mdns(Box::new(message)))
         }
         Protocol::Dhcp => Some(What::Dhcp(Box::new(dhcp::decode(octets)?))),
+        Protocol::Rtsp => rtsp::description(octets).map(|text| What::Description(text.to_vec())),
         Protocol::Arp => arp::decode(octets)?.claim().map(What::Neighbour),
         Protocol::NeighbourDiscovery => {
             let Some(IpAddr::V6(source)) = frame.network.map(|network| network.source) else {

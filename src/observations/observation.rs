@@ -37,6 +37,8 @@ pub enum What {
     /// An IP address that ARP or neighbour discovery claims for a MAC address; messages that claim none are not
     /// observed.
     Neighbour(arp::Claim),
+    /// The text of a session description that RTSP or HTTP answered with.
+    Description(Vec<u8>),
     /// A message of a protocol other than PTP that cannot be read, though the capture has all of the frame.
     Unreadable(Protocol, Trouble),
 }

@@ -11,11 +11,13 @@ use crate::frame::Fragment;
 use crate::frame::Frame;
 use crate::lldp;
 use crate::ptp;
+use crate::rtsp;
 use crate::sap;
 
 /// IANA protocol numbers.
 const IGMP: u8 = 2;
 const ICMPV6: u8 = 58;
+const TCP: u8 = 6;
 
 /// The groups of multicast DNS (RFC 6762 section 3, from memory).
 const MDNS_4: Ipv4Addr = Ipv4Addr::new(224, 0, 0, 251);
@@ -42,6 +44,8 @@ pub enum Protocol {
     Arp,
     /// IPv6 neighbour discovery.
     NeighbourDiscovery,
+    /// An answer of RTSP or HTTP over TCP that may describe a session.
+    Rtsp,
 }
 
 impl Protocol {
@@ -58,6 +62,7 @@ impl Protocol {
             Self::Dhcp => "DHCP",
             Self::Arp => "ARP",
             Self::NeighbourDiscovery => "neighbour discovery",
+            Self::Rtsp => "RTSP",
         }
     }
 
@@ -77,6 +82,9 @@ impl Protocol {
             // RFC 2710 section 3, RFC 3810 section 5; RFC 4861 sections 4.3 and 4.4.
             (ICMPV6, Some(130..=132 | 143)) => Some(Self::Mld),
             (ICMPV6, Some(135 | 136)) => Some(Self::NeighbourDiscovery),
+            (TCP, _) if network.fragment == Fragment::None && rtsp::is_answer(frame.payload) => {
+                Some(Self::Rtsp)
+            }
             _ => None,
         }
     }

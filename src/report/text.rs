@@ -43,8 +43,11 @@ const EVIDENCE_SHOWN: usize = 6;
 /// Where `out` cannot be written.
 pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     verdict(document, out)?;
-    let mut after = document.findings.iter().skip(1);
-    for finding in &document.findings {
+    // Context is told in a line each, further down.
+    let (noted, wrong): (Vec<&FindingDocument>, Vec<&FindingDocument>) =
+        document.findings.iter().partition(|finding| matches!(finding.severity, SeverityName::Info));
+    let mut after = wrong.iter().skip(1);
+    for finding in &wrong {
         self::finding(finding, document.captures.len() > 1, out)?;
         // What to do is said once, behind the last of the same.
         if after.next().is_none_or(|after| after.id != finding.id || after.next != finding.next) {
@@ -57,6 +60,7 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     devices::write(document, out)?;
     streams::brief(document, out)?;
     multicast::write(document, out)?;
+    notes(&noted, out)?;
     events(document, out)?;
     viewpoint::write(&document.viewpoint, out)?;
     capture_quality(document, out)?;
@@ -128,6 +132,17 @@ fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) ->
     let more = finding.evidence.len().saturating_sub(EVIDENCE_SHOWN);
     if more > 0 {
         writeln!(out, "    and {more} more (see --format json)")?;
+    }
+    Ok(())
+}
+
+/// Findings that are no fault, a line each.
+fn notes(noted: &[&FindingDocument], out: &mut impl Write) -> io::Result<()> {
+    if !noted.is_empty() {
+        writeln!(out, "\nNoted (no faults; --format json has evidence and sources)")?;
+    }
+    for finding in noted {
+        paragraph(out, 2, &format!("{}: ", finding.id), &plain(&finding.title))?;
     }
     Ok(())
 }

@@ -50,6 +50,10 @@ pub struct Jitter {
     reachable: (u64, u64),
     /// One run for each of `reachable`, once those are few.
     runs: Vec<Run>,
+    /// Whether nothing comes before, so that no other beginning counts.
+    is_beginning: bool,
+    /// The last way in ticks that was turned into time, and that time, ns: a steady stream's is always the same.
+    turned: (i64, i64),
 }
 
 impl Jitter {
@@ -66,7 +70,17 @@ impl Jitter {
             log: Vec::new(),
             reachable: (0, LARGEST_STATE),
             runs: Vec::new(),
+            is_beginning: false,
+            turned: (0, 0),
         })
+    }
+
+    /// Says that no part comes before this one, so that nothing has to be kept for one. It can then be joined with what
+    /// follows and no more with what was before.
+    pub fn begin(&mut self) {
+        self.is_beginning = true;
+        self.log = Vec::new();
+        self.runs = Vec::new();
     }
 
     /// Adds a packet in order of arrival.
@@ -123,9 +137,11 @@ impl Jitter {
     /// `D(i−1,i)`: how much longer the second packet was under way.
     fn between(&mut self, one: (CaptureTime, u32), two: (CaptureTime, u32)) {
         let ticks = i64::from(two.1.wrapping_sub(one.1).cast_signed());
-        // 32 bits of ticks times 10⁹ fit into 63 bits.
-        let media_ns = ticks * NANOS_PER_SECOND / i64::from(self.clock_rate);
-        let change = two.0.since(one.0).0.saturating_sub(media_ns).unsigned_abs();
+        if ticks != self.turned.0 {
+            // 32 bits of ticks times 10⁹ fit into 63 bits.
+            self.turned = (ticks, ticks * NANOS_PER_SECOND / i64::from(self.clock_rate));
+        }
+        let change = two.0.since(one.0).0.saturating_sub(self.turned.1).unsigned_abs();
         if change > LARGEST_SAMPLE_NS {
             self.steps += 1;
         } else {
@@ -136,6 +152,9 @@ impl Jitter {
     fn sample(&mut self, sample_ns: u64) {
         self.samples += 1;
         self.own.step(sample_ns);
+        if self.is_beginning {
+            return;
+        }
         if !self.runs.is_empty() {
             for run in &mut self.runs {
                 run.step(sample_ns);
@@ -189,6 +208,11 @@ mod tests {
         let whole = result(&pass(packets));
         let (left, middle, right) =
             (pass(&packets[..low]), pass(&packets[low..high]), pass(&packets[high..]));
+        let mut from_beginning = left.clone();
+        from_beginning.begin();
+        from_beginning.join(&middle);
+        from_beginning.join(&right);
+        assert_eq!(result(&from_beginning), whole);
         let mut from_left = left.clone();
         from_left.join(&middle);
         from_left.join(&right);

@@ -13,7 +13,7 @@ use crate::units::Nanos;
 /// Packets that are kept as they are before anything is measured (chosen).
 const HEAD: usize = 64;
 /// A silence beyond this is a pause, where it is also beyond [`PAUSE_INTERVALS`] mean intervals (chosen).
-const PAUSE: Nanos = Nanos::from_seconds(2);
+pub(super) const PAUSE: Nanos = Nanos::from_seconds(2);
 /// See [`PAUSE`].
 pub(super) const PAUSE_INTERVALS: u64 = 20;
 /// Silences kept of one flow (chosen).
@@ -26,6 +26,8 @@ pub(super) const PAYLOAD_KEPT: usize = 32;
 pub(super) struct Flow {
     pub(super) state: State,
     pub(super) signs: Signs,
+    /// Whether no part comes before.
+    is_beginning: bool,
     /// The first octets of the first payload.
     payload: [u8; PAYLOAD_KEPT],
     payload_len: usize,
@@ -65,8 +67,21 @@ pub(super) struct Measured {
     last: CaptureTime,
 }
 
+impl Silence {
+    /// Whether this is a silence of all that was captured: then it says nothing of one stream.
+    pub(super) fn is_of_all(self, all: &[Self]) -> bool {
+        let length = self.until.since(self.from).0;
+        // Nine tenths: streams have intervals of their own.
+        let covers = |other: &&Self| {
+            let (from, until) = (self.from.max(other.from), self.until.min(other.until));
+            until.since(from).0.saturating_mul(10) >= length.saturating_mul(9)
+        };
+        all.iter().any(|other| covers(&other))
+    }
+}
+
 impl Flow {
-    pub(super) fn new(payload: &[u8]) -> Self {
+    pub(super) fn new(payload: &[u8], is_beginning: bool) -> Self {
         let mut kept = [0; PAYLOAD_KEPT];
         for (to, from) in kept.iter_mut().zip(payload) {
             *to = *from;
@@ -74,6 +89,7 @@ impl Flow {
         Self {
             state: State::Head(Vec::new()),
             signs: Signs::default(),
+            is_beginning,
             payload: kept,
             payload_len: payload.len().min(PAYLOAD_KEPT),
         }
@@ -81,7 +97,7 @@ impl Flow {
 
     /// A flow that was measured before.
     pub(super) fn of_measured(measured: Measured, payload: &[u8]) -> Self {
-        Self { state: State::Measured(Box::new(measured)), ..Self::new(payload) }
+        Self { state: State::Measured(Box::new(measured)), ..Self::new(payload, false) }
     }
 
     /// The first octets of the first payload.
@@ -104,8 +120,11 @@ impl Flow {
             State::Head(head) => {
                 head.push(*packet);
                 if head.len() >= HEAD
-                    && let Some(measured) = Measured::of_head(head, None)
+                    && let Some(mut measured) = Measured::of_head(head, None)
                 {
+                    if self.is_beginning {
+                        measured.begin();
+                    }
                     self.state = State::Measured(Box::new(measured));
                 }
             }
@@ -126,7 +145,12 @@ impl Flow {
                     // A few packets alone tell no clock rate.
                     let guessed = right.media.as_ref().and_then(|media| media.clock_rate);
                     match Measured::of_head(head, guessed) {
-                        Some(measured) => self.state = State::Measured(Box::new(measured)),
+                        Some(mut measured) => {
+                            if self.is_beginning {
+                                measured.begin();
+                            }
+                            self.state = State::Measured(Box::new(measured));
+                        }
                         None => {
                             self.state = State::Measured(right);
                             return;
@@ -204,6 +228,12 @@ impl Measured {
             measured.count(packet);
         }
         Some(measured)
+    }
+
+    fn begin(&mut self) {
+        if let Some(media) = &mut self.media {
+            media.begin();
+        }
     }
 
     fn push(&mut self, packet: &Packet) {

@@ -5,7 +5,6 @@ use std::net::IpAddr;
 
 use super::stream::Stream;
 use crate::statistics::Rate;
-use crate::statistics::RateWidth;
 use crate::units::BitsPerSecond;
 
 /// The speed a link is taken to have where nothing says (chosen: what most such networks are made of).
@@ -56,14 +55,6 @@ pub struct Source {
     pub mean: BitsPerSecond,
     /// Octets on the wire over time, of all its streams together.
     pub rate: Rate,
-}
-
-impl Source {
-    /// The fullest second.
-    #[must_use]
-    pub fn peak_second(&self) -> Option<BitsPerSecond> {
-        self.rate.peak(RateWidth::Second).map(|peak| peak.rate)
-    }
 }
 
 /// The sources of the streams, by address; `rates` holds each one's octets over time.

@@ -157,6 +157,13 @@ impl Media {
         media
     }
 
+    /// Says that no part comes before.
+    pub(super) fn begin(&mut self) {
+        if let Some(jitter) = &mut self.jitter {
+            jitter.begin();
+        }
+    }
+
     pub(super) fn push(&mut self, rtp: Rtp, time: CaptureTime) {
         let packet = (rtp, time);
         self.sequence.push(0, rtp.sequence);

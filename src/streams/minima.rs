@@ -33,27 +33,36 @@ pub(super) struct Minima {
     rate: u32,
     width: i64,
     windows: Vec<(i64, Stamp)>,
+    /// From where to where the window of the last packet reaches, ns; empty before the first.
+    current: (i64, i64),
 }
 
 impl Minima {
     pub(super) const fn new(rate: u32) -> Self {
-        Self { rate, width: NARROWEST, windows: Vec::new() }
+        Self { rate, width: NARROWEST, windows: Vec::new(), current: (0, 0) }
     }
 
     pub(super) fn push(&mut self, stamp: Stamp) {
-        let index = stamp.time.0.div_euclid(self.width);
-        if let Some((last, fastest)) = self.windows.last_mut()
-            && *last == index
+        let (from, until) = self.current;
+        if (from..until).contains(&stamp.time.0)
+            && let Some((_, fastest)) = self.windows.last_mut()
         {
             if stamp.is_faster(*fastest, self.rate) {
                 *fastest = stamp;
             }
             return;
         }
-        self.insert(index, stamp);
+        self.insert(stamp.time.0.div_euclid(self.width), stamp);
         while self.windows.len() > MOST {
             self.widen();
         }
+        self.mark();
+    }
+
+    /// Notes where the last window reaches.
+    fn mark(&mut self) {
+        let last = self.windows.last().map(|(index, _)| index.saturating_mul(self.width));
+        self.current = last.map_or((0, 0), |from| (from, from.saturating_add(self.width)));
     }
 
     fn insert(&mut self, index: i64, stamp: Stamp) {
@@ -88,6 +97,7 @@ impl Minima {
         while self.windows.len() > MOST {
             self.widen();
         }
+        self.mark();
     }
 
     /// The fastest packets in time order.

@@ -39,6 +39,7 @@ use crate::clock::LeaderTime;
 use crate::frame::Frame;
 use crate::statistics::Rate;
 use crate::units::BitsPerSecond;
+use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::units::wire_octets;
 
@@ -47,8 +48,14 @@ use crate::units::wire_octets;
 pub struct Streams {
     table: table::Table,
     link: Rate,
+    /// First and last frame, and times without any.
+    heard: Option<(CaptureTime, CaptureTime)>,
+    silences: Vec<Silence>,
     untimed: u64,
 }
+
+/// Silences of the whole capture that are kept (chosen).
+const SILENCES_KEPT: usize = 64;
 
 /// What streams are held against.
 #[derive(Debug, Clone, Copy)]
@@ -83,12 +90,22 @@ pub struct Wire {
 }
 
 impl Streams {
+    /// Those of a capture's beginning: what follows can be joined to them, and nothing can come before, which saves what a
+    /// part keeps for that.
+    #[must_use]
+    pub fn from_the_beginning() -> Self {
+        let mut streams = Self::default();
+        streams.table.is_beginning = true;
+        streams
+    }
+
     /// Takes in the next frame; whether it belongs to a flow.
     pub fn record(&mut self, record: &Record<'_>, frame: &Frame<'_>) -> bool {
         let Some(time) = record.time else {
             self.untimed += 1;
             return false;
         };
+        self.hear(time);
         let fcs = record.fcs_octets.is_some_and(|octets| octets > 0);
         self.link.push(time, wire_octets(record.original_len, fcs));
         let Some((key, packet, payload)) = packet::of(record, time, frame) else { return false };
@@ -96,10 +113,25 @@ impl Streams {
         true
     }
 
+    /// Notes that something was captured.
+    fn hear(&mut self, time: CaptureTime) {
+        let (first, last) = self.heard.unwrap_or((time, time));
+        if time.since(last) > flow::PAUSE && self.silences.len() < SILENCES_KEPT {
+            self.silences.push(Silence { from: last, until: time });
+        }
+        self.heard = Some((first, time));
+    }
+
     /// This stretch and the one after it as one.
     #[must_use]
     pub fn join(mut self, right: Self) -> Self {
         self.table.join(right.table);
+        if let Some((first, last)) = right.heard {
+            self.hear(first);
+            self.silences.extend(right.silences);
+            self.silences.truncate(SILENCES_KEPT);
+            self.heard = self.heard.map(|(first, _)| (first, last));
+        }
         // Where time goes far back at a cut, a peak may differ; nothing else does.
         let _exact: bool = self.link.join(&right.link);
         self.untimed += right.untimed;
@@ -117,6 +149,9 @@ impl Streams {
             resolution: context.resolution,
         };
         let mut streams = stream::streams(flows, &grounds);
+        for stream in &mut streams {
+            stream.pauses.retain(|pause| !pause.is_of_all(&self.silences));
+        }
         twins::find(&mut streams);
         let sources = load::sources(&streams, &rates);
         let (speed, known_by) = match (context.link_speed, context.file_speed) {

@@ -176,7 +176,7 @@ pub(super) fn streams(flows: Vec<(FlowKey, Flow)>, grounds: &Grounds<'_>) -> Vec
 fn together(mut flows: Vec<Flow>) -> Option<(Flow, Vec<u8>)> {
     flows.sort_by_key(Flow::first);
     let payload = flows.first()?.payload().to_vec();
-    let mut whole = Flow::new(&payload);
+    let mut whole = Flow::new(&payload, false);
     if flows.iter().any(Flow::is_measured) {
         for flow in flows {
             whole.join(flow);

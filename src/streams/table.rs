@@ -43,6 +43,8 @@ pub(super) struct Table {
     places: HashMap<FlowKey, u32>,
     cache: Vec<u32>,
     folded: Folded,
+    /// Whether no part comes before.
+    pub(super) is_beginning: bool,
     /// Octets over time of each source, of at most as many as there are flows.
     sources: Vec<(IpAddr, Rate)>,
     source_places: HashMap<IpAddr, u32>,
@@ -105,7 +107,7 @@ impl Table {
         }
         let place = match self.places.get(&key) {
             Some(place) => *place,
-            None => self.add(key, Flow::new(payload)),
+            None => self.add(key, Flow::new(payload, self.is_beginning)),
         };
         if self.cache.is_empty() {
             self.cache = vec![NOWHERE; CACHE];

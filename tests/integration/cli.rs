@@ -360,6 +360,16 @@ fn one_bad_file_is_told_and_the_rest_go_on() {
 }
 
 #[test]
+fn a_file_that_is_not_there_is_told_and_the_rest_go_on() {
+    let good = capture("playhouse-healthy.pcapng");
+    let output = check([good.as_path(), Path::new("no-such-capture.pcap")]);
+    assert_eq!(status(&output), CLEAR);
+    assert!(said(&output.stderr).contains("there is no such file or folder"), "{output:?}");
+    assert!(said(&output.stdout).starts_with("SOUND"), "{output:?}");
+    assert!(said(&output.stdout).contains("no-such-capture.pcap"), "{output:?}");
+}
+
+#[test]
 fn half_a_capture_is_read_and_its_damage_is_told_with_its_place() {
     let folder = tempfile::tempdir().unwrap();
     for name in ["playhouse-healthy.pcapng", "playhouse-v1-beside-v2.pcap"] {

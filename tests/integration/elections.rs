@@ -525,6 +525,19 @@ fn a_flood_of_invented_clocks_does_not_unseat_the_leader_or_grow_without_bound()
     assert!(only(&domains).election.announcers().len() < 1000);
 }
 
+/// Three intervals and half of one more, for jitter after two lost messages (chosen).
+#[test]
+fn a_leader_is_given_up_half_an_interval_after_its_receipt_timeout() {
+    for (back_at, expected) in [(13_400, 1), (13_600, 2)] {
+        let a = actor(1);
+        let mut stage = Stage::default();
+        stage.announces(0..=10, &[&a]);
+        stage.announce(back_at, &a);
+        stage.announces(15..=20, &[&a]);
+        assert_eq!(tenures(only(&stage.finish(20_000))).len(), expected, "{back_at}");
+    }
+}
+
 /// Announces of a few clocks at any times, with any data.
 fn any_play() -> impl Strategy<Value = Vec<(i64, u8, u8, u8, u16)>> {
     let time = prop_oneof![8 => 0..30_000_i64, 1 => -5_000_000..5_000_000_i64];

@@ -19,6 +19,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("igmp", &["units", "bytes", "record_type"]),
     ("mld", &["units", "bytes", "record_type"]),
     ("sap", &["units", "bytes"]),
+    ("rtsp", &[]),
     ("sdp", &["units", "bytes"]),
     ("lldp", &["units", "bytes"]),
     ("dns", &["units", "bytes"]),
@@ -28,7 +29,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("timing", &["units", "statistics"]),
     (
         "observations",
-        &["units", "bytes", "capture", "frame", "ptp", "igmp", "mld", "sap", "lldp", "dns", "dhcp", "arp"],
+        &[
+            "units", "bytes", "capture", "frame", "ptp", "igmp", "mld", "sap", "rtsp", "lldp", "dns", "dhcp",
+            "arp",
+        ],
     ),
     ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
     ("profiles", &["units", "statistics", "ptp", "observations", "domains", "nearest"]),
@@ -90,6 +94,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "site",
             "units",
             "statistics",
+            "timing",
             "ptp",
             "observations",
             "domains",

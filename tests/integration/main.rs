@@ -27,6 +27,7 @@ mod clock_truth_v1;
 mod compare;
 mod cuts;
 mod demo_captures;
+mod descriptions;
 mod device_names;
 mod device_states;
 mod device_table;

@@ -491,3 +491,47 @@ fn flows_beyond_the_limit_are_folded_and_told_and_the_steady_ones_stay() {
     let kept = streams(&document).iter().find(|stream| stream["source_ip"] == "192.168.20.1").unwrap();
     assert_eq!((number(kept, "packets"), &kept["rtp"]["lost"]), (2000, &0.into()));
 }
+
+#[test]
+fn a_mirror_that_captures_twice_is_named_as_such() {
+    let mut scene = Scene::default();
+    scene.audio(&sender(1), 500, (48, 48_000), 288, 0);
+    for frame in scene.frames.clone() {
+        let octets = frame.octets.clone();
+        scene.frames.push(crate::support::craft::capture_file::CapturedFrame {
+            stamp_ns: frame.stamp_ns + 10_000,
+            octets,
+            ..frame
+        });
+    }
+    let judged = judged::files(&[("scene.pcap", scene.file(WHOLE))]);
+    assert_eq!(only(&judged.value())["rtp"]["duplicated"], 500);
+    let text = judged.text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("500 doubled: captured twice, as by a mirror of both directions"), "{text}");
+}
+
+/// Two streams, one of which is silent for 5 s; then all are, as where the capturing machine slept.
+#[test]
+fn a_silence_of_one_stream_is_told_and_one_of_the_whole_capture_is_not_the_streams() {
+    let mut scene = Scene::default();
+    for second in (0..10).chain(20..30) {
+        for number in [1, 2] {
+            if number == 2 && (3..8).contains(&second) {
+                continue;
+            }
+            for part in 0..10_u16 {
+                let sequence = u16::try_from(second).unwrap() * 10 + part;
+                let sender = sender(number);
+                let at = i64::from(second) * 1_000_000_000 + i64::from(part) * 100_000_000;
+                scene.pass(at, sender.frame(&sender.rtp(sequence, u32::from(sequence) * 4800, false, 288)));
+            }
+        }
+    }
+    let document = value(scene, WHOLE);
+    let events = document["events"].as_array().unwrap().iter();
+    let pauses: Vec<&str> = events
+        .filter(|event| event["kind"] == "stream-paused")
+        .map(|event| event["text"].as_str().unwrap())
+        .collect();
+    assert_eq!(pauses, ["192.168.20.2>239.20.1.2:5004 ssrc 5e000002 is silent for 5.1 s"]);
+}

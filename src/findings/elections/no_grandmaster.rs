@@ -34,6 +34,18 @@ const ASKERS: usize = 2;
 const ONE_ASKER: &str = "one device asks for the time and no other sends PTP: a mirror of one direction, or a port \
                          that multicast of others does not reach, would look the same";
 
+/// What is said where a domain of the same number is led in another VLAN.
+const TAGS_LOST: &str = "a domain of the same number is led in another VLAN or without a tag: a mirror that takes tags \
+                         off one direction would look the same";
+
+/// Whether `other` is led and differs from `domain` by nothing but its VLAN.
+fn differs_in_tag_only(domain: &Domain, other: &Domain) -> bool {
+    other.election.leader().is_some()
+        && other.key.name == domain.key.name
+        && other.key.vlan != domain.key.vlan
+        && (other.key.vlan.is_none() || domain.key.vlan.is_none())
+}
+
 fn too_short() -> String {
     let need = LONGEST_SILENCE.0 / 1_000_000_000;
     format!("no leader was seen; {need} s of requests without one are needed to say that there is none")
@@ -91,6 +103,10 @@ impl Rule for NoGrandmaster {
                     [Kind::DelayReq, Kind::PdelayReq].iter().map(|kind| domain.count(*kind)).sum();
                 if watched < LONGEST_SILENCE || asked == 0 {
                     cannot_tell = Some(too_short());
+                    continue;
+                }
+                if analysis.domains.iter().any(|other| differs_in_tag_only(domain, other)) {
+                    cannot_tell = Some(TAGS_LOST.to_owned());
                     continue;
                 }
                 if askers(domain) < ASKERS {

@@ -28,7 +28,9 @@ impl Rule for TwoMastersOneDomain {
         let mut findings = Vec::new();
         let mut apart = false;
         for domain in analysis.domains.iter() {
-            for rivalry in domain.election.rivalries() {
+            // One that gives the leader up between its Announces is the matter of another rule.
+            let deaf = |rivalry: &&Rivalry| domain.impatience(rivalry.port).is_none();
+            for rivalry in domain.election.rivalries().iter().filter(deaf) {
                 if rivalry.apart {
                     apart = true;
                 } else {

@@ -5,6 +5,7 @@ use crate::devices::Device;
 use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::Domain;
+use crate::domains::DomainKey;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
@@ -30,8 +31,14 @@ impl Rule for WrongDomainFollower {
             return Outcome::Quiet;
         }
         let mut findings = Vec::new();
-        let astray: Vec<&Device> =
-            analysis.devices.iter().filter(|device| device.state == State::Astray).collect();
+        // Those in the site's domain number with another sdoId are the matter of another rule.
+        let other_number =
+            |key: Option<DomainKey>| key.is_none_or(|key| analysis.site.with_another_sdo_id(&key).is_none());
+        let astray: Vec<&Device> = analysis
+            .devices
+            .iter()
+            .filter(|device| device.state == State::Astray && other_number(device.in_domain))
+            .collect();
         if astray.is_empty() {
             return withheld(analysis);
         }

@@ -2,12 +2,14 @@
 
 use crate::analysis::Analysis;
 use crate::devices::Strength;
+use crate::domains::Cadence;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Kind;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
+use crate::findings::finding::at;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
 
@@ -24,7 +26,7 @@ impl Rule for AnnounceWithoutSync {
     }
 
     fn summary(&self) -> &'static str {
-        "the leader announces itself and sends no Sync"
+        "the leader announces itself and sends no Sync, or none any more"
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
@@ -34,7 +36,11 @@ impl Rule for AnnounceWithoutSync {
             let Some(leader) = domain.election.leader() else { continue };
             for port in domain.ports.values() {
                 let offers_leader = port.offer.is_some_and(|offer| offer.grandmaster == leader);
-                if !offers_leader || port.count(Kind::Sync) > 0 || port.count(Kind::Announce) < ANNOUNCES {
+                if !offers_leader || port.count(Kind::Announce) < ANNOUNCES {
+                    continue;
+                }
+                if port.count(Kind::Sync) > 0 {
+                    findings.extend(self.stopped(analysis, domain, port));
                     continue;
                 }
                 if domain.count(Kind::Sync) == 0 && domain.count(Kind::FollowUp) > 0 {
@@ -60,9 +66,28 @@ impl Rule for AnnounceWithoutSync {
 }
 
 impl AnnounceWithoutSync {
+    /// A port whose Syncs came by multicast and have stopped, while its Announces go on.
+    fn stopped(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Option<Finding> {
+        let announcer = domain.election.announcers().get(&port.port)?;
+        let by_multicast = port.marks.get(&Kind::Sync).is_some_and(|marks| marks.unicast == 0);
+        if !by_multicast || !announcer.sync_stopped() || !domain.election.alive_at_end(announcer) {
+            return None;
+        }
+        let last_sync = port.series(Kind::Sync).and_then(Cadence::last)?;
+        let last_announce = port.series(Kind::Announce).and_then(Cadence::last);
+        let at = last_sync.time.map(|time| at(analysis, time)).unwrap_or_default();
+        let mut finding = self.finding(analysis, domain, port, "its earlier ones were captured");
+        finding.title = format!("{}: the leader's port {} sends no Sync since {at}", domain.key, port.port);
+        finding.evidence = vec![
+            Evidence { place: Some(last_sync), text: "its last Sync".to_owned() },
+            Evidence { place: last_announce, text: "it still announces the leader".to_owned() },
+        ];
+        Some(finding)
+    }
+
     fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort, view: &str) -> Finding {
         let announces = port.count(Kind::Announce);
-        let last = port.series(Kind::Announce).and_then(crate::domains::Cadence::last);
+        let last = port.series(Kind::Announce).and_then(Cadence::last);
         Finding {
             id: self.id(),
             severity: Severity::Critical,
@@ -78,7 +103,10 @@ impl AnnounceWithoutSync {
                 "restart the leader's PTP service; look for a time-stamping fault in its log",
                 "check that the capture would see its event messages (UDP 319)",
             ],
-            sources: vec!["IEEE 1588-2008 9.5.9 (from memory)", "9 Announces without a Sync (chosen)"],
+            sources: vec![
+                "IEEE 1588-2008 9.5.9 (from memory)",
+                "9 Announces without a Sync, or none for longer than the announce receipt timeout (chosen)",
+            ],
         }
     }
 }

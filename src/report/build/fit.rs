@@ -39,7 +39,7 @@ pub fn fit_document(analysis: &Analysis, fit: &Fit) -> FitDocument {
         free_then: 1.0 - of_link(fit.mean_then),
         answer: fit.answer.name(),
         arithmetic: arithmetic(fit),
-        caveats: caveats(fit),
+        caveats: caveats(analysis, fit),
     }
 }
 
@@ -112,7 +112,7 @@ fn growth_words(growth: &Growth) -> String {
     )
 }
 
-fn caveats(fit: &Fit) -> Vec<String> {
+fn caveats(analysis: &Analysis, fit: &Fit) -> Vec<String> {
     let mut caveats = vec![
         "one capture shows one link: every other link that the streams cross has to be looked at as well"
             .to_owned(),
@@ -140,6 +140,12 @@ fn caveats(fit: &Fit) -> Vec<String> {
             "the fullest millisecond would ask for {}: frames then wait in the switch, or are lost where its memory is short",
             rate(burst.0)
         ));
+    }
+    if analysis.mirror_copies.saturating_mul(2) > analysis.ptp_messages {
+        caveats.push(
+            "the mirror captured frames twice, and all of them count: the link carries less, down to half"
+                .to_owned(),
+        );
     }
     if fit.growth.is_none() {
         caveats.push(

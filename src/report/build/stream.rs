@@ -31,8 +31,10 @@ const NEAR_END: Nanos = Nanos::from_seconds(2);
 /// Intervals between packets that have to pass before silence is one (chosen).
 const INTERVALS: i64 = 20;
 
+/// `None` where the packets span less than the width: what one bin holds then says nothing of a rate.
 fn peak(rate: &Rate, width: RateWidth) -> Option<u64> {
-    rate.peak(width).map(|peak| peak.rate.0)
+    let span = rate.last()?.since(rate.first()?);
+    (span >= width.nanos()).then(|| rate.peak(width).map(|peak| peak.rate.0)).flatten()
 }
 
 pub(super) fn document(analysis: &Analysis, stream: &Stream) -> StreamDocument {
@@ -147,7 +149,7 @@ pub(super) fn sources(analysis: &Analysis) -> Vec<LoadDocument> {
         source_ip: source.ip.to_string(),
         streams: source.streams,
         mean_bps: source.mean.0,
-        peak_1s_bps: source.peak_second().map(|rate| rate.0),
+        peak_1s_bps: peak(&source.rate, RateWidth::Second),
         share_of_link: share(source.mean, speed),
     });
     sources.collect()
@@ -156,7 +158,7 @@ pub(super) fn sources(analysis: &Analysis) -> Vec<LoadDocument> {
 pub(super) fn link(analysis: &Analysis) -> LinkDocument {
     let link = &analysis.wire.link;
     let mean = link.rate.mean();
-    let second = link.rate.peak(RateWidth::Second).map(|peak| peak.rate);
+    let second = peak(&link.rate, RateWidth::Second).map(BitsPerSecond);
     LinkDocument {
         speed_bps: link.speed.0,
         speed_known_by: link.known_by.name(),

@@ -47,7 +47,7 @@ pub struct StreamDocument {
     pub last: Option<String>,
     /// From the first packet to the last; `null` where no time passed.
     pub mean_bps: Option<u64>,
-    /// The fullest second.
+    /// The fullest second; this and the like `null` where less time passed from the first packet to the last.
     pub peak_1s_bps: Option<u64>,
     /// The fullest tenth of a second.
     pub peak_100ms_bps: Option<u64>,
@@ -158,7 +158,7 @@ pub struct LoadDocument {
     pub streams: u64,
     /// From its first packet to its last.
     pub mean_bps: u64,
-    /// The fullest second.
+    /// The fullest second; this and the like `null` where less time passed from the first packet to the last.
     pub peak_1s_bps: Option<u64>,
     /// The mean as a fraction of the link's speed.
     pub share_of_link: f64,
@@ -174,7 +174,7 @@ pub struct LinkDocument {
     pub speed_known_by: &'static str,
     /// From the first frame to the last, all directions together.
     pub mean_bps: Option<u64>,
-    /// The fullest second.
+    /// The fullest second; this and the like `null` where less time passed from the first packet to the last.
     pub peak_1s_bps: Option<u64>,
     /// The fullest tenth of a second.
     pub peak_100ms_bps: Option<u64>,

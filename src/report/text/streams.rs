@@ -10,6 +10,7 @@ use super::super::format::count;
 use super::super::format::duration_ns;
 use super::super::format::per_cent;
 use super::super::format::plain;
+use super::super::format::plain_short;
 use super::super::format::rate;
 use super::super::format::things;
 use super::paragraph;
@@ -74,7 +75,7 @@ pub(super) fn full(document: &Document, out: &mut impl Write) -> io::Result<()> 
     });
     for source in sources {
         writeln!(out)?;
-        self::source(source, out)?;
+        self::source(document, source, out)?;
         let mut streams: Vec<&StreamDocument> = streams_of(document, source).collect();
         streams.sort_by_cached_key(|stream| {
             (std::cmp::Reverse((trouble(stream).is_some(), stream.mean_bps)), stream.key.clone())
@@ -143,10 +144,13 @@ fn link_words(document: &Document) -> String {
     text
 }
 
-fn source(source: &LoadDocument, out: &mut impl Write) -> io::Result<()> {
+fn source(document: &Document, source: &LoadDocument, out: &mut impl Write) -> io::Result<()> {
     let peak = source.peak_1s_bps.map(|peak| format!(", peak {}", rate(peak))).unwrap_or_default();
+    let device = document.devices.iter().find(|device| Some(&device.key) == source.device.as_ref());
+    let name = device.and_then(|device| device.name.as_deref());
+    let name = name.map(|name| format!("\"{}\": ", plain_short(name))).unwrap_or_default();
     let text = format!(
-        "{}: {}{peak}, {} of the link",
+        "{name}{}: {}{peak}, {} of the link",
         things(source.streams, "stream"),
         rate(source.mean_bps),
         per_cent(source.share_of_link)
@@ -234,7 +238,12 @@ fn trouble(stream: &StreamDocument) -> Option<String> {
             }
         };
         say(rtp.lost, "lost");
-        say(rtp.duplicated, "doubled");
+        // Of packets that come twice half are doubles.
+        let twice = rtp.duplicated.saturating_mul(5) >= stream.packets.saturating_mul(2);
+        say(
+            rtp.duplicated,
+            if twice { "doubled: captured twice, as by a mirror of both directions" } else { "doubled" },
+        );
         say(rtp.reordered, "out of order");
         say(rtp.restarts, "restarts");
     }

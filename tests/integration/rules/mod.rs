@@ -2,4 +2,9 @@
 //! one that makes it say "cannot tell".
 
 mod elections;
+mod pages;
+mod places;
+mod quality;
 mod rates;
+mod redundancy;
+mod security;

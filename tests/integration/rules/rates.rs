@@ -31,3 +31,47 @@ fn a_flood_of_announces_is_named() {
     }
     assert_eq!(said(&script.report(), "declared-interval-differs"), ["major"]);
 }
+
+/// Hosts that stamp in batches show gaps of nothing and of a second, and a mean that is as declared.
+#[test]
+fn stamps_in_batches_are_no_other_interval() {
+    let leader = actor(1);
+    let mut script = Script::default();
+    script.leads(0, 60, (&leader, leader.mac), 0);
+    for frame in &mut script.0 {
+        frame.stamp_ns -= frame.stamp_ns % 1_000_000_000;
+    }
+    assert!(said(&script.report(), "declared-interval-differs").is_empty());
+}
+
+/// 20 messages and 10 s (reference) before a pace is judged.
+#[test]
+fn a_pace_is_judged_from_twenty_messages_and_ten_seconds_on() {
+    let leader = actor(1);
+    for (count, every_ms, expected) in
+        [(19, 2000, vec![]), (20, 2000, vec!["major"]), (40, 200, vec![]), (60, 200, vec!["major"])]
+    {
+        let mut script = Script::default();
+        for number in 0..count {
+            let body = Body::Announce { origin_ns: 0, data: leader.data };
+            script.send(i64::from(number) * every_ms, (&leader, leader.mac), number, 0, &body);
+        }
+        assert_eq!(said(&script.report(), "declared-interval-differs"), expected, "{count} {every_ms}");
+    }
+}
+
+#[test]
+fn an_interval_that_was_set_anew_is_no_other_than_declared() {
+    let leader = actor(1);
+    for (before, after) in [(0, 1), (1, 0), (-2, 1)] {
+        let mut script = Script::default();
+        let mut ms = 0;
+        for number in 0..60_u16 {
+            let log_interval = if number < 30 { before } else { after };
+            let body = Body::Announce { origin_ns: 0, data: leader.data };
+            script.send(ms, (&leader, leader.mac), number, log_interval, &body);
+            ms += if log_interval < 0 { 1000 >> -log_interval } else { 1000 << log_interval };
+        }
+        assert!(said(&script.report(), "declared-interval-differs").is_empty(), "{before} {after}");
+    }
+}

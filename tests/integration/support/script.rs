@@ -1,9 +1,12 @@
 //! Small captures of PTP over Ethernet, message by message.
 
+use std::collections::BTreeMap;
+
 use serde_json::Value;
 
 use super::craft::capture_file;
 use super::craft::capture_file::CapturedFrame;
+use super::craft::capture_file::Interface;
 use super::craft::frame;
 use super::craft::frame::Mac;
 use super::craft::ptp_v2;
@@ -14,7 +17,7 @@ use super::stage::BEGINNING;
 
 /// A capture of PTP over Ethernet in the making.
 #[derive(Default)]
-pub(crate) struct Script(pub(crate) Vec<CapturedFrame>);
+pub(crate) struct Script(pub(crate) Vec<CapturedFrame>, BTreeMap<u32, i64>);
 
 impl Script {
     pub(crate) fn send(
@@ -25,16 +28,24 @@ impl Script {
         log_interval: i8,
         body: &Body,
     ) {
+        let announces = matches!(body, Body::Announce { .. });
         let header = ptp_v2::Header {
             domain: actor.domain,
-            flags: [0, 0],
+            flags: [actor.flags[0], if announces { actor.data.time_flags } else { 0 }],
             correction: 0,
             source: actor.port,
             sequence,
             log_interval,
         };
-        let message = ptp_v2::encode(&header, body);
-        let octets = frame::ethernet([0x01, 0x1B, 0x19, 0, 0, 0], mac, 0x88F7, &message);
+        let mut message = ptp_v2::encode(&header, body);
+        message[0] |= actor.major_sdo_id << 4;
+        message[1] |= actor.minor_version << 4;
+        self.octets(ms, mac, &message);
+    }
+
+    /// A message of these octets.
+    pub(crate) fn octets(&mut self, ms: i64, mac: Mac, message: &[u8]) {
+        let octets = frame::ethernet([0x01, 0x1B, 0x19, 0, 0, 0], mac, 0x88F7, message);
         self.0.push(CapturedFrame { stamp_ns: BEGINNING.0 + ms * 1_000_000, interface: 0, octets });
     }
 
@@ -56,15 +67,78 @@ impl Script {
         }
     }
 
+    /// Announce each second for `seconds`, and Sync each eighth of a second in the first `syncing` of them.
+    pub(crate) fn leads_syncing(&mut self, seconds: i64, syncing: i64, who: (&Actor, Mac)) {
+        for (number, second) in (0_u16..).zip(0..seconds) {
+            let body = Body::Announce { origin_ns: 0, data: who.0.data };
+            self.send(second * 1000, who, number, 0, &body);
+            for eighth in (0..8_u16).filter(|_| second < syncing) {
+                let ms = second * 1000 + 5 + i64::from(eighth) * 125;
+                self.send(ms, who, number * 8 + eighth, -3, &Body::Sync { origin_ns: 0 });
+            }
+        }
+    }
+
+    /// `count` Announces, one `every_ms`, that declare the actor's interval.
+    pub(crate) fn announces(&mut self, from_ms: i64, (count, every_ms): (u16, i64), who: &Actor, first: u16) {
+        for number in 0..count {
+            let body = Body::Announce { origin_ns: 0, data: who.data };
+            let ms = from_ms + i64::from(number) * every_ms;
+            self.send(ms, (who, who.mac), first.wrapping_add(number), who.log_interval, &body);
+        }
+    }
+
+    /// A request each second that `leader` answers 1 ms later.
+    pub(crate) fn follows(&mut self, seconds: i64, who: &Actor, leader: &Actor) {
+        self.asks(seconds, who);
+        for (sequence, second) in (0_u16..).zip(0..seconds) {
+            let body = Body::DelayResp { receipt_ns: 0, requester: who.port };
+            self.send(second * 1000 + 334, (leader, leader.mac), sequence, 0, &body);
+        }
+    }
+
     pub(crate) fn asks(&mut self, seconds: i64, who: &Actor) {
         for (sequence, second) in (0_u16..).zip(0..seconds) {
             self.send(second * 1000 + 333, (who, who.mac), sequence, 0x7F, &Body::DelayReq { origin_ns: 0 });
         }
     }
 
-    pub(crate) fn report(mut self) -> Value {
+    /// The answers to all that [`asks`](Self::asks) asks, a millisecond later.
+    pub(crate) fn answers(&mut self, seconds: i64, leader: &Actor, asker: &Actor) {
+        for (sequence, second) in (0_u16..).zip(0..seconds) {
+            let body = Body::DelayResp { receipt_ns: 0, requester: asker.port };
+            self.send(second * 1000 + 334, (leader, leader.mac), sequence, 0, &body);
+        }
+    }
+
+    /// Puts what was sent so far into a VLAN.
+    pub(crate) fn tag(&mut self, vlan: u16) {
+        for frame in &mut self.0 {
+            let [high, low] = vlan.to_be_bytes();
+            frame.octets.splice(12..12, [0x81, 0x00, high, low]);
+        }
+    }
+
+    pub(crate) fn report(self) -> Value {
+        self.report_in(&[Interface { name: "port0", filter: "", snap_octets: 262_144 }])
+    }
+
+    /// The report of a capture with these interfaces.
+    pub(crate) fn report_in(mut self, interfaces: &[Interface]) -> Value {
+        // In the order in which they passed, whatever the interfaces' clocks say.
         self.0.sort_by_key(|frame| frame.stamp_ns);
-        judged::files(&[("made.pcap", capture_file::pcap(262_144, &self.0))]).value()
+        for frame in &mut self.0 {
+            frame.stamp_ns += self.1.get(&frame.interface).copied().unwrap_or(0);
+        }
+        judged::files(&[("made.pcapng", capture_file::pcapng("", interfaces, &self.0))]).value()
+    }
+
+    /// What was sent from index `first` on, as captured at interface `interface`, whose clock is `ahead_ms` ahead.
+    pub(crate) fn at_interface(&mut self, first: usize, interface: u32, ahead_ms: i64) {
+        for frame in self.0.iter_mut().skip(first) {
+            frame.interface = interface;
+        }
+        self.1.insert(interface, ahead_ms * 1_000_000);
     }
 }
 

@@ -62,6 +62,8 @@ pub(crate) struct Actor {
     pub(crate) vlan: Option<u16>,
     pub(crate) domain: u8,
     pub(crate) major_sdo_id: u8,
+    /// `minorVersionPTP`.
+    pub(crate) minor_version: u8,
     pub(crate) flags: [u8; 2],
     /// `logAnnounceInterval`.
     pub(crate) log_interval: i8,
@@ -80,6 +82,7 @@ pub(crate) fn actor(number: u8) -> Actor {
         vlan: None,
         domain: 0,
         major_sdo_id: 0,
+        minor_version: 0,
         flags: [0, 0],
         log_interval: 0,
         data: DataSet {
@@ -246,6 +249,7 @@ impl Stage {
         };
         let mut octets = ptp_v2::encode(&header, body);
         octets[0] |= actor.major_sdo_id << 4;
+        octets[1] |= actor.minor_version << 4;
         self.octets(time, actor, to, &octets);
     }
 

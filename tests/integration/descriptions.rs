@@ -1,0 +1,93 @@
+//! Session descriptions found in the capture itself: announced by SAP, answered by RTSP or HTTP. Layouts by hand: RFC 2974
+//! section 6, RFC 9293 section 3.1, RFC 2326 section 10.2 (the last two from memory).
+
+use std::net::Ipv4Addr;
+
+use serde_json::Value;
+
+use crate::support::craft::frame;
+use crate::support::craft::frame::Ipv4Way;
+use crate::support::judged;
+use crate::support::media::Scene;
+use crate::support::media::Sender;
+use crate::support::media::sender;
+
+fn text_of(encoding: &str) -> String {
+    format!(
+        "v=0\r\no=- 7 1 IN IP4 192.168.20.1\r\ns=Stage box\r\nt=0 0\r\nm=audio 5004 RTP/AVP 97\r\n\
+         c=IN IP4 239.20.1.1/15\r\na=rtpmap:97 {encoding}/48000/3\r\n"
+    )
+}
+
+/// Audio that could be two channels of L24 or three of L16.
+fn audio() -> Scene {
+    let mut scene = Scene::default();
+    scene.audio(&sender(1), 200, (48, 48_000), 288, 0);
+    scene
+}
+
+fn sap(flags: u8, text: &str) -> Vec<u8> {
+    let mut octets = vec![flags, 0, 0x12, 0x34, 192, 168, 20, 1];
+    octets.extend(b"application/sdp\0");
+    octets.extend(text.as_bytes());
+    let to = Sender { group: Ipv4Addr::new(239, 255, 255, 255), ..sender(1) };
+    to.frame_to(9875, &octets)
+}
+
+/// A TCP segment from port 554.
+fn tcp(text: &str) -> Vec<u8> {
+    let mut segment = vec![0x02, 0x2A, 0xC0, 0x00, 0, 0, 0, 1, 0, 0, 0, 2, 0x50, 0x18, 1, 0, 0, 0, 0, 0];
+    segment.extend(text.as_bytes());
+    let (source, destination) = (Ipv4Addr::new(192, 168, 20, 1), Ipv4Addr::new(192, 168, 20, 9));
+    let way = Ipv4Way { source, destination, ttl: 64, dscp: 0, identification: 1 };
+    frame::ethernet([2, 0, 0x5E, 0x10, 0, 9], sender(1).mac, 0x0800, &frame::ipv4(&way, 6, &[], &segment))
+}
+
+fn rtsp(text: &str) -> Vec<u8> {
+    let length = text.len();
+    tcp(&format!(
+        "RTSP/1.0 200 OK\r\nCSeq: 3\r\nContent-Type: application/sdp\r\nContent-Length: {length}\r\n\r\n{text}"
+    ))
+}
+
+fn told(frames: Vec<Vec<u8>>) -> Value {
+    let mut scene = audio();
+    for (octets, place) in frames.into_iter().zip(0_i64..) {
+        scene.pass(50_000_000 + place * 1_000_000, octets);
+    }
+    let report = judged::files(&[("scene.pcap", scene.file(65_535))]).value();
+    let streams = report["streams"].as_array().unwrap();
+    streams.iter().find(|stream| stream["port"] == 5004).unwrap().clone()
+}
+
+fn codec(stream: &Value) -> (&str, &str) {
+    (stream["codec"].as_str().unwrap(), stream["known_by"].as_str().unwrap())
+}
+
+const INFERRED: (&str, &str) = ("L24 x2 or L16 x3", "inferred");
+
+#[test]
+fn an_announcement_tells_what_a_stream_is_and_its_deletion_does_not() {
+    let stream = told(vec![sap(0x20, &text_of("L16"))]);
+    assert_eq!(codec(&stream), ("L16 x3", "sdp"));
+    assert_eq!(stream["session"]["name"], "Stage box");
+    assert_eq!(codec(&told(vec![sap(0x24, &text_of("L16"))])), INFERRED);
+    // What was announced before it was deleted held while the stream ran.
+    assert_eq!(codec(&told(vec![sap(0x20, &text_of("L16")), sap(0x24, &text_of("L16"))])), ("L16 x3", "sdp"));
+}
+
+#[test]
+fn an_answer_to_describe_tells_it_too() {
+    assert_eq!(codec(&told(vec![rtsp(&text_of("L16"))])), ("L16 x3", "sdp"));
+    assert_eq!(
+        codec(&told(vec![tcp(&format!("DESCRIBE rtsp://x RTSP/1.0\r\n\r\n{}", text_of("L16")))])),
+        INFERRED
+    );
+    assert_eq!(codec(&told(vec![])), INFERRED);
+}
+
+#[test]
+fn the_latest_version_of_a_description_counts() {
+    let later = text_of("L24").replace("- 7 1", "- 7 2").replace("/48000/3", "/48000/2");
+    assert_eq!(codec(&told(vec![rtsp(&text_of("L16")), sap(0x20, &later)])), ("L24 x2", "sdp"));
+}
