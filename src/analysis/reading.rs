@@ -1,6 +1,7 @@
 //! The fold over a capture, and its outcome.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use super::tally::FileTally;
 use super::tally::Problem;
@@ -36,6 +37,7 @@ use crate::profiles;
 use crate::profiles::ProfileFit;
 use crate::sdp;
 use crate::sdp::Session;
+use crate::site::Site;
 use crate::streams::Context;
 use crate::streams::Sessions;
 use crate::streams::Stream;
@@ -81,10 +83,12 @@ pub struct Range {
 }
 
 /// What the user expects and asks for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Settings {
-    /// The site's domain number, if the user gave one.
+    /// The site's domain number, if the user gave one; goes before the site file's.
     pub domain: Option<u8>,
+    /// What the site file says.
+    pub site: Option<Arc<Site>>,
     /// The speed of the link the capture was taken on, if the user gave one.
     pub link_speed: Option<BitsPerSecond>,
     /// The span that is looked at.
@@ -242,10 +246,12 @@ impl Reading {
             self.domains.finish(end, place, self.watch.watched());
             self.multicast.finish(end);
         }
-        let site = SiteDomain::find(&self.domains, self.settings.domain);
+        let expected = self.settings.site.as_deref();
+        let site = SiteDomain::expected(&self.domains, self.settings.domain, expected);
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
-        let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION));
+        let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION))
+            .limited_to(expected.and_then(|site| site.clock.max_offset));
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
             resolution,
@@ -266,7 +272,7 @@ impl Reading {
             leader,
             leaders: &leaders,
             resolution: resolution.unwrap_or(UNKNOWN_RESOLUTION),
-            link_speed: self.settings.link_speed,
+            link_speed: self.settings.link_speed.or(expected.and_then(|site| site.link.speed)),
             file_speed: file_speed(&files),
         });
         let span = end.zip(start).map(|(end, start)| end.since(start));
@@ -278,6 +284,9 @@ impl Reading {
         devices::judge_media(&mut devices, &wire.streams, view);
         // Once more for the senders of media.
         devices::name(&mut devices, &self.directory);
+        if let Some(expected) = expected {
+            devices::name_listed(&mut devices, &expected.devices);
+        }
         let mut on_wire = self.groups.groups();
         on_wire.extend(wire.streams.iter().filter_map(|stream| stream.key.group()));
         let group_use = GroupUse::of(&self.multicast, &on_wire, &scope, end);

@@ -3,7 +3,9 @@
 use downbeat::fit;
 use downbeat::fit::KeepFree;
 use downbeat::fit::Now;
+use downbeat::fit::Planned;
 use downbeat::report;
+use downbeat::site;
 
 use super::arguments::Fit;
 use super::arguments::Format;
@@ -15,10 +17,19 @@ use super::output;
 pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
     let analysis = document::analyse(&arguments.reading)?;
     let now = Now::of(&analysis).ok_or("no time passes in the capture, so it shows no load")?;
-    let planned = arguments.add.clone();
+    let site = analysis.settings.site.as_deref();
+    let mut planned: Vec<Planned> =
+        site.map(|site| site.planned.iter().map(listed).collect()).unwrap_or_default();
+    planned.extend(arguments.add.iter().cloned());
+    if planned.is_empty() {
+        return Err(
+            "nothing is planned: name streams with --add, or as [[planned]] in the site file".to_owned()
+        );
+    }
     let followers = planned.iter().map(|planned| u64::from(planned.count)).sum();
     let growth = fit::Growth::of(&analysis, followers);
-    let keep_free = arguments.keep_free.unwrap_or(KeepFree::USUAL);
+    let of_site = site.and_then(|site| KeepFree::from_thousandths(site.link.keep_free_thousandths?));
+    let keep_free = arguments.keep_free.or(of_site).unwrap_or(KeepFree::USUAL);
     let fit = fit::Fit::of(now, keep_free, planned, growth);
     let document = report::fit_document(&analysis, &fit);
     output::deliver(arguments.reading.out.as_deref(), |mut out| match arguments.reading.format {
@@ -29,4 +40,17 @@ pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
         fit::Answer::Fits => Status::Clear,
         fit::Answer::OnlyIfPeaksDoNotMeet | fit::Answer::DoesNotFit => Status::Findings,
     })
+}
+
+/// Streams as the site file plans them.
+fn listed(planned: &site::PlannedLoad) -> Planned {
+    Planned {
+        name: planned.name.clone(),
+        count: planned.count,
+        rate: planned.rate,
+        direction: planned.direction.map(|direction| match direction {
+            site::Direction::In => fit::Direction::In,
+            site::Direction::Out => fit::Direction::Out,
+        }),
+    }
 }

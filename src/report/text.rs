@@ -67,7 +67,7 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     if !document.not_judged.is_empty() {
         writeln!(out, "\nNot judged")?;
         for rule in &document.not_judged {
-            paragraph(out, 2, &format!("{}: ", rule.id), &rule.why)?;
+            paragraph(out, 2, &format!("{}: ", rule.id), &plain(&rule.why))?;
         }
     }
     writeln!(out)?;
@@ -89,7 +89,7 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         VerdictName::Fault => "FAULT",
         VerdictName::CannotTell => "CANNOT TELL",
     };
-    paragraph(out, 0, &format!("{word}: "), &document.verdict_because)?;
+    paragraph(out, 0, &format!("{word}: "), &plain(&document.verdict_because))?;
     let span = &document.span;
     let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
     let begin = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
@@ -97,8 +97,10 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         [one] => plain(&one.file),
         several => format!("{} files", several.len()),
     };
+    let site = document.site_domain.site.as_deref().map(|site| format!("{}, ", plain(site)));
+    let site = site.unwrap_or_default();
     let text = format!(
-        "{files}: {length}{begin}, {} frames, {} PTP messages",
+        "{site}{files}: {length}{begin}, {} frames, {} PTP messages",
         count(span.frames),
         count(span.ptp_messages)
     );
@@ -251,7 +253,7 @@ fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> 
 }
 
 /// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.
-fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
+pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
     let hang = (indent + label.chars().count()).min(WIDTH / 3);
     let mut line = format!("{:indent$}{label}", "");
     let mut empty = true;

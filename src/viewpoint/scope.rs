@@ -76,6 +76,18 @@ impl Scope {
         self.station
     }
 
+    /// Whether any frame of `sender` was captured.
+    #[must_use]
+    pub fn has_seen(&self, sender: MacAddress) -> bool {
+        self.stations.contains_key(&sender)
+    }
+
+    /// Where the capture was taken.
+    #[must_use]
+    pub const fn seat(&self) -> Seat {
+        self.seat
+    }
+
     fn has_both_ways(&self, mac: MacAddress) -> bool {
         self.both_ways.contains(&mac)
     }

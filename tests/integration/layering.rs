@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("bytes", &[]),
+    ("nearest", &[]),
     ("statistics", &["units"]),
     ("capture", &["units", "bytes"]),
     ("frame", &["units", "bytes", "capture"]),
@@ -34,7 +35,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
-    ("profiles", &["units", "statistics", "ptp", "observations", "domains"]),
+    ("profiles", &["units", "statistics", "ptp", "observations", "domains", "nearest"]),
+    ("site", &["units", "ptp", "domains", "profiles", "nearest"]),
     ("clock", &["units", "statistics", "timing", "domains"]),
     // The scale on which all that follows says how sure it is.
     ("strength", &[]),
@@ -57,6 +59,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "strength",
             "viewpoint",
             "names",
+            "site",
             "streams",
         ],
     ),
@@ -73,6 +76,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "timing",
             "domains",
             "profiles",
+            "site",
             "clock",
             "viewpoint",
             "names",
@@ -85,6 +89,9 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "findings",
         &[
+            "nearest",
+            "profiles",
+            "site",
             "units",
             "statistics",
             "timing",
@@ -121,6 +128,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "fit",
         ],
     ),
+    ("timeline", &["nearest", "report"]),
+    ("compare", &["findings", "report"]),
     // The program: of the library it sees what every user sees, `downbeat::…`.
     ("main", &["cli"]),
     ("cli", &[]),
