@@ -166,6 +166,7 @@ impl NoGrandmaster {
             sources: vec![
                 "IEEE 1588-2008 9.3, 9.2.6.11 (from memory)",
                 "receipt timeout 3 announce intervals: IEEE 1588-2008 7.7.3.1, J.3 (from memory), not on the wire, assumed",
+                "5 s of silence before the capture's end; 48 s of requests of two devices without a leader (chosen)",
             ],
         }
     }
