@@ -6,11 +6,13 @@ mod build;
 mod document;
 mod format;
 mod json;
+mod series;
 mod text;
 
-pub use build::{document, fit_document};
+pub use build::{document, fit_document, series};
 pub use document::*;
 pub use format::plain;
 pub use json::{fit_schema, schema, write as write_json};
+pub use series::{DomainSeries, LoadSeries, LossMark, Sample, SampleSeries, Series, SourceSeries, StepMark};
 pub use text::write as write_text;
 pub use text::{write_fit, write_streams};
