@@ -6,6 +6,8 @@ mod build;
 mod document;
 mod format;
 mod json;
+mod page;
+mod plot;
 mod series;
 mod text;
 
@@ -13,6 +15,7 @@ pub use build::{document, fit_document, series};
 pub use document::*;
 pub use format::plain;
 pub use json::{fit_schema, schema, write as write_json};
+pub use page::write as write_page;
 pub use series::{DomainSeries, LoadSeries, LossMark, Sample, SampleSeries, Series, SourceSeries, StepMark};
 pub use text::write as write_text;
 pub use text::{write_fit, write_streams};
