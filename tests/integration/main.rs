@@ -55,6 +55,7 @@ mod rtp_vectors;
 mod rules;
 mod scapy_agreement;
 mod second_opinion;
+mod series;
 mod snapshots;
 mod stability_vectors;
 mod stray_messages;
