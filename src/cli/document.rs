@@ -1,5 +1,7 @@
 //! From captures to the document, for every command that reads some.
 
+use std::sync::Arc;
+
 use downbeat::analysis::Analysis;
 use downbeat::analysis::Range;
 use downbeat::analysis::Reading;
@@ -13,6 +15,7 @@ use downbeat::report::Document;
 use super::arguments::ReadingArguments;
 use super::inputs;
 use super::progress::Progress;
+use super::site_file;
 
 /// Reads and judges.
 pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement), String> {
@@ -25,17 +28,25 @@ pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement)
 /// Reads.
 pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> {
     arguments.refuse_empty_span()?;
+    let site = arguments.site.as_deref().map(site_file::read).transpose()?;
     let progress = Progress::new();
     let found = inputs::find(&arguments.files, &progress)?;
     for warning in &found.warnings {
         eprintln!("downbeat: {}", report::plain(warning));
     }
-    if let Some(out) = arguments.out.as_deref().filter(|out| out.is_file() && found.holds(out)) {
+    let out = arguments.out.as_deref().filter(|out| out.is_file());
+    if let Some(out) = out.filter(|out| found.holds(out)) {
         return Err(format!("{}: this is one of the captures; name another file with --out", out.display()));
+    }
+    if let Some(out) =
+        out.filter(|out| arguments.site.as_deref().is_some_and(|site| inputs::is_same(out, site)))
+    {
+        return Err(format!("{}: this is the site file; name another file with --out", out.display()));
     }
     let settings = Settings {
         link_speed: arguments.link_speed,
         domain: arguments.domain,
+        site: site.map(Arc::new),
         range: Range { from: arguments.from, until: arguments.until },
     };
     let mut reading = Reading::new(settings);

@@ -23,9 +23,14 @@ impl Status {
     /// Of a report, with the severity that `--fail-on` names; `None` is "never".
     pub(crate) fn of(judgement: &Judgement, fail_on: Option<Severity>) -> Self {
         let worst = judgement.findings.iter().map(|finding| finding.severity).max();
+        Self::of_worst(worst, fail_on, judgement.verdict == Verdict::CannotTell)
+    }
+
+    /// Of the worst that there is, if there is any.
+    pub(crate) fn of_worst(worst: Option<Severity>, fail_on: Option<Severity>, cannot_tell: bool) -> Self {
         match (worst, fail_on) {
             (Some(worst), Some(limit)) if worst >= limit => Self::Findings,
-            _ if judgement.verdict == Verdict::CannotTell => Self::CannotTell,
+            _ if cannot_tell => Self::CannotTell,
             _ => Self::Clear,
         }
     }

@@ -3,7 +3,9 @@
 use downbeat::fit;
 use downbeat::fit::KeepFree;
 use downbeat::fit::Now;
+use downbeat::fit::Planned;
 use downbeat::report;
+use downbeat::site;
 
 use super::arguments::Fit;
 use super::arguments::Format;
@@ -13,22 +15,42 @@ use super::output;
 
 /// Reads, adds up, writes.
 pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
-    arguments.reading.refuse_page()?;
     let analysis = document::analyse(&arguments.reading)?;
     let now = Now::of(&analysis).ok_or("no time passes in the capture, so it shows no load")?;
-    let planned = arguments.add.clone();
+    let site = analysis.settings.site.as_deref();
+    let mut planned: Vec<Planned> =
+        site.map(|site| site.planned.iter().map(listed).collect()).unwrap_or_default();
+    planned.extend(arguments.add.iter().cloned());
+    if planned.is_empty() {
+        return Err(
+            "nothing is planned: name streams with --add, or as [[planned]] in the site file".to_owned()
+        );
+    }
     let followers = planned.iter().map(|planned| u64::from(planned.count)).sum();
     let growth = fit::Growth::of(&analysis, followers);
-    let keep_free = arguments.keep_free.unwrap_or(KeepFree::USUAL);
+    let of_site = site.and_then(|site| KeepFree::from_thousandths(site.link.keep_free_thousandths?));
+    let keep_free = arguments.keep_free.or(of_site).unwrap_or(KeepFree::USUAL);
     let fit = fit::Fit::of(now, keep_free, planned, growth);
     let document = report::fit_document(&analysis, &fit);
-    output::deliver(arguments.reading.out.as_deref(), |mut out| match arguments.reading.format {
+    output::deliver(arguments.reading.out.as_deref(), |mut out| match arguments.format {
         Format::Text => report::write_fit(&document, &mut out),
         Format::Json => report::write_json(&document, &mut out),
-        Format::Html => Err(std::io::Error::other(super::arguments::NO_PAGE)),
     })?;
     Ok(match fit.answer {
         fit::Answer::Fits => Status::Clear,
         fit::Answer::OnlyIfPeaksDoNotMeet | fit::Answer::DoesNotFit => Status::Findings,
     })
+}
+
+/// Streams as the site file plans them.
+fn listed(planned: &site::PlannedLoad) -> Planned {
+    Planned {
+        name: planned.name.clone(),
+        count: planned.count,
+        rate: planned.rate,
+        direction: planned.direction.map(|direction| match direction {
+            site::Direction::In => fit::Direction::In,
+            site::Direction::Out => fit::Direction::Out,
+        }),
+    }
 }

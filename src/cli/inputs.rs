@@ -66,6 +66,14 @@ pub(crate) fn find(named: &[PathBuf], progress: &Progress) -> Result<Found, Stri
     Ok(found)
 }
 
+/// Whether two paths lead to one file.
+pub(crate) fn is_same(one: &Path, other: &Path) -> bool {
+    match (fs::canonicalize(one), fs::canonicalize(other)) {
+        (Ok(one), Ok(other)) => one == other,
+        _ => false,
+    }
+}
+
 fn input(file: PathBuf, progress: Progress) -> Input {
     let name = file.display().to_string();
     // A pipe can be read once only; asking for its first record and opening it again would lose it.

@@ -3,13 +3,18 @@
 
 mod arguments;
 mod check;
+mod compare;
 mod document;
 mod exit;
+mod explain;
 mod fit;
+mod help;
 mod inputs;
 mod output;
 mod progress;
+mod site_file;
 mod streams;
+mod timeline;
 
 use std::process::ExitCode;
 
@@ -31,6 +36,12 @@ pub(crate) fn run() -> ExitCode {
     };
     let outcome = match arguments.command {
         Command::Check(check) => check::run(&check),
+        Command::Compare(compare) => compare::run(&compare),
+        Command::Completions(shell) => help::completions(&shell),
+        Command::Man(manual) => help::manual(&manual),
+        Command::Explain(explain) => explain::run(&explain),
+        Command::Site(site) => site_file::run(&site),
+        Command::Timeline(timeline) => timeline::run(&timeline),
         Command::Fit(fit) => fit::run(&fit),
         Command::Streams(streams) => streams::run(&streams),
     };

@@ -47,6 +47,13 @@ impl Clocks {
         clocks
     }
 
+    /// With the offset beyond which the site calls a clock adrift, where it says one.
+    #[must_use]
+    pub fn limited_to(mut self, limit: Option<Nanos>) -> Self {
+        self.followers.values_mut().flatten().for_each(|time| time.limit = limit);
+        self
+    }
+
     /// The capture's clock against the leader of a domain.
     #[must_use]
     pub fn path(&self, key: &DomainKey) -> Option<&Path> {

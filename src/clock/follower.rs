@@ -94,6 +94,8 @@ pub struct FollowerTime {
     pub uncertainty: Nanos,
     /// Its clock's rate against the leader's.
     pub rate: Option<Rate>,
+    /// The offset beyond which the site calls a clock adrift; `None` where it does not say.
+    pub limit: Option<Nanos>,
     /// The boundary clock's port that stood in for the leader: that clock's own error is in the offset.
     pub through: Option<PortId>,
     /// When the first sample was taken.
@@ -113,6 +115,7 @@ impl FollowerTime {
             offset,
             uncertainty: uncertainty.unwrap_or_else(|| stamping_uncertainty(spread)),
             rate,
+            limit: None,
             through: None,
             at: CaptureTime(points.first()?.time_ns),
         })
@@ -121,10 +124,17 @@ impl FollowerTime {
     /// How far it is off at the least, where that is beyond the limit; what the bound cannot explain.
     #[must_use]
     pub fn off_by_at_least(&self) -> Option<OffBy> {
-        let limit = if self.basis == Basis::Management { MANAGEMENT_LIMIT } else { STAMP_LIMIT };
+        let usual = if self.basis == Basis::Management { MANAGEMENT_LIMIT } else { STAMP_LIMIT };
+        let limit = self.limit.unwrap_or(usual);
         if self.basis == Basis::Management && self.offset.count < LEAST_CLAIMS {
             return None;
         }
+        self.beyond(limit)
+    }
+
+    /// How far it is off at the least, where that is beyond `limit`.
+    #[must_use]
+    pub fn beyond(&self, limit: Nanos) -> Option<OffBy> {
         // A clock that stamps in UTC under a leader that counts TAI, or the other way round, is not off by 37 s.
         let median = ScaledNanos(self.offset.median);
         let apparent = timescales(median, self.at, TIMESCALE_TOLERANCE).residual().unwrap_or(median);

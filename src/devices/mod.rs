@@ -6,12 +6,14 @@
 mod astray;
 mod device;
 mod identity;
+mod listing;
 mod media;
 mod naming;
 mod site;
 mod state;
 
 pub use device::{Device, State, Withheld};
+pub use listing::{listed, name_listed};
 pub use media::{MediaView, judge_media};
 pub use naming::name;
 pub use site::SiteDomain;

@@ -9,6 +9,8 @@ use crate::domains::DomainName;
 use crate::domains::Domains;
 use crate::domains::Mechanism;
 use crate::domains::PortId;
+use crate::site::Site;
+use crate::site::WantedDomain;
 
 /// The domain that the site's devices are meant to be in.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,20 +19,34 @@ pub struct SiteDomain {
     pub keys: BTreeSet<DomainKey>,
     /// Whether it was taken for the site's because most followers are in it.
     pub assumed: bool,
-    /// The number the user gave.
-    pub asked_for: Option<u8>,
+    /// The one the user named.
+    pub asked_for: Option<WantedDomain>,
 }
 
 impl SiteDomain {
     /// The domain with number `asked_for`, or without one that with the most followers.
     #[must_use]
     pub fn find(domains: &Domains, asked_for: Option<u8>) -> Self {
+        Self::choose(domains, asked_for.map(WantedDomain::Number), None)
+    }
+
+    /// The domain that the command line names, or else the site file; where neither does, that with the most followers
+    /// of those of the version that the file gives.
+    #[must_use]
+    pub fn expected(domains: &Domains, command_line: Option<u8>, site: Option<&Site>) -> Self {
+        let clock = site.map(|site| &site.clock);
+        let asked_for =
+            command_line.map(WantedDomain::Number).or_else(|| clock.and_then(|clock| clock.domain));
+        let is_v1 = clock.and_then(|clock| clock.version).map(crate::site::PtpVersion::is_v1);
+        Self::choose(domains, asked_for, is_v1)
+    }
+
+    fn choose(domains: &Domains, asked_for: Option<WantedDomain>, is_v1: Option<bool>) -> Self {
         let keys = match asked_for {
-            Some(number) => {
-                domains.iter().map(|domain| domain.key).filter(|key| key.number() == Some(number)).collect()
-            }
+            Some(wanted) => domains.iter().map(|domain| domain.key).filter(|key| wanted.is(key)).collect(),
             None => domains
                 .iter()
+                .filter(|domain| is_v1.is_none_or(|is_v1| domain.key.is_v1() == is_v1))
                 .max_by_key(|domain| weight(domain))
                 .map(|domain| domain.key)
                 .into_iter()
@@ -39,12 +55,12 @@ impl SiteDomain {
         Self { keys, assumed: asked_for.is_none(), asked_for }
     }
 
-    /// Its name for people: its first key, or its number where the capture does not show it.
+    /// Its name for people: its first key, or what it was called where the capture does not show it.
     #[must_use]
     pub fn name(&self) -> String {
         match (self.keys.first(), self.asked_for) {
             (Some(key), _) => key.to_string(),
-            (None, Some(number)) => format!("domain {number}, which is not in this capture"),
+            (None, Some(wanted)) => format!("{wanted}, which is not in this capture"),
             (None, None) => "no domain".to_owned(),
         }
     }
@@ -111,7 +127,11 @@ pub(super) fn joined_domains(
                 .iter()
                 .filter(|device| device.has_clock(leader))
                 .any(|device| joined.iter().any(|key| *key != domain.key && device.domains.contains(key)));
-            if same_leader || bridged {
+            // The other way round: a leader of the site's time that takes part here has it from here.
+            let feeds = joined.iter().filter_map(|key| domains.get(key)?.election.leader()).any(|fed| {
+                devices.iter().any(|device| device.has_clock(fed) && device.domains.contains(&domain.key))
+            });
+            if same_leader || bridged || feeds {
                 joined.insert(domain.key);
             }
         }

@@ -17,6 +17,7 @@ use super::key::ClockId;
 use super::key::DomainKey;
 use super::key::DomainName;
 use super::key::PortId;
+use super::leases::Leases;
 use super::marks::Marks;
 use super::port::ClockPort;
 use super::port::Kind;
@@ -64,7 +65,7 @@ pub struct Domain {
     /// How long the network had been watched at the latest message, in the end as a whole.
     pub(super) watched: Watched,
     /// Where the latest message was captured: file and interface.
-    way: Way,
+    pub(super) way: Way,
     /// Messages by kind.
     pub counts: BTreeMap<Kind, u64>,
     /// Transports it was seen on.
@@ -75,6 +76,8 @@ pub struct Domain {
     pub election: Election,
     /// Ports that asked for delay or were answered.
     pub requesters: BTreeMap<(PortId, Mechanism), Requester>,
+    /// Unicast transmission asked for and granted.
+    pub leases: Leases,
     /// Requests answered, by mechanism; known once the reading has ended.
     answered: BTreeMap<Mechanism, Answered>,
     /// Odd things in its messages, with how often and where first.
@@ -99,6 +102,7 @@ impl Domain {
             election: Election::default(),
             requesters: BTreeMap::new(),
             answered: BTreeMap::new(),
+            leases: Leases::default(),
             notes: BTreeMap::new(),
             events: Vec::new(),
             first: place,
@@ -175,7 +179,10 @@ impl Domain {
         sender.number(kind, place, header.sequence_id, &observation.path);
         let marks = sender.marks.entry(kind).or_default();
         marks.record_path(&observation.path);
+        marks.record_flags(&observation.path, header.flags);
         marks.record_tlvs(message);
+        let watched = self.watched;
+        sender.silence(kind, place, watched, header.sequence_id, &observation.path);
         if let Some(metadata) = message.tlvs.iter().find_map(v2::Tlv::synchronization_metadata) {
             sender.synchronization_metadata = Some(metadata);
         }
@@ -197,7 +204,15 @@ impl Domain {
             }
             _ => {}
         }
+        if let v2::Body::Signaling { target_port_identity, .. } = &message.body {
+            self.leases.hear(port, (*target_port_identity).into(), place, &message.tlvs);
+        }
         self.time_v2(port, place, multicast, message);
+        if let Addressee::Asker(asker) = addressee
+            && kind == Kind::DelayResp
+        {
+            self.check_address(asker, place, &observation.path);
+        }
     }
 
     /// Takes in a v1 message.
@@ -225,6 +240,8 @@ impl Domain {
         sender.series.entry(kind).or_default().record(place, number, declared, addressee);
         sender.number(kind, place, header.sequence_id, &observation.path);
         sender.marks.entry(kind).or_default().record_path(&observation.path);
+        let watched = self.watched;
+        sender.silence(kind, place, watched, header.sequence_id, &observation.path);
         *self.counts.entry(kind).or_insert(0) += 1;
         match &message.body {
             v1::Body::Sync(sync) => self.sync_v1(place, header, sync),
@@ -232,6 +249,18 @@ impl Domain {
             _ => {}
         }
         self.time_v1(port, place, observation.path.is_multicast(), message);
+    }
+
+    /// Whether a unicast answer goes to an address that its asker sends from.
+    fn check_address(&mut self, asker: PortId, place: Place, path: &Path) {
+        let Some(to) = path.destination_ip.filter(|_| !path.is_multicast()) else { return };
+        let Some(port) = self.ports.get(&asker) else { return };
+        let own = port.addresses.keys().filter_map(|address| address.ip);
+        let mut own = own.filter(|ip| ip.is_ipv4() == to.is_ipv4()).peekable();
+        if own.peek().is_some() && own.all(|ip| ip != to) {
+            let requester = self.requesters.entry((asker, Mechanism::EndToEnd)).or_default();
+            requester.hear_elsewhere(place);
+        }
     }
 
     fn arrive(&mut self, path: &Path, place: Place, notes: &[Note]) {
@@ -311,6 +340,7 @@ impl Domain {
     fn sync(&mut self, port: PortId, time: Option<CaptureTime>, two_step: bool) {
         if let Some(port) = self.ports.get_mut(&port) {
             port.two_step = Some(two_step);
+            port.sync_came_by(self.way);
         }
         if time.is_some() {
             self.election.hear_sync(self.watched, port);
@@ -350,7 +380,7 @@ fn may_have_several_leaders(key: DomainKey, transports: &BTreeSet<Transport>, ma
     }
 }
 
-fn kind_v2(message_type: v2::MessageType) -> Kind {
+pub(super) fn kind_v2(message_type: v2::MessageType) -> Kind {
     match message_type {
         v2::MessageType::Sync => Kind::Sync,
         v2::MessageType::FollowUp => Kind::FollowUp,

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::net::IpAddr;
 
 use crate::observations::Path;
 use crate::observations::Transport;
@@ -67,6 +68,10 @@ pub struct Marks {
     pub pcp: BTreeMap<u8, u64>,
     /// Destination MAC addresses over IEEE 802.3, by number of messages.
     pub destinations: BTreeMap<MacAddress, u64>,
+    /// Groups it was sent to over IP, by number of messages.
+    pub groups: BTreeMap<IpAddr, u64>,
+    /// Messages to a group with `unicastFlag` set.
+    pub unicast_flag_to_group: u64,
     /// Messages whose TLVs could all be read, so that an absent one is known to be absent.
     pub whole: u64,
     /// Of those, how many carried each kind of TLV.
@@ -90,6 +95,12 @@ impl Marks {
         count(&mut self.pcp, path.pcp);
         let over_ethernet = path.transport == Transport::Ethernet;
         count(&mut self.destinations, path.destination_mac.filter(|_| over_ethernet));
+        count(&mut self.groups, path.destination_ip.filter(|_| path.is_multicast()));
+    }
+
+    /// Takes in the flags of a v2 message.
+    pub(super) fn record_flags(&mut self, path: &Path, flags: v2::Flags) {
+        self.unicast_flag_to_group += u64::from(path.is_multicast() && flags.unicast());
     }
 
     /// Takes in what a v2 message carries behind its fixed body.

@@ -4,6 +4,7 @@
 
 use std::collections::VecDeque;
 
+use super::sync_checks::Met;
 use crate::observations::Place;
 use crate::statistics::Distribution;
 use crate::units::CaptureTime;
@@ -71,6 +72,15 @@ pub struct SyncPairing {
     without_follow_up: u64,
     without_sync: u64,
     follow_up_delay: Distribution,
+    before_sync: u64,
+    late: Late,
+}
+
+/// Follow_Ups that came late.
+#[derive(Debug, Clone, Copy, Default)]
+struct Late {
+    limit: Option<Nanos>,
+    met: Met,
 }
 
 impl SyncPairing {
@@ -135,7 +145,12 @@ impl SyncPairing {
 
     fn pair(&mut self, sync: HalfSync, follow_up: HalfFollowUp) -> TimedSync {
         self.paired += 1;
-        self.follow_up_delay.record(follow_up.seen.since(sync.seen));
+        let delay = follow_up.seen.since(sync.seen);
+        self.follow_up_delay.record(delay);
+        self.before_sync += u64::from(delay < Nanos::ZERO);
+        if self.late.limit.is_some_and(|limit| delay > limit) {
+            self.late.met.at(sync.place);
+        }
         TimedSync {
             sent: follow_up.sent,
             seen: sync.seen,
@@ -177,6 +192,23 @@ impl SyncPairing {
     #[must_use]
     pub const fn without_sync(&self) -> u64 {
         self.without_sync
+    }
+
+    /// Says from what delay on a Follow_Up is late.
+    pub(super) const fn expect_within(&mut self, limit: Option<Nanos>) {
+        self.late.limit = limit;
+    }
+
+    /// Follow_Ups captured before their Sync.
+    #[must_use]
+    pub const fn before_sync(&self) -> u64 {
+        self.before_sync
+    }
+
+    /// Follow_Ups later than half the declared interval of Sync.
+    #[must_use]
+    pub const fn late(&self) -> Met {
+        self.late.met
     }
 
     /// From a Sync to its Follow_Up, as captured; pairs in reverse order left out.

@@ -13,9 +13,13 @@ use super::orders::Orders;
 use super::peers::PeerSamples;
 use super::replays::Replays;
 use super::samples::LeaderSamples;
+use super::silences::Silence;
+use super::silences::Silences;
 use super::twins::Twins;
 use crate::observations::Path;
 use crate::observations::Place;
+use crate::observations::Watched;
+use crate::observations::Way;
 use crate::ptp::v2;
 use crate::units::MacAddress;
 
@@ -93,6 +97,8 @@ pub struct ClockPort {
     pub port: PortId,
     /// Series by kind.
     pub series: BTreeMap<Kind, Cadence>,
+    /// Silences of what it sends to the group: Announce and Sync.
+    pub silences: BTreeMap<Kind, Silences>,
     /// How each kind was addressed and marked.
     pub marks: BTreeMap<Kind, Marks>,
     /// Its latest offer, if it ever made one.
@@ -101,6 +107,10 @@ pub struct ClockPort {
     pub time_properties: Option<TimeProperties>,
     /// `twoStepFlag` of its latest Sync (v1 `PTP_ASSIST`).
     pub two_step: Option<bool>,
+    /// Where its latest Sync was captured.
+    pub sync_way: Option<Way>,
+    /// Whether its Syncs were captured at several interfaces of one file.
+    pub syncs_by_several_ways: bool,
     /// Offers with `alternateMasterFlag`, which take no part in the election.
     pub alternate_offers: u64,
     /// `versionPTP` 2's `minorVersionPTP` values seen.
@@ -134,10 +144,13 @@ impl ClockPort {
         Self {
             port,
             series: BTreeMap::new(),
+            silences: BTreeMap::new(),
             marks: BTreeMap::new(),
             offer: None,
             time_properties: None,
             two_step: None,
+            sync_way: None,
+            syncs_by_several_ways: false,
             alternate_offers: 0,
             minor_versions: BTreeSet::new(),
             addresses: BTreeMap::new(),
@@ -163,6 +176,17 @@ impl ClockPort {
         }
     }
 
+    /// Takes in how long the network was watched at a message, to tell silences.
+    pub(super) fn silence(&mut self, kind: Kind, place: Place, watched: Watched, number: u16, path: &Path) {
+        if !matches!(kind, Kind::Announce | Kind::Sync) || !path.is_multicast() {
+            return;
+        }
+        // The declared one first: a sender that mostly keeps silent has no pace to measure silence by.
+        let series = self.series(kind);
+        let interval = series.and_then(|series| series.declared_interval().or_else(|| series.pace()));
+        self.silences.entry(kind).or_default().record(place, watched, number, interval);
+    }
+
     /// Takes in the number of a message of one kind. What goes to one addressee has numbers of its own and comes by the
     /// way, through the router, that leads there.
     pub(super) fn number(&mut self, kind: Kind, place: Place, sequence_id: u16, path: &Path) {
@@ -173,10 +197,21 @@ impl ClockPort {
         self.twins.record(kind, source, sequence_id, place, path.interface);
     }
 
+    pub(super) fn sync_came_by(&mut self, way: Way) {
+        let before = self.sync_way.replace(way);
+        self.syncs_by_several_ways |= before.is_some_and(|before| before.file == way.file && before != way);
+    }
+
     /// The series of one kind, if any was sent.
     #[must_use]
     pub fn series(&self, kind: Kind) -> Option<&Cadence> {
         self.series.get(&kind)
+    }
+
+    /// The silences in one kind.
+    #[must_use]
+    pub fn silences(&self, kind: Kind) -> &[Silence] {
+        self.silences.get(&kind).map(Silences::kept).unwrap_or_default()
     }
 
     /// Messages of one kind.

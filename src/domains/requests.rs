@@ -5,10 +5,12 @@
 use std::collections::BTreeMap;
 use std::collections::VecDeque;
 
+use super::answer_checks::AnswerChecks;
 use super::key::PortId;
 use super::samples::Exchange;
 use super::samples::FOLLOWER_SAMPLES;
 use crate::observations::Place;
+use crate::observations::Way;
 use crate::statistics::Distribution;
 use crate::timing::ScaledNanos;
 use crate::timing::Series;
@@ -77,6 +79,8 @@ pub(crate) struct Heard {
     /// How long the network had been watched, pauses of the capture counting for [`LONGEST_PAUSE`] at most. Waiting
     /// is by this: two interfaces may have clocks of their own.
     pub watched: Nanos,
+    /// Where it was captured.
+    pub way: Way,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -93,6 +97,7 @@ struct Answer {
     sequence_id: u16,
     heard: Heard,
     responder: PortId,
+    place: Place,
     stamp: AnswerStamp,
 }
 
@@ -143,6 +148,9 @@ pub struct Requester {
     own_time: Option<Box<Series>>,
     stamps_seconds_only: bool,
     asked_for: Option<LogInterval>,
+    least_asked_for: Option<LogInterval>,
+    first_request: Option<Place>,
+    checks: AnswerChecks,
     outages: Vec<Outage>,
 }
 
@@ -151,7 +159,31 @@ impl Requester {
     pub(super) fn hear_interval(&mut self, asked_for: LogInterval) {
         if asked_for != LogInterval::NOT_GIVEN {
             self.asked_for = Some(asked_for);
+            self.least_asked_for = Some(self.least_asked_for.map_or(asked_for, |least| least.min(asked_for)));
         }
+    }
+
+    /// The shortest of the intervals that leaders asked for.
+    #[must_use]
+    pub const fn least_asked_for(&self) -> Option<LogInterval> {
+        self.least_asked_for
+    }
+
+    /// Takes in an answer that was sent to another address than the requests come from.
+    pub(super) fn hear_elsewhere(&mut self, place: Place) {
+        self.checks.elsewhere.at(place);
+    }
+
+    /// What is odd about its answers.
+    #[must_use]
+    pub const fn checks(&self) -> &AnswerChecks {
+        &self.checks
+    }
+
+    /// The first request.
+    #[must_use]
+    pub const fn first_request(&self) -> Option<Place> {
+        self.first_request
     }
 
     /// The least interval between requests that the leader asked for last.
@@ -192,6 +224,7 @@ impl Requester {
     ) -> Option<Exchange> {
         self.seen += 1;
         self.multicast += u64::from(multicast);
+        self.first_request.get_or_insert(place);
         self.last_request = Some(place);
         self.give_up_before(now.watched);
         let request = Request { sequence_id, place, heard: now, multicast, stamp };
@@ -216,21 +249,28 @@ impl Requester {
     pub(crate) fn answer(
         &mut self,
         now: Heard,
+        place: Place,
         sequence_id: u16,
         responder: PortId,
         stamp: AnswerStamp,
     ) -> Option<Exchange> {
         self.give_up_before(now.watched);
-        let answer = Answer { sequence_id, heard: now, responder, stamp };
+        let answer = Answer { sequence_id, heard: now, responder, place, stamp };
         *self.responders.entry(responder).or_insert(0) += 1;
         let is_its =
             |request: &Request| request.sequence_id == sequence_id && is_open(&request.heard, now.watched);
         if let Some(index) = self.pending.iter().position(is_its) {
+            if index.saturating_add(1) < self.pending.len() {
+                self.checks.overtaken.at(place);
+            }
             return self.pending.remove(index).and_then(|request| self.settle(request, answer));
         }
         // Either the request was captured after its answer, or it passes elsewhere, or a second clock answers.
         if self.seen == 0 {
             self.unseen_requests += 1;
+        }
+        if self.checks.is_second(place, sequence_id, responder) {
+            return None;
         }
         if self.early.len() >= PENDING_LIMIT {
             self.early.pop_front();
@@ -252,13 +292,19 @@ impl Requester {
             }
         }
         while self.early.front().is_some_and(|oldest| !is_open(&oldest.heard, now)) {
-            self.early.pop_front();
+            if let Some(stray) = self.early.pop_front().filter(|_| self.seen > 0) {
+                self.checks.strays.at(stray.place);
+            }
         }
     }
 
     fn settle(&mut self, request: Request, answer: Answer) -> Option<Exchange> {
         self.answered += 1;
         self.answered_multicast += u64::from(request.multicast);
+        self.checks.settle(request.sequence_id, answer.responder);
+        if !answer.stamp.unicast && !request.multicast {
+            self.checks.to_group.at(answer.place);
+        }
         self.answered_aside += u64::from(request.multicast && answer.stamp.unicast);
         if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
             outage.until = Some(request.place);
@@ -273,6 +319,7 @@ impl Requester {
         self.response_time.record(took);
         Some(Exchange {
             asked: request.heard.time,
+            way: request.heard.way,
             place: request.place,
             origin: request.stamp.origin,
             request_correction: request.stamp.correction,
@@ -390,7 +437,7 @@ mod tests {
     }
 
     fn heard(ms: i64) -> Heard {
-        Heard { time: time(ms), watched: Nanos(ms * 1_000_000) }
+        Heard { time: time(ms), watched: Nanos(ms * 1_000_000), way: Way::default() }
     }
 
     fn place(ms: i64) -> Place {
@@ -405,8 +452,8 @@ mod tests {
     fn a_request_with_its_answer_is_answered_in_either_order() {
         let mut requester = Requester::default();
         requester.ask(heard(0), place(0), 1, true, RequestStamp::default());
-        requester.answer(heard(2), 1, leader(), AnswerStamp::default());
-        requester.answer(heard(1000), 2, leader(), AnswerStamp::default());
+        requester.answer(heard(2), place(2), 1, leader(), AnswerStamp::default());
+        requester.answer(heard(1000), place(1000), 2, leader(), AnswerStamp::default());
         requester.ask(heard(1001), place(1001), 2, true, RequestStamp::default());
         requester.finish(heard(9000).watched);
         assert_eq!((requester.answered(), requester.unanswered()), (2, 0));
@@ -429,11 +476,11 @@ mod tests {
             let at = i64::from(sequence_id) * 1000;
             requester.ask(heard(at), place(at), sequence_id, true, RequestStamp::default());
             if sequence_id == 0 {
-                requester.answer(heard(at + 1), sequence_id, leader(), AnswerStamp::default());
+                requester.answer(heard(at + 1), place(at + 1), sequence_id, leader(), AnswerStamp::default());
             }
         }
         requester.ask(heard(8000), place(8000), 6, true, RequestStamp::default());
-        requester.answer(heard(8001), 6, leader(), AnswerStamp::default());
+        requester.answer(heard(8001), place(8001), 6, leader(), AnswerStamp::default());
         assert_eq!(requester.outages(), [Outage { from: place(1000), until: Some(place(8000)) }]);
         assert_eq!(requester.trailing_unanswered(), 0);
     }
@@ -444,7 +491,7 @@ mod tests {
             let mut requester = Requester::default();
             requester.ask(heard(90_000), place(90_000), 1, true, RequestStamp::default());
             let answered = Heard { time: time(90_000 + apart), ..heard(90_001) };
-            assert!(requester.answer(answered, 1, leader(), AnswerStamp::default()).is_none());
+            assert!(requester.answer(answered, place(0), 1, leader(), AnswerStamp::default()).is_none());
             requester.finish(heard(99_000).watched);
             assert_eq!((requester.seen(), requester.answered(), requester.unanswered()), (1, 1, 0));
             assert_eq!(requester.response_time().count(), 0);
@@ -454,8 +501,8 @@ mod tests {
     #[test]
     fn answers_without_any_request_in_view_are_told_apart() {
         let mut requester = Requester::default();
-        requester.answer(heard(0), 1, leader(), AnswerStamp::default());
-        requester.answer(heard(1000), 2, leader(), AnswerStamp::default());
+        requester.answer(heard(0), place(0), 1, leader(), AnswerStamp::default());
+        requester.answer(heard(1000), place(1000), 2, leader(), AnswerStamp::default());
         assert_eq!((requester.seen(), requester.unseen_requests()), (0, 2));
     }
 }

@@ -8,7 +8,9 @@ use std::collections::VecDeque;
 use super::key::PortId;
 use super::pairing::SyncPairing;
 use super::pairing::TimedSync;
+use super::sync_checks::SyncChecks;
 use crate::observations::Place;
+use crate::observations::Way;
 use crate::statistics::Distribution;
 use crate::timing::ScaledNanos;
 use crate::timing::Series;
@@ -35,6 +37,8 @@ pub(super) const FOLLOWER_SAMPLES: usize = 256;
 pub struct Exchange {
     /// When the capture saw the request (t3).
     pub asked: CaptureTime,
+    /// Where the request was captured.
+    pub way: Way,
     /// The request's frame.
     pub place: Place,
     /// `originTimestamp` of the request; `None` where it is not filled.
@@ -63,6 +67,7 @@ pub struct LeaderSamples {
     jitter: Distribution,
     latest: Option<(CaptureTime, ScaledNanos)>,
     waiting: VecDeque<(CaptureTime, ScaledNanos)>,
+    checks: SyncChecks,
 }
 
 impl LeaderSamples {
@@ -70,8 +75,13 @@ impl LeaderSamples {
         &mut self.pairing
     }
 
+    pub(super) fn checks_mut(&mut self) -> &mut SyncChecks {
+        &mut self.checks
+    }
+
     /// Takes in a Sync whose time of sending is known.
     pub(super) fn hear(&mut self, sync: &TimedSync) {
+        self.checks.timed(sync);
         let corrections = [sync.sync_correction, sync.follow_up_correction];
         let Some(value) = delay_to_capture(sync.sent, sync.seen, &corrections) else { return };
         self.one_way.push(sync.seen, value);
@@ -129,6 +139,12 @@ impl LeaderSamples {
     fn relate(&mut self, asked: CaptureTime, both: TwoWay) {
         self.offset.push(asked, both.offset());
         self.path_delay.push(asked, both.mean_path_delay());
+    }
+
+    /// What its Syncs carry.
+    #[must_use]
+    pub const fn checks(&self) -> &SyncChecks {
+        &self.checks
     }
 
     /// Pairs of Sync and Follow_Up.
@@ -210,6 +226,7 @@ mod tests {
     fn exchange(asked_ns: i64, received_ns: u32) -> Exchange {
         Exchange {
             asked: CaptureTime(asked_ns),
+            way: Way::default(),
             place: place(),
             origin: None,
             request_correction: NONE,

@@ -3,8 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::domain::Domain;
+use super::domain::kind_v2;
 use super::key::DomainKey;
 use super::key::DomainName;
+use super::sightings::Sightings;
 use crate::observations::Observation;
 use crate::observations::Place;
 use crate::observations::Transport;
@@ -17,6 +19,7 @@ use crate::units::CaptureTime;
 #[derive(Debug, Clone, Default)]
 pub struct Domains {
     domains: BTreeMap<DomainKey, Domain>,
+    sightings: Sightings,
 }
 
 impl Domains {
@@ -41,7 +44,13 @@ impl Domains {
         domain.watched = *watched;
         match message.as_ref() {
             ptp::Message::V1(message) => domain.push_v1(observation, message),
-            ptp::Message::V2(message) => domain.push_v2(observation, message),
+            ptp::Message::V2(message) => {
+                domain.push_v2(observation, message);
+                let header = &message.header;
+                let port = header.source_port_identity.into();
+                let series = (name, port, kind_v2(header.message_type));
+                self.sightings.record(series, message, observation.place, &observation.path);
+            }
         }
     }
 
@@ -51,6 +60,12 @@ impl Domains {
             domain.watched = *watched;
             domain.finish(end, place);
         }
+    }
+
+    /// What was captured twice with other marks.
+    #[must_use]
+    pub const fn sightings(&self) -> &Sightings {
+        &self.sightings
     }
 
     /// The domains in key order.

@@ -13,6 +13,7 @@ use crate::observations::Watched;
 use crate::ptp::v1;
 use crate::ptp::v2;
 use crate::units::CaptureTime;
+use crate::units::Nanos;
 use crate::units::TimeInterval;
 use crate::units::Timestamp;
 
@@ -31,12 +32,17 @@ impl Domain {
         let (sequence_id, correction) = (header.sequence_id, header.correction_field);
         match &message.body {
             v2::Body::Sync { .. } if header.flags.two_step() => {
+                self.check_flag(port, place, sequence_id, true);
                 self.two_step_sync(port, place, sequence_id, correction);
             }
             v2::Body::Sync { origin_timestamp } => {
+                self.check_flag(port, place, sequence_id, false);
                 self.one_step_sync(port, place, *origin_timestamp, correction);
             }
             v2::Body::FollowUp { precise_origin_timestamp } => {
+                if let Some(samples) = self.samples_of(port) {
+                    samples.checks_mut().follow_up(place, sequence_id);
+                }
                 self.follow_up(port, place, sequence_id, *precise_origin_timestamp, correction);
             }
             v2::Body::DelayReq { origin_timestamp } => {
@@ -109,6 +115,14 @@ impl Domain {
         }
     }
 
+    fn check_flag(&mut self, port: PortId, place: Place, sequence_id: u16, two_step: bool) {
+        let interval =
+            self.ports.get(&port).and_then(|port| port.series(super::Kind::Sync)?.declared_interval());
+        let Some(samples) = self.samples_of(port) else { return };
+        samples.checks_mut().flag(place, sequence_id, two_step);
+        samples.pairing_mut().expect_within(interval.map(|interval| Nanos(interval.0 / 2)));
+    }
+
     fn one_step_sync(&mut self, port: PortId, place: Place, sent: Timestamp, correction: TimeInterval) {
         let Some((samples, seen)) = self.samples_of(port).zip(place.time) else { return };
         let sync = samples.pairing_mut().one_step(place, seen, sent, correction);
@@ -165,19 +179,24 @@ impl Domain {
     ) {
         let Some(now) = place.time.map(|time| self.heard(time)) else { return };
         let requester = self.requesters.entry(asker).or_default();
-        if let Some(exchange) = requester.answer(now, sequence_id, responder, stamp) {
+        if let Some(exchange) = requester.answer(now, place, sequence_id, responder, stamp) {
             self.relate(asker, sequence_id, &exchange);
         }
     }
 
     fn heard(&self, time: CaptureTime) -> Heard {
-        Heard { time, watched: self.watched.since(&Watched::default(), LONGEST_PAUSE) }
+        Heard { time, watched: self.watched.since(&Watched::default(), LONGEST_PAUSE), way: self.way }
     }
 
     fn relate(&mut self, asker: (PortId, Mechanism), sequence_id: u16, exchange: &Exchange) {
         let responder = exchange.responder;
         match asker.1 {
             Mechanism::EndToEnd => {
+                // Stamps of two interfaces may be two clocks' words.
+                let sync_way = self.ports.get(&responder).and_then(|port| port.sync_way);
+                if sync_way.is_some_and(|way| way.file == exchange.way.file && way != exchange.way) {
+                    return;
+                }
                 // Also before its first Sync is in view.
                 if let Some(samples) = self.samples_of(responder) {
                     samples.hear_exchange(exchange);

@@ -9,14 +9,21 @@ mod elections;
 mod finding;
 mod followers;
 mod leading;
+mod pages;
 mod quality;
 mod rates;
 mod redundancy;
 mod rule;
 mod security;
+mod site;
+mod transmit_cycle;
+mod transport;
 mod verdict;
+mod words;
+mod yardstick;
 
 pub use finding::{Evidence, Finding, Severity};
+pub use pages::{nearest_id, page};
 pub use rule::{Outcome, Rule};
 pub use verdict::{Judgement, Verdict, judge};
 
@@ -28,8 +35,10 @@ pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
         followers::RULES,
         delay::RULES,
         rates::RULES,
+        transport::RULES,
         redundancy::RULES,
         security::RULES,
+        site::RULES,
     ];
     groups.into_iter().flatten().copied()
 }

@@ -4,6 +4,7 @@ use super::finding::Finding;
 use super::finding::Severity;
 use super::rule::Outcome;
 use super::rules;
+use super::site::view;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
@@ -84,6 +85,9 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     if analysis.ptp_messages == 0 {
         return no_ptp();
     }
+    if let Some(unproven) = unproven(analysis) {
+        return unproven;
+    }
     if findings.iter().any(|finding| finding.severity == Severity::Minor) {
         let because = "nothing is broken now; something happened or is untidy".to_owned();
         return (Verdict::Watch, because, Vec::new());
@@ -124,6 +128,22 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
             (Verdict::Sound, because, Vec::new())
         }
     }
+}
+
+/// Where the site file lists devices that need the clock, a capture that does not show them on it accepts nothing.
+fn unproven(analysis: &Analysis) -> Option<Answer> {
+    let unproven = view::unproven_devices(analysis);
+    let names: Vec<&str> = unproven.iter().map(|(name, _)| *name).collect();
+    let because = match names.as_slice() {
+        [] => return None,
+        [one] => format!("{one} needs the clock, and this capture does not show whether it has it"),
+        [first, ..] => format!(
+            "{first} and {} more need the clock, and this capture does not show whether they have it",
+            names.len() - 1
+        ),
+    };
+    let next = vec!["capture at a mirror of the leader's port, or of the device's own, both directions"];
+    Some((Verdict::CannotTell, because, next))
 }
 
 fn no_frames(analysis: &Analysis) -> Answer {

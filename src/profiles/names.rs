@@ -19,27 +19,9 @@ pub fn expected(name: &str) -> Option<&'static Profile> {
 /// The known name or alias that takes the fewest letters to change `name` into; the first of several.
 #[must_use]
 pub fn nearest(name: &str) -> &'static str {
-    let name = name.trim().to_ascii_lowercase();
     let aliases = ALIASES.iter().map(|(alias, _)| *alias);
     let known = PROFILES.iter().map(|profile| profile.name).chain(aliases);
-    known.min_by_key(|known| letters_apart(known, &name)).unwrap_or("default")
-}
-
-/// Letters to add, take away or replace (Levenshtein's distance).
-fn letters_apart(one: &str, other: &str) -> usize {
-    let mut row: Vec<usize> = (0..=other.chars().count()).collect();
-    for (above, letter) in one.chars().enumerate() {
-        let mut diagonal = above;
-        let mut left = above + 1;
-        let mut next = vec![left];
-        for (theirs, up) in other.chars().zip(row.iter().skip(1)) {
-            left = (diagonal + usize::from(theirs != letter)).min(left + 1).min(up + 1);
-            next.push(left);
-            diagonal = *up;
-        }
-        row = next;
-    }
-    row.last().copied().unwrap_or(0)
+    crate::nearest::nearest(name, known).unwrap_or("default")
 }
 
 #[cfg(test)]
@@ -72,13 +54,5 @@ mod tests {
         ] {
             assert_eq!(nearest(slip), meant, "{slip}");
         }
-    }
-
-    #[test]
-    fn letters_are_counted() {
-        assert_eq!(letters_apart("", ""), 0);
-        assert_eq!(letters_apart("", "abc"), 3);
-        assert_eq!(letters_apart("abc", ""), 3);
-        assert_eq!(letters_apart("kitten", "sitting"), 3);
     }
 }

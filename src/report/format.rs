@@ -24,7 +24,7 @@ pub(super) fn seconds(duration: Nanos) -> f64 {
 }
 
 /// A duration with the unit that suits it, three decimals at the most.
-pub(super) fn duration(seconds: f64) -> String {
+pub(crate) fn duration(seconds: f64) -> String {
     let (value, unit) = match seconds.abs() {
         s if s >= 1.0 || s == 0.0 => (seconds, "s"),
         s if s >= 1e-3 => (seconds * 1e3, "ms"),
@@ -37,7 +37,7 @@ pub(super) fn duration(seconds: f64) -> String {
 }
 
 /// Nanoseconds with the unit that suits them.
-pub(super) fn duration_ns(ns: i64) -> String {
+pub(crate) fn duration_ns(ns: i64) -> String {
     duration(seconds(Nanos(ns)))
 }
 
@@ -80,7 +80,7 @@ pub(super) fn per_cent(fraction: f64) -> String {
 }
 
 /// A count with thin grouping: `1 234 567`.
-pub(super) fn count(number: u64) -> String {
+pub(crate) fn count(number: u64) -> String {
     let digits = number.to_string();
     let mut text = String::new();
     for (index, digit) in digits.chars().enumerate() {

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use super::document::Document;
 use super::document::FitDocument;
+use super::explain::ExplainDocument;
 
 /// Writes a document as indented JSON with a line break at its end.
 ///
@@ -30,7 +31,13 @@ pub fn fit_schema() -> String {
     schema_of::<FitDocument>()
 }
 
-fn schema_of<T: JsonSchema>() -> String {
+/// The JSON schema of the answer of `downbeat explain`, likewise.
+#[must_use]
+pub fn explain_schema() -> String {
+    schema_of::<ExplainDocument>()
+}
+
+pub(crate) fn schema_of<T: JsonSchema>() -> String {
     let settings = schemars::generate::SchemaSettings::default().for_serialize();
     let schema = settings.into_generator().into_root_schema_for::<T>();
     // A schema is plain JSON, so this cannot fail; an empty one would fail the test that compares it.

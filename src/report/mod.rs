@@ -4,18 +4,25 @@
 
 mod build;
 mod document;
+mod explain;
 mod format;
 mod json;
 mod page;
 mod plot;
 mod series;
+mod site_file;
 mod text;
 
 pub use build::{document, fit_document, series};
 pub use document::*;
+pub use explain::{ExplainDocument, ExplainedRule, explain, write as write_explanation};
 pub use format::plain;
-pub use json::{fit_schema, schema, write as write_json};
+pub(crate) use format::{count, duration, duration_ns};
+pub(crate) use json::schema_of;
+pub use json::{explain_schema, fit_schema, schema, write as write_json};
 pub use page::write as write_page;
 pub use series::{DomainSeries, LoadSeries, LossMark, Sample, SampleSeries, Series, SourceSeries, StepMark};
+pub use site_file::write as write_site_file;
+pub(crate) use text::paragraph;
 pub use text::write as write_text;
 pub use text::{write_fit, write_streams};

@@ -43,8 +43,11 @@ const EVIDENCE_SHOWN: usize = 6;
 /// Where `out` cannot be written.
 pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     verdict(document, out)?;
-    let mut after = document.findings.iter().skip(1);
-    for finding in &document.findings {
+    // Context is told in a line each, further down.
+    let (noted, wrong): (Vec<&FindingDocument>, Vec<&FindingDocument>) =
+        document.findings.iter().partition(|finding| matches!(finding.severity, SeverityName::Info));
+    let mut after = wrong.iter().skip(1);
+    for finding in &wrong {
         self::finding(finding, document.captures.len() > 1, out)?;
         // What to do is said once, behind the last of the same.
         if after.next().is_none_or(|after| after.id != finding.id || after.next != finding.next) {
@@ -57,13 +60,14 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     devices::write(document, out)?;
     streams::brief(document, out)?;
     multicast::write(document, out)?;
+    notes(&noted, out)?;
     events(document, out)?;
     viewpoint::write(&document.viewpoint, out)?;
     capture_quality(document, out)?;
     if !document.not_judged.is_empty() {
         writeln!(out, "\nNot judged")?;
         for rule in &document.not_judged {
-            paragraph(out, 2, &format!("{}: ", rule.id), &rule.why)?;
+            paragraph(out, 2, &format!("{}: ", rule.id), &plain(&rule.why))?;
         }
     }
     writeln!(out)?;
@@ -85,7 +89,7 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         VerdictName::Fault => "FAULT",
         VerdictName::CannotTell => "CANNOT TELL",
     };
-    paragraph(out, 0, &format!("{word}: "), &document.verdict_because)?;
+    paragraph(out, 0, &format!("{word}: "), &plain(&document.verdict_because))?;
     let span = &document.span;
     let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
     let begin = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
@@ -93,8 +97,10 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         [one] => plain(&one.file),
         several => format!("{} files", several.len()),
     };
+    let site = document.site_domain.site.as_deref().map(|site| format!("{}, ", plain(site)));
+    let site = site.unwrap_or_default();
     let text = format!(
-        "{files}: {length}{begin}, {} frames, {} PTP messages",
+        "{site}{files}: {length}{begin}, {} frames, {} PTP messages",
         count(span.frames),
         count(span.ptp_messages)
     );
@@ -126,6 +132,17 @@ fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) ->
     let more = finding.evidence.len().saturating_sub(EVIDENCE_SHOWN);
     if more > 0 {
         writeln!(out, "    and {more} more (see --format json)")?;
+    }
+    Ok(())
+}
+
+/// Findings that are no fault, a line each.
+fn notes(noted: &[&FindingDocument], out: &mut impl Write) -> io::Result<()> {
+    if !noted.is_empty() {
+        writeln!(out, "\nNoted (no faults; --format json has evidence and sources)")?;
+    }
+    for finding in noted {
+        paragraph(out, 2, &format!("{}: ", finding.id), &plain(&finding.title))?;
     }
     Ok(())
 }
@@ -242,7 +259,7 @@ pub(super) fn oddities(document: &Document) -> Vec<(String, String)> {
 }
 
 /// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.
-fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
+pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
     let hang = (indent + label.chars().count()).min(WIDTH / 3);
     let mut line = format!("{:indent$}{label}", "");
     let mut empty = true;

@@ -10,6 +10,7 @@ use super::traffic::Counts;
 use super::traffic::Pair;
 use super::traffic::Station;
 use super::traffic::Traffic;
+use crate::units::CaptureTime;
 use crate::units::MacAddress;
 
 /// An answer.
@@ -61,6 +62,30 @@ impl Scope {
             stations: traffic.stations(),
             both_ways,
         }
+    }
+
+    /// Time of the latest frame that a station sent.
+    #[must_use]
+    pub fn last_heard(&self, sender: MacAddress) -> Option<CaptureTime> {
+        self.stations.get(&sender).and_then(|station| station.latest)
+    }
+
+    /// The station at whose port the capture was taken, where that shows.
+    #[must_use]
+    pub const fn station(&self) -> Option<MacAddress> {
+        self.station
+    }
+
+    /// Whether any frame of `sender` was captured.
+    #[must_use]
+    pub fn has_seen(&self, sender: MacAddress) -> bool {
+        self.stations.contains_key(&sender)
+    }
+
+    /// Where the capture was taken.
+    #[must_use]
+    pub const fn seat(&self) -> Seat {
+        self.seat
     }
 
     fn has_both_ways(&self, mac: MacAddress) -> bool {

@@ -13,6 +13,7 @@ use crate::frame::Fragment;
 use crate::frame::Frame;
 use crate::frame::Tunnel;
 use crate::ptp;
+use crate::units::CaptureTime;
 use crate::units::MacAddress;
 
 /// Unicast pairs, and stations, of which counts are kept (chosen: a large broadcast network has some hundreds).
@@ -60,6 +61,8 @@ pub struct Station {
     pub unfinished_checksums: u64,
     /// Frames that the capturing machine marks as its own (Linux cooked capture only).
     pub own: u64,
+    /// Time of the latest frame.
+    pub latest: Option<CaptureTime>,
 }
 
 /// A stretch of frames. Memory: at most twice [`KEPT`] pairs and stations.
@@ -124,6 +127,7 @@ impl Add for Station {
         self.checksums += other.checksums;
         self.unfinished_checksums += other.unfinished_checksums;
         self.own += other.own;
+        self.latest = self.latest.max(other.latest);
     }
 }
 
@@ -185,6 +189,7 @@ impl Traffic {
         let to_group = frame.destination_mac.is_some_and(MacAddress::is_group);
         if let Some(station) = self.stations.entry(source) {
             station.frames += 1;
+            station.latest = station.latest.max(record.time);
             station.multicast += u64::from(to_group);
             if is_ptp && to_group {
                 let one_link = frame.destination_mac == Some(ONE_LINK);

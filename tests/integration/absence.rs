@@ -12,6 +12,7 @@ use crate::support::craft::ptp_v2::Body;
 use crate::support::stage::Actor;
 use crate::support::stage::Stage;
 use crate::support::stage::actor;
+use crate::support::stage::at;
 use crate::support::stage::device_of;
 
 const END: i64 = 31_000;
@@ -121,9 +122,11 @@ fn unicast_requests_are_unanswered_only_where_unicast_passes_both_ways() {
 fn answered_aside(stage: &mut Stage) -> (Actor, Actor) {
     let (own, other) = (actor(2), actor(3));
     stage.announces(0..=30, &[&leader()]);
-    for second in 0..=25 {
-        let sync = Body::Sync { origin_ns: 0 };
+    for second in 0..=30 {
+        let sync = Body::Sync { origin_ns: at(second * 1000 + 50).0 };
         stage.send(Some(second * 1000 + 50), &leader(), None, u16::try_from(second).unwrap(), &sync);
+    }
+    for second in 0..=25 {
         asks(stage, second, &own, None);
         answers(stage, second, &leader(), &own, true);
         asks(stage, second, &other, None);

@@ -26,6 +26,10 @@ impl Rule for WrongDomainFollower {
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
+        if crate::findings::site::site_domain_differs::is_elsewhere(analysis) {
+            // Nobody is in the domain that the site file names: that has a rule of its own.
+            return Outcome::Quiet;
+        }
         let mut findings = Vec::new();
         // Those in the site's domain number with another sdoId are the matter of another rule.
         let other_number =

@@ -64,7 +64,7 @@ impl GrandmasterFreeRunning {
                 format!("{}: the leader {leader} runs on its own oscillator", domain.key),
                 vec![
                     "on an island that is right: devices agree with one another and with nothing outside",
-                    "where a reference is expected, check the antenna or the feed and the leader's settings",
+                    "where a reference is expected, check that clock's antenna or feed and its settings",
                 ],
             ),
             _ => return None,

@@ -19,6 +19,9 @@ const MESSAGES: u64 = 20;
 /// Time before a pace is judged (reference: 10 s).
 const WATCHED: Nanos = Nanos::from_seconds(10);
 
+/// A series of which a fourth as many messages are missing as were captured has no pace to judge (chosen).
+const LOSS: u64 = 4;
+
 /// A sender keeps another interval than it declares.
 pub(super) struct DeclaredIntervalDiffers;
 
@@ -46,6 +49,9 @@ impl Rule for DeclaredIntervalDiffers {
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
+        if let Some(why) = analysis.clocks_disagree() {
+            return Outcome::CannotTell(why);
+        }
         let mut findings = Vec::new();
         for domain in analysis.domains.iter() {
             for port in domain.ports.values().filter(|port| port.twins.two().is_none()) {
@@ -67,6 +73,10 @@ impl DeclaredIntervalDiffers {
             return None;
         }
         if series.count() < MESSAGES || analysis.watched_for(declared) < WATCHED {
+            return None;
+        }
+        // Where much is lost, half of the gaps have a loss in them.
+        if series.missed().saturating_mul(LOSS) > series.count() {
             return None;
         }
         // The middle of the gaps: a lost message doubles its own gap and no other.

@@ -88,6 +88,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
         verdict_next: judgement.next.clone(),
         viewpoint: viewpoint(analysis),
         site_domain: SiteDomainDocument {
+            site: analysis.settings.site.as_ref().and_then(|site| site.name.clone()),
             keys: analysis.site.keys.iter().map(ToString::to_string).collect(),
             assumed: analysis.site.assumed,
         },

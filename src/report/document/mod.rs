@@ -152,6 +152,8 @@ pub struct SpanDocument {
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct SiteDomainDocument {
+    /// What the site file calls the site.
+    pub site: Option<String>,
     /// Its keys; several where it is seen on several VLANs.
     pub keys: Vec<String>,
     /// Whether it was assumed, as the one that most devices follow in.

@@ -1,10 +1,14 @@
 //! Every rule: a made capture on which it fires, a near miss on which it does not, and where absence is its evidence,
 //! one that makes it say "cannot tell".
 
+mod carriage;
+mod delay;
 mod elections;
+mod followers;
 mod pages;
 mod places;
 mod quality;
 mod rates;
 mod redundancy;
 mod security;
+mod thinned;

@@ -25,10 +25,12 @@ pub(crate) const DEMO: [&str; 7] = [
     "playhouse-wrong-domain.pcapng",
 ];
 
-/// Both reports of a capture.
+/// What is written of a capture.
 pub(crate) struct Judged {
     pub(crate) text: String,
     pub(crate) json: String,
+    /// What `downbeat site` writes.
+    pub(crate) site_file: String,
 }
 
 impl Judged {
@@ -94,5 +96,11 @@ pub(crate) fn said_of(analysis: &Analysis) -> Judged {
     report::write_text(&document, &mut text).unwrap();
     let mut json = Vec::new();
     report::write_json(&document, &mut json).unwrap();
-    Judged { text: String::from_utf8(text).unwrap(), json: String::from_utf8(json).unwrap() }
+    let mut site_file = Vec::new();
+    report::write_site_file(&document, &mut site_file).unwrap();
+    Judged {
+        text: String::from_utf8(text).unwrap(),
+        json: String::from_utf8(json).unwrap(),
+        site_file: String::from_utf8(site_file).unwrap(),
+    }
 }

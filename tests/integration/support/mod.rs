@@ -17,3 +17,4 @@ pub(crate) mod script;
 pub(crate) mod stage;
 pub(crate) mod survival;
 pub(crate) mod vectors;
+pub(crate) mod wire;

@@ -62,7 +62,11 @@ impl Script {
             );
             for eighth in 0..8_u16 {
                 let sequence = first.wrapping_add(number.wrapping_mul(8)).wrapping_add(eighth);
-                self.send(ms + 5 + i64::from(eighth) * 125, who, sequence, -3, &Body::Sync { origin_ns: 0 });
+                let at = ms + 5 + i64::from(eighth) * 125;
+                // On the PTP timescale it counts in TAI, 37 s ahead of the capture's UTC.
+                let ahead = if who.0.data.time_flags & 0x08 == 0 { 0 } else { 37_000_000_000 };
+                let origin_ns = BEGINNING.0 + at * 1_000_000 + ahead;
+                self.send(at, who, sequence, -3, &Body::Sync { origin_ns });
             }
         }
     }
@@ -74,7 +78,8 @@ impl Script {
             self.send(second * 1000, who, number, 0, &body);
             for eighth in (0..8_u16).filter(|_| second < syncing) {
                 let ms = second * 1000 + 5 + i64::from(eighth) * 125;
-                self.send(ms, who, number * 8 + eighth, -3, &Body::Sync { origin_ns: 0 });
+                let origin_ns = BEGINNING.0 + ms * 1_000_000;
+                self.send(ms, who, number * 8 + eighth, -3, &Body::Sync { origin_ns });
             }
         }
     }
@@ -106,9 +111,19 @@ impl Script {
     /// The answers to all that [`asks`](Self::asks) asks, a millisecond later.
     pub(crate) fn answers(&mut self, seconds: i64, leader: &Actor, asker: &Actor) {
         for (sequence, second) in (0_u16..).zip(0..seconds) {
-            let body = Body::DelayResp { receipt_ns: 0, requester: asker.port };
+            let receipt_ns = BEGINNING.0 + (second * 1000 + 333) * 1_000_000 + 900;
+            let body = Body::DelayResp { receipt_ns, requester: asker.port };
             self.send(second * 1000 + 334, (leader, leader.mac), sequence, 0, &body);
         }
+    }
+
+    /// Captures one frame at each of two interfaces by turns.
+    pub(crate) fn by_turns(&mut self, ahead_ms: i64) {
+        self.0.sort_by_key(|frame| frame.stamp_ns);
+        for (frame, interface) in self.0.iter_mut().zip([0, 1].into_iter().cycle()) {
+            frame.interface = interface;
+        }
+        self.1.insert(1, ahead_ms * 1_000_000);
     }
 
     /// Puts what was sent so far into a VLAN.

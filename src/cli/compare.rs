@@ -1,0 +1,62 @@
+//! `downbeat compare`
+
+use std::fs;
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use downbeat::compare;
+use downbeat::compare::Report;
+use downbeat::report;
+
+use super::arguments::Compare;
+use super::arguments::Format;
+use super::document;
+use super::exit::Status;
+use super::inputs;
+use super::output;
+
+/// Octets in which the first character of a saved report is looked for.
+const SNIFFED: u64 = 64;
+
+/// Reads both sides, compares, writes.
+pub(crate) fn run(arguments: &Compare) -> Result<Status, String> {
+    if arguments.before.as_os_str() == "-" && arguments.after.as_os_str() == "-" {
+        return Err("standard input can be one side only".to_owned());
+    }
+    if let Some(out) = arguments.out.as_deref()
+        && [&arguments.before, &arguments.after].into_iter().any(|side| inputs::is_same(out, side))
+    {
+        return Err(format!("{}: this is one of the two sides; name another file with --out", out.display()));
+    }
+    let before = side(&arguments.before, arguments)?;
+    let after = side(&arguments.after, arguments)?;
+    let comparison = compare::compare(&before, &after);
+    output::deliver(arguments.out.as_deref(), |mut out| match arguments.format {
+        Format::Text => compare::write(&comparison, &mut out),
+        Format::Json => report::write_json(&comparison, &mut out),
+    })?;
+    let worst = comparison.changes.iter().map(|change| change.weight.severity()).max();
+    let without_ptp = before.is_without_ptp() || after.is_without_ptp();
+    Ok(Status::of_worst(worst, arguments.fail_on.severity(), without_ptp))
+}
+
+/// A saved report, or the report of captures.
+fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
+    if is_saved_report(path) {
+        let text = fs::read_to_string(path).map_err(|error| format!("{}: {error}", path.display()))?;
+        return Report::parse(&text).map_err(|error| format!("{}: {error}", path.display()));
+    }
+    let (document, _) = document::read(&arguments.reading(path))?;
+    Report::of(&document)
+}
+
+/// Whether the file begins like JSON, which no capture does.
+fn is_saved_report(path: &Path) -> bool {
+    if !path.is_file() {
+        return false;
+    }
+    let mut head = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(SNIFFED).read_to_end(&mut head));
+    read.is_ok() && head.trim_ascii_start().first() == Some(&b'{')
+}

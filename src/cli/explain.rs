@@ -1,0 +1,24 @@
+//! `downbeat explain`
+
+use downbeat::findings;
+use downbeat::report;
+
+use super::arguments::Explain;
+use super::arguments::Format;
+use super::exit::Status;
+use super::output;
+
+/// Writes one rule's page, or the list of all.
+pub(crate) fn run(explain: &Explain) -> Result<Status, String> {
+    let id = explain.id.as_deref();
+    let document = report::explain(id);
+    if let (Some(slip), []) = (id, document.rules.as_slice()) {
+        let nearest = findings::nearest_id(slip).unwrap_or_default();
+        return Err(format!("no finding is called {slip}; the nearest known one is {nearest}"));
+    }
+    output::deliver(explain.out.as_deref(), |mut out| match explain.format {
+        Format::Text => report::write_explanation(&document, &mut out),
+        Format::Json => report::write_json(&document, &mut out),
+    })?;
+    Ok(Status::Clear)
+}

@@ -1,0 +1,169 @@
+//! `sync-gaps`
+
+use crate::analysis::Analysis;
+use crate::devices::Strength;
+use crate::domains::Cadence;
+use crate::domains::ClockPort;
+use crate::domains::Domain;
+use crate::domains::Kind;
+use crate::domains::Silence;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::finding::at;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
+use crate::findings::transmit_cycle;
+use crate::findings::words::duration;
+
+/// Syncs before gaps are judged (reference: 100 intervals).
+const SYNCS: u64 = 100;
+
+/// Gaps from which it happens again and again (chosen).
+const AGAIN_AND_AGAIN: usize = 3;
+
+/// A sender whose every tenth interval is a gap keeps another pace than it declares, which is told instead (chosen).
+const PACE: u64 = 10;
+
+/// Messages of other series that are needed to tell loss of Syncs from loss of everything (chosen).
+const OTHERS: u64 = 20;
+
+/// Loss among other series, per mille, up to which the capture is taken to be whole (chosen).
+const WHOLE_PER_MILLE: u64 = 2;
+
+/// Gaps shown (chosen).
+const SHOWN: usize = 8;
+
+/// Sync pauses for longer than followers wait, while Announce goes on.
+pub(super) struct SyncGaps;
+
+impl Rule for SyncGaps {
+    fn id(&self) -> &'static str {
+        "sync-gaps"
+    }
+
+    fn summary(&self) -> &'static str {
+        "Sync pauses or is lost for more than three intervals, while the leader's Announces go on"
+    }
+
+    fn next(&self) -> &'static [&'static str] {
+        &[
+            "where numbers are skipped: look for loss between the leader and this place (queues, a bad link, its counters)",
+            "where they are not: the leader paused; look at its load and log",
+        ]
+    }
+
+    fn sources(&self) -> &'static [&'static str] {
+        &[
+            "syncReceiptTimeout 3: IEEE 802.1AS (from memory); half an interval more for jitter (chosen)",
+            "100 Syncs; 3 gaps are major (chosen)",
+        ]
+    }
+
+    fn judge(&self, analysis: &Analysis) -> Outcome {
+        if let Some(why) = analysis.clocks_disagree() {
+            return Outcome::CannotTell(why);
+        }
+        let mut findings = Vec::new();
+        let mut cannot_tell = None;
+        for domain in analysis.domains.iter() {
+            let leader = domain.election.leader();
+            let leads = |port: &&ClockPort| port.offer.is_some_and(|offer| Some(offer.grandmaster) == leader);
+            for port in domain.ports.values().filter(leads) {
+                match gaps(analysis, domain, port) {
+                    Gaps::None => {}
+                    Gaps::CannotTell(why) => cannot_tell = Some(format!("{}: {why}", domain.key)),
+                    Gaps::Some(gaps) => findings.push(self.finding(analysis, domain, port, &gaps)),
+                }
+            }
+        }
+        match cannot_tell {
+            Some(why) if findings.is_empty() => Outcome::CannotTell(why),
+            _ => Outcome::from_findings(findings),
+        }
+    }
+}
+
+enum Gaps {
+    None,
+    Some(Vec<Silence>),
+    CannotTell(&'static str),
+}
+
+fn gaps(analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Gaps {
+    let all = port.silences(Kind::Sync);
+    let syncs = port.count(Kind::Sync);
+    let count = port.silences.get(&Kind::Sync).map_or(0, crate::domains::Silences::count);
+    let is_told = port.twins.two().is_some() || transmit_cycle::of(port).is_some();
+    if all.is_empty() || syncs < SYNCS || count.saturating_mul(PACE) > syncs || is_told {
+        return Gaps::None;
+    }
+    let announces = port.silences(Kind::Announce);
+    // A leader that is silent altogether is lost, which is told elsewhere.
+    let is_lost = |sync: &Silence| {
+        announces.iter().any(|announce| announce.before < sync.after && sync.before < announce.after)
+    };
+    let beside: Vec<Silence> = all.iter().filter(|sync| !is_lost(sync)).copied().collect();
+    let paused: Vec<Silence> = beside.iter().filter(|gap| gap.skipped == Some(0)).copied().collect();
+    let is_loss = |gap: &Silence| gap.skipped.is_some_and(|skipped| skipped > 0);
+    if !beside.iter().any(is_loss) {
+        return if paused.is_empty() { Gaps::None } else { Gaps::Some(paused) };
+    }
+    let (seen, missed) = others(domain, port);
+    let drops = analysis.captures.iter().filter_map(|capture| capture.summary.drops_reported).sum::<u64>();
+    let whole = missed.saturating_mul(1000) <= seen.saturating_mul(WHOLE_PER_MILLE);
+    match () {
+        () if drops == 0 && whole && seen >= OTHERS => {
+            Gaps::Some(beside.into_iter().filter(|gap| gap.skipped.is_some()).collect())
+        }
+        () if !paused.is_empty() => Gaps::Some(paused),
+        () if seen < OTHERS => {
+            Gaps::CannotTell("Syncs are missing, and no other series shows whether the capture lost them")
+        }
+        () => {
+            Gaps::CannotTell("Syncs are missing, and so are other messages: the capture may have lost them")
+        }
+    }
+}
+
+/// Messages of all other series but the Follow_Ups that share the Syncs' fate, and how many of those are missing.
+fn others(domain: &Domain, port: &ClockPort) -> (u64, u64) {
+    let series = domain.ports.values().flat_map(|other| {
+        let own = other.port == port.port;
+        other.series.iter().filter(move |(kind, _)| {
+            let follows = matches!(kind, Kind::Sync | Kind::FollowUp);
+            let counts = matches!(kind, Kind::Announce | Kind::Sync | Kind::DelayReq | Kind::PdelayReq);
+            counts && !(own && follows)
+        })
+    });
+    series.fold((0, 0), |(seen, missed), (_, series): (_, &Cadence)| {
+        (seen + series.count(), missed + series.missed())
+    })
+}
+
+impl SyncGaps {
+    fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort, gaps: &[Silence]) -> Finding {
+        let longest = gaps.iter().map(|gap| gap.length).max().unwrap_or_default();
+        let severity = if gaps.len() >= AGAIN_AND_AGAIN { Severity::Major } else { Severity::Minor };
+        let strength =
+            if gaps.iter().all(|gap| gap.skipped == Some(0)) { Strength::Shown } else { Strength::Inferred };
+        let times = if gaps.len() == 1 { "once".to_owned() } else { format!("{} times", gaps.len()) };
+        let title = format!(
+            "{}: Sync of {} stays away {times}, for up to {}",
+            domain.key,
+            port.port,
+            duration(longest)
+        );
+        let evidence = gaps.iter().take(SHOWN).map(|gap| {
+            let why = match gap.skipped {
+                Some(0) => "no number is skipped: the sender paused".to_owned(),
+                Some(skipped) => format!("{skipped} numbers are skipped: they were lost on the way"),
+                None => "its numbers began anew".to_owned(),
+            };
+            let from = gap.before.time.map(|time| at(analysis, time)).unwrap_or_default();
+            Evidence::at(Some(gap.after), format!("no Sync for {} from {from}; {why}", duration(gap.length)))
+        });
+        let finding = Finding::of(self, (severity, strength), title, evidence.collect());
+        finding.in_domain(domain.key).about_clock(analysis, port.port.clock)
+    }
+}

@@ -1,0 +1,111 @@
+//! `unicast-lease-expired`
+
+use crate::analysis::Analysis;
+use crate::devices::Strength;
+use crate::domains::Domain;
+use crate::domains::Lease;
+use crate::domains::LeaseKey;
+use crate::findings::finding::Evidence;
+use crate::findings::finding::Finding;
+use crate::findings::finding::Severity;
+use crate::findings::finding::at;
+use crate::findings::rule::Outcome;
+use crate::findings::rule::Rule;
+use crate::units::CaptureTime;
+use crate::units::Nanos;
+
+/// Denials in a row that are a refusal rather than a moment's (chosen).
+const DENIALS: u64 = 2;
+
+/// How long after its end a lease is called expired (chosen): a renewal may be late by a message or two.
+const GRACE: Nanos = Nanos::from_seconds(10);
+
+/// Unicast service was denied, or ran out.
+pub(super) struct UnicastLeaseExpired;
+
+impl Rule for UnicastLeaseExpired {
+    fn id(&self) -> &'static str {
+        "unicast-lease-expired"
+    }
+
+    fn summary(&self) -> &'static str {
+        "a follower's unicast service is denied, or runs out without a renewal"
+    }
+
+    fn next(&self) -> &'static [&'static str] {
+        &[
+            "ask the leader how many unicast clients it serves at most",
+            "where renewals were asked for and not granted, capture at the leader: do they arrive?",
+        ]
+    }
+
+    fn sources(&self) -> &'static [&'static str] {
+        &[
+            "unicast negotiation, durationField 0 denies: IEEE 1588-2008 16.1 (from memory)",
+            "2 denials in a row; 10 s after the end of the lease (chosen)",
+        ]
+    }
+
+    fn judge(&self, analysis: &Analysis) -> Outcome {
+        let mut findings = Vec::new();
+        for domain in analysis.domains.iter() {
+            findings.extend(
+                domain.leases.iter().filter_map(|(key, lease)| self.finding(analysis, domain, key, lease)),
+            );
+        }
+        Outcome::from_findings(findings)
+    }
+}
+
+impl UnicastLeaseExpired {
+    fn finding(
+        &self,
+        analysis: &Analysis,
+        domain: &Domain,
+        key: &LeaseKey,
+        lease: &Lease,
+    ) -> Option<Finding> {
+        let end = analysis.end?;
+        let (what, place, text) = if lease.denied >= DENIALS && !has_another(domain, key, end) {
+            let text = format!("{} grants of durationField 0, and none longer after them", lease.denied);
+            ("is denied", lease.denied_at, text)
+        } else {
+            let ends = lease.ends()?;
+            let (place, lasts) = lease.granted?;
+            // Who left needs no service any more.
+            let asker = domain.ports.get(&key.asker)?;
+            let is_here = asker.last.time.is_some_and(|last| last.since(ends) > GRACE);
+            let ran_out = end.since(ends) > GRACE && !lease.cancelled && is_here;
+            if !ran_out || has_another(domain, key, end) {
+                return None;
+            }
+            let renewal = match lease.asked_again {
+                Some(_) => "a renewal was asked for and not granted",
+                None => "no renewal was asked for",
+            };
+            let text = format!(
+                "granted for {} s, so until {}; {renewal}, and the follower is still there",
+                lasts.0 / 1_000_000_000,
+                at(analysis, ends)
+            );
+            ("ran out", Some(place), text)
+        };
+        let title = format!(
+            "{}: unicast {} of {} from {} {what}",
+            domain.key, key.message_type, key.asker, key.granter
+        );
+        let severity = (Severity::Critical, Strength::Shown);
+        let finding = Finding::of(self, severity, title, vec![Evidence::at(place, text)]);
+        Some(finding.in_domain(domain.key).about_clock(analysis, key.asker.clock))
+    }
+}
+
+/// Whether another clock serves the same follower with the same messages.
+fn has_another(domain: &Domain, key: &LeaseKey, end: CaptureTime) -> bool {
+    domain.leases.iter().any(|(other, lease)| {
+        other.asker.clock == key.asker.clock
+            && other.message_type == key.message_type
+            && other != key
+            && lease.ends().is_some_and(|ends| ends >= end)
+    })
+}
