@@ -116,3 +116,21 @@ fn nothing_gives_series_of_nothing() {
     report::write_page(&document, &series, &mut page).unwrap();
     assert!(!page.is_empty());
 }
+
+#[test]
+fn every_plot_is_a_picture_of_its_own_too() {
+    let (document, series) = demo("playhouse-leader-lost.pcapng");
+    let pictures = report::pictures(&document, &series);
+    let names: Vec<&str> = pictures.iter().map(|picture| picture.name.as_str()).collect();
+    for name in ["leaders", "load", "offset-0", "delay-0", "sync-0", "delays-0"] {
+        assert!(names.contains(&name), "{names:?}");
+    }
+    for picture in &pictures {
+        assert!(
+            picture.svg.starts_with("<svg") && picture.svg.trim_end().ends_with("</svg>"),
+            "{}",
+            picture.name
+        );
+        assert!(picture.svg.matches("<text").count() > 2, "{} has labels", picture.name);
+    }
+}
