@@ -66,6 +66,10 @@ link that the streams cross has to be looked at.";
 #[derive(Debug, Args)]
 #[command(after_help = AFTER_CHECK)]
 pub(crate) struct Check {
+    /// How the report is written
+    #[arg(long, value_enum, default_value_t = ReportFormat::Text)]
+    pub(crate) format: ReportFormat,
+
     #[command(flatten)]
     pub(crate) reading: ReadingArguments,
 
@@ -77,6 +81,10 @@ pub(crate) struct Check {
 #[derive(Debug, Args)]
 #[command(after_help = AFTER_STREAMS)]
 pub(crate) struct Streams {
+    /// How the report is written
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+
     #[command(flatten)]
     pub(crate) reading: ReadingArguments,
 }
@@ -84,6 +92,10 @@ pub(crate) struct Streams {
 #[derive(Debug, Args)]
 #[command(after_help = AFTER_FIT)]
 pub(crate) struct Fit {
+    /// How the report is written
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+
     #[command(flatten)]
     pub(crate) reading: ReadingArguments,
 
@@ -148,7 +160,6 @@ impl Timeline {
     pub(crate) fn reading(&self) -> ReadingArguments {
         ReadingArguments {
             files: self.files.clone(),
-            format: self.format,
             out: self.out.clone(),
             from: self.from,
             until: self.until,
@@ -203,7 +214,6 @@ impl Compare {
     pub(crate) fn reading(&self, side: &Path) -> ReadingArguments {
         ReadingArguments {
             files: vec![side.to_path_buf()],
-            format: self.format,
             out: self.out.clone(),
             from: None,
             until: None,
@@ -273,7 +283,6 @@ impl SiteCommand {
     pub(crate) fn reading(&self) -> ReadingArguments {
         ReadingArguments {
             files: self.files.clone(),
-            format: Format::Text,
             out: self.out.clone(),
             from: None,
             until: None,
@@ -291,10 +300,6 @@ pub(crate) struct ReadingArguments {
     /// quoted pattern are joined in time order as one capture
     #[arg(value_name = "FILE", required = true)]
     pub(crate) files: Vec<PathBuf>,
-
-    /// How the report is written
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(crate) format: Format,
 
     /// Write the report to this file instead of standard output
     #[arg(long, value_name = "FILE")]
@@ -327,7 +332,16 @@ pub(crate) enum Format {
     Text,
     /// For programs: see docs/json.md
     Json,
-    /// One page with plots that needs nothing else (`check` only)
+}
+
+/// The ways in which `check` writes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ReportFormat {
+    /// For people, 80 columns
+    Text,
+    /// For programs: downbeat.report/1
+    Json,
+    /// One page with plots that needs nothing else
     Html,
 }
 
@@ -339,18 +353,7 @@ pub(crate) enum FailOn {
     Never,
 }
 
-/// What commands other than `check` say to `--format html`.
-pub(crate) const NO_PAGE: &str = "--format html is written by `downbeat check` only";
-
 impl ReadingArguments {
-    /// Says so where a page is asked of a command that writes none.
-    pub(crate) fn refuse_page(&self) -> Result<(), String> {
-        match self.format {
-            Format::Html => Err(NO_PAGE.to_owned()),
-            Format::Text | Format::Json => Ok(()),
-        }
-    }
-
     /// Says why the span that is asked for holds nothing, where that is plain from its ends.
     pub(crate) fn refuse_empty_span(&self) -> Result<(), String> {
         let reversed = match (self.from, self.until) {

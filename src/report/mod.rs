@@ -21,6 +21,7 @@ pub(crate) use format::{count, duration, duration_ns};
 pub(crate) use json::schema_of;
 pub use json::{explain_schema, fit_schema, schema, write as write_json};
 pub use page::write as write_page;
+pub use plot::{Picture, pictures};
 pub use series::{DomainSeries, LoadSeries, LossMark, Sample, SampleSeries, Series, SourceSeries, StepMark};
 pub use site_file::write as write_site_file;
 pub(crate) use text::paragraph;

@@ -59,6 +59,7 @@ mod rtp_vectors;
 mod rules;
 mod scapy_agreement;
 mod second_opinion;
+mod series;
 mod site_file;
 mod snapshots;
 mod stability_vectors;

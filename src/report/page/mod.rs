@@ -27,8 +27,7 @@ use maud::html;
 use super::document::Document;
 use super::format::count;
 use super::format::duration;
-use super::plot::Plot;
-use super::plot::charts;
+use super::plot::Plots;
 use super::series::Series;
 use safe::foreign;
 
@@ -36,8 +35,6 @@ use safe::foreign;
 const STYLE: &str = include_str!("page.css");
 /// The page's script.
 const SCRIPT: &str = include_str!("page.js");
-/// Domains with plots; a capture of hundreds would make a page nobody can open (chosen).
-const DOMAINS_DRAWN: usize = 8;
 
 /// Writes the page.
 ///
@@ -45,43 +42,6 @@ const DOMAINS_DRAWN: usize = 8;
 /// Where `out` cannot be written.
 pub fn write(document: &Document, series: &Series, out: &mut impl Write) -> io::Result<()> {
     out.write_all(page(document, series).into_string().as_bytes())
-}
-
-/// Every plot of the page, by where it stands.
-struct Plots {
-    leaders: Option<Plot>,
-    domains: Vec<Vec<Plot>>,
-    load: Option<Plot>,
-    members: Option<Plot>,
-}
-
-impl Plots {
-    fn of(document: &Document, series: &Series) -> Self {
-        let domain = |(index, (domain, time)): (usize, (&super::DomainDocument, &super::DomainSeries))| {
-            [
-                charts::offset(index, time, series),
-                charts::path_delay(index, time, series),
-                charts::sync_intervals(index, time),
-                charts::delays(index, time),
-                charts::stability(index, domain),
-            ]
-            .into_iter()
-            .flatten()
-            .collect()
-        };
-        let both = document.domains.iter().zip(&series.domains);
-        Self {
-            leaders: charts::leaders(document, series),
-            domains: both.take(DOMAINS_DRAWN).enumerate().map(domain).collect(),
-            load: charts::load(series),
-            members: charts::members(document, series),
-        }
-    }
-
-    fn all(&self) -> impl Iterator<Item = &Plot> {
-        let single = self.leaders.iter().chain(&self.load).chain(&self.members);
-        single.chain(self.domains.iter().flatten())
-    }
 }
 
 fn page(document: &Document, series: &Series) -> Markup {

@@ -43,6 +43,8 @@ const TEXT: f64 = 15.0;
 const FOOT: u32 = 26;
 /// Room at the left for values.
 const SIDE: u32 = 74;
+/// Width of a picture of its own, pixels.
+const WIDTH: u32 = 960;
 /// Narrower than this a plot has fewer lines across, pixels.
 const NARROW: u32 = 600;
 /// Room above and at the right.
@@ -114,12 +116,24 @@ fn rgb(colour: Colour) -> RGBColor {
 ///
 /// # Errors
 /// Those of the backend.
-#[allow(dead_code, reason = "for outputs other than the page")]
-pub(in crate::report) fn whole<B: DrawingBackend>(plot: &Plot, area: &DrawingArea<B, Shift>) -> Drawn<(), B> {
+pub(super) fn whole<B: DrawingBackend>(plot: &Plot, area: &DrawingArea<B, Shift>) -> Drawn<(), B> {
     let mut chart = chart(plot, area, true, true)?;
     grid(plot, &mut chart)?;
     data(plot, chart.plotting_area())?;
     labels(plot, &chart)
+}
+
+/// A whole plot as SVG on white.
+pub(super) fn picture(plot: &Plot) -> String {
+    let mut text = String::new();
+    {
+        let area = SVGBackend::with_string(&mut text, (WIDTH, plot.height)).into_drawing_area();
+        let drawn = area.fill(&RGBColor(255, 255, 255)).and_then(|()| whole(plot, &area));
+        debug_assert!(drawn.is_ok(), "an SVG in memory takes everything");
+        let presented = area.present();
+        debug_assert!(presented.is_ok(), "an SVG in memory takes everything");
+    }
+    text
 }
 
 /// What stands around the data at a width.

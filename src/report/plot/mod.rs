@@ -7,6 +7,72 @@ pub(super) mod draw;
 mod thin;
 pub(super) mod ticks;
 
+use super::document::Document;
+use super::document::DomainDocument;
+use super::format::plain;
+use super::series::DomainSeries;
+use super::series::Series;
+
+/// Domains with plots; a capture of hundreds would make a page nobody can open (chosen).
+const DOMAINS_DRAWN: usize = 8;
+
+/// A plot as a picture of its own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Picture {
+    /// Names it: letters, digits and hyphens.
+    pub name: String,
+    /// What it shows.
+    pub title: String,
+    /// SVG on white.
+    pub svg: String,
+}
+
+/// Every plot that the page has, as pictures of their own.
+#[must_use]
+pub fn pictures(document: &Document, series: &Series) -> Vec<Picture> {
+    let picture =
+        |plot: &Plot| Picture { name: plot.id.clone(), title: plain(&plot.title), svg: draw::picture(plot) };
+    Plots::of(document, series).all().map(picture).collect()
+}
+
+/// Every plot, by where it stands.
+pub(super) struct Plots {
+    pub(super) leaders: Option<Plot>,
+    /// Those of each domain.
+    pub(super) domains: Vec<Vec<Plot>>,
+    pub(super) load: Option<Plot>,
+    pub(super) members: Option<Plot>,
+}
+
+impl Plots {
+    pub(super) fn of(document: &Document, series: &Series) -> Self {
+        let domain = |(index, (domain, time)): (usize, (&DomainDocument, &DomainSeries))| {
+            [
+                charts::offset(index, time, series),
+                charts::path_delay(index, time, series),
+                charts::sync_intervals(index, time),
+                charts::delays(index, time),
+                charts::stability(index, domain),
+            ]
+            .into_iter()
+            .flatten()
+            .collect()
+        };
+        let both = document.domains.iter().zip(&series.domains);
+        Self {
+            leaders: charts::leaders(document, series),
+            domains: both.take(DOMAINS_DRAWN).enumerate().map(domain).collect(),
+            load: charts::load(series),
+            members: charts::members(document, series),
+        }
+    }
+
+    pub(super) fn all(&self) -> impl Iterator<Item = &Plot> {
+        let single = self.leaders.iter().chain(&self.load).chain(&self.members);
+        single.chain(self.domains.iter().flatten())
+    }
+}
+
 /// One plot.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Plot {

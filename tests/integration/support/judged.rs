@@ -67,6 +67,15 @@ pub(crate) fn files(files: &[(&str, Vec<u8>)]) -> Judged {
 }
 
 pub(crate) fn with(settings: Settings, files: &[(&str, Vec<u8>)]) -> Judged {
+    said_of(&analysis_with(settings, files))
+}
+
+/// What is known of captures of these names and octets as one.
+pub(crate) fn analysis(files: &[(&str, Vec<u8>)]) -> Analysis {
+    analysis_with(Settings::default(), files)
+}
+
+fn analysis_with(settings: Settings, files: &[(&str, Vec<u8>)]) -> Analysis {
     let inputs = files.iter().map(|(name, octets)| {
         let octets = octets.clone();
         Input::reopening(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
@@ -76,7 +85,7 @@ pub(crate) fn with(settings: Settings, files: &[(&str, Vec<u8>)]) -> Judged {
     while let Some((file, record)) = joined.next_record() {
         reading.push(file, &record);
     }
-    said_of(&reading.finish(joined.finish()))
+    reading.finish(joined.finish())
 }
 
 /// Both reports of what was found.
