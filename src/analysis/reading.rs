@@ -319,6 +319,7 @@ impl Reading {
             group_use,
             directory: self.directory,
             wire,
+            sessions: self.sessions,
         }
     }
 }
@@ -429,6 +430,8 @@ pub struct Analysis {
     pub directory: Directory,
     /// Streams, sources and the link's load.
     pub wire: Wire,
+    /// What senders say of their streams.
+    pub sessions: Sessions,
 }
 
 impl Analysis {
