@@ -18,6 +18,9 @@ use crate::units::Nanos;
 /// How far apart jumps of two clocks may be and still have one cause (chosen).
 const SAME_INSTANT: Nanos = Nanos::from_seconds(3);
 
+/// Ticks a second of every picture format (RFC 3551 section 5, from memory).
+const PICTURES_RATE: u32 = 90_000;
+
 /// Jumps in the evidence (chosen).
 const NAMED: usize = 8;
 
@@ -53,10 +56,15 @@ impl Rule for RtpTimestampStep {
     }
 }
 
-/// Whether the streams' timestamps are those of a sampling clock: an encoder's pictures come as they are made.
+/// Whether the stream's timestamps are those of a sampling clock: an encoder's pictures come as they are made. Audio that
+/// nothing describes is no longer taken for audio where its timestamps jump; its clock rate shows it.
 fn is_sampled(stream: &Stream) -> bool {
     let raw = stream.nature.codec.as_ref().is_some_and(|codec| codec.eq_ignore_ascii_case("raw"));
-    stream.nature.kind == Kind::Audio || raw
+    match stream.nature.kind {
+        Kind::Audio => true,
+        Kind::Unknown => stream.nature.clock_rate.is_some_and(|rate| rate != PICTURES_RATE),
+        _ => raw,
+    }
 }
 
 fn near(one: CaptureTime, other: CaptureTime) -> bool {

@@ -62,7 +62,7 @@ impl Rule for NoQuerier {
                     findings.push(self.stopped(analysis, segment, querier));
                 }
                 Some(_) => {
-                    why = Some("queries stopped, or the capture lost some: much else is missing".to_owned());
+                    why = Some("queries stopped, or they are among what the capture missed".to_owned());
                 }
                 None => match never(analysis) {
                     Ok(length) => findings.push(self.never_asked(segment, length)),
@@ -103,6 +103,10 @@ fn never(analysis: &Analysis) -> Result<Nanos, Option<String>> {
 fn is_unheard(analysis: &Analysis, querier: &Querier) -> bool {
     let patience = querier.patience();
     let Some((last, end)) = querier.last.time.zip(analysis.end) else { return false };
+    // Stamps from before the beginning: the capture's clock was set back, and its end is no end.
+    if analysis.start.is_some_and(|start| last < start) || analysis.watched_for(patience) <= patience {
+        return false;
+    }
     let length = analysis.duration().unwrap_or(Nanos::ZERO);
     // Holes of the capture, wherever they lie.
     let hidden = length.0.saturating_sub(analysis.watched_for(patience).0).max(0);

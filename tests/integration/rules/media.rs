@@ -164,7 +164,7 @@ fn a_description_that_names_another_clock_or_domain_is_named() {
         if !expected.is_empty() {
             let finding = found(&report, "session-description-clock-mismatch");
             assert_eq!(finding["stream"], "192.168.20.7>239.20.1.7:5004 ssrc 5e000007");
-            assert_eq!(finding["domain"], "v2/0");
+            assert_eq!(finding["domain"], "v2 domain 0");
         }
     }
 }
