@@ -3,17 +3,16 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use super::outcome::Analysis;
+use super::outcome::CaptureReport;
 use super::tally::FileTally;
-use super::tally::Problem;
 use super::tally::Tally;
 use crate::capture::CaptureSummary;
-use crate::capture::Gap;
 use crate::capture::JoinedSummary;
 use crate::capture::Record;
 use crate::clock::Clocks;
 use crate::clock::LeaderTime;
 use crate::devices;
-use crate::devices::Device;
 use crate::devices::MediaView;
 use crate::devices::SiteDomain;
 use crate::domains::ClockId;
@@ -28,21 +27,16 @@ use crate::multicast::Multicast;
 use crate::names::Directory;
 use crate::observations::MirrorDuplicates;
 use crate::observations::Observation;
-use crate::observations::Place;
 use crate::observations::Stamps;
 use crate::observations::Watch;
-use crate::observations::Watched;
 use crate::observations::What;
 use crate::profiles;
-use crate::profiles::ProfileFit;
 use crate::sdp;
 use crate::sdp::Session;
 use crate::site::Site;
 use crate::streams::Context;
 use crate::streams::Sessions;
-use crate::streams::Stream;
 use crate::streams::Streams;
-use crate::streams::Wire;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -54,10 +48,6 @@ use crate::viewpoint::Viewpoint;
 
 /// Step of the stamps where the files do not say (classic pcap's, 1 µs).
 const UNKNOWN_RESOLUTION: Nanos = Nanos(1000);
-
-/// Settings of the capture's clock that can be told from pauses between messages, which are 125 ms apart where a leader
-/// sends 8 Syncs a second (chosen: twice that).
-pub const LEAST_SETTING: Nanos = Nanos(250_000_000);
 
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;
@@ -304,6 +294,7 @@ impl Reading {
             start,
             end,
             watched: *self.watch.watched(),
+            stamps_returned: self.watch.returns(),
             frames: self.frames,
             frames_outside: self.outside,
             ptp_messages: self.ptp_messages,
@@ -333,7 +324,7 @@ fn path_delay(clocks: &Clocks, site: &SiteDomain) -> Option<Nanos> {
 
 /// How many places the files may be of: pieces that follow one another are of one, files of the same time may be
 /// of as many as there are.
-fn places<'a>(files: impl IntoIterator<Item = &'a CaptureSummary>) -> usize {
+pub(super) fn places<'a>(files: impl IntoIterator<Item = &'a CaptureSummary>) -> usize {
     let mut spans: Vec<(CaptureTime, CaptureTime)> =
         files.into_iter().filter_map(|file| file.first.zip(file.last)).collect();
     spans.sort_unstable();
@@ -368,125 +359,4 @@ fn file_speed(files: &JoinedSummary) -> Option<BitsPerSecond> {
     let mut speeds = files.captures.iter().filter_map(|file| file.link_speed);
     let first = speeds.next()?;
     speeds.all(|speed| speed == first).then_some(first)
-}
-
-/// A file and what could not be read of its frames.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct CaptureReport {
-    /// What the file said.
-    pub summary: CaptureSummary,
-    /// Frames that could not be read as they should.
-    pub undecodable: u64,
-    /// Why, how often, and where first.
-    pub problems: BTreeMap<Problem, (u64, Place)>,
-}
-
-/// Everything known of a capture.
-#[derive(Debug, Clone)]
-pub struct Analysis {
-    /// Its files, by the index that a [`Place`] names.
-    pub captures: Vec<CaptureReport>,
-    /// Inputs that could not be read, and why.
-    pub unreadable: Vec<(String, String)>,
-    /// Holes between files.
-    pub gaps: Vec<Gap>,
-    /// What was asked for.
-    pub settings: Settings,
-    /// Time of the first frame of all; seconds in the report count from here.
-    pub origin: Option<CaptureTime>,
-    /// Time of the first frame looked at.
-    pub start: Option<CaptureTime>,
-    /// Latest time looked at.
-    pub end: Option<CaptureTime>,
-    /// How long the network was watched.
-    pub watched: Watched,
-    /// Frames looked at.
-    pub frames: u64,
-    /// Frames outside the span asked for.
-    pub frames_outside: u64,
-    /// PTP messages decoded, copies left out.
-    pub ptp_messages: u64,
-    /// PTP frames that a mirror had captured twice.
-    pub mirror_copies: u64,
-    /// Its domains.
-    pub domains: Domains,
-    /// How each agrees with the profiles.
-    pub profiles: BTreeMap<DomainKey, Vec<ProfileFit>>,
-    /// Time in them: the capture's clock and the followers' against each leader.
-    pub clocks: Clocks,
-    /// Which of them is the site's.
-    pub site: SiteDomain,
-    /// Its devices, by key.
-    pub devices: Vec<Device>,
-    /// Where it was taken.
-    pub viewpoint: Viewpoint,
-    /// What would be in view there.
-    pub scope: Scope,
-    /// Who asks for which groups.
-    pub multicast: Multicast,
-    /// What the groups on the wire have to do with those asked for.
-    pub group_use: GroupUse,
-    /// Whose addresses are whose, and what devices call themselves.
-    pub directory: Directory,
-    /// Streams, sources and the link's load.
-    pub wire: Wire,
-    /// What senders say of their streams.
-    pub sessions: Sessions,
-}
-
-impl Analysis {
-    /// How a domain agrees with the profiles, best first.
-    #[must_use]
-    pub fn profiles_of(&self, key: &DomainKey) -> &[ProfileFit] {
-        self.profiles.get(key).map(Vec::as_slice).unwrap_or_default()
-    }
-
-    /// Length of what was looked at.
-    #[must_use]
-    pub fn duration(&self) -> Option<Nanos> {
-        Some(self.end?.since(self.start?))
-    }
-
-    /// How long the network was watched for messages that come every `interval`: pauses of the whole capture and
-    /// jumps of its clock do not count.
-    #[must_use]
-    pub fn watched_for(&self, interval: Nanos) -> Nanos {
-        self.watched.since(&Watched::default(), interval)
-    }
-
-    /// Whether the capture's clock may have been set by about `size`, or nothing have been captured for that long: the
-    /// stamps span more, or less, than the network was watched for. A jump of that size is nobody else's then.
-    /// Always `false` below [`LEAST_SETTING`].
-    #[must_use]
-    pub fn may_have_been_set_by(&self, size: Nanos) -> bool {
-        let half = Nanos(size.0.saturating_abs() / 2);
-        let watched = self.watched_for(half);
-        let off = self.duration().map_or(0, |length| length.0.saturating_sub(watched.0).saturating_abs());
-        half.0 >= LEAST_SETTING.0 / 2 && off >= half.0
-    }
-
-    /// Whether its files may be of several places, so that one message may be in it more than once, changed on its way:
-    /// files of the same time. Pieces that follow one another are of one place.
-    #[must_use]
-    pub fn may_be_of_several_places(&self) -> bool {
-        places(self.captures.iter().map(|capture| &capture.summary)) > 1
-    }
-
-    /// Seconds of the capture that have passed at `time`.
-    #[must_use]
-    pub fn since_origin(&self, time: CaptureTime) -> Nanos {
-        self.origin.map_or(Nanos::ZERO, |origin| time.since(origin))
-    }
-
-    /// The device that sends a stream.
-    #[must_use]
-    pub fn sender_of(&self, stream: &Stream) -> Option<&Device> {
-        self.devices.iter().find(|device| device.sends(stream))
-    }
-
-    /// The device that owns a clock.
-    #[must_use]
-    pub fn device_of(&self, clock: ClockId) -> Option<&Device> {
-        self.devices.iter().find(|device| device.has_clock(clock))
-    }
 }

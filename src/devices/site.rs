@@ -127,7 +127,11 @@ pub(super) fn joined_domains(
                 .iter()
                 .filter(|device| device.has_clock(leader))
                 .any(|device| joined.iter().any(|key| *key != domain.key && device.domains.contains(key)));
-            if same_leader || bridged {
+            // The other way round: a leader of the site's time that takes part here has it from here.
+            let feeds = joined.iter().filter_map(|key| domains.get(key)?.election.leader()).any(|fed| {
+                devices.iter().any(|device| device.has_clock(fed) && device.domains.contains(&domain.key))
+            });
+            if same_leader || bridged || feeds {
                 joined.insert(domain.key);
             }
         }

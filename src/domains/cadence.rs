@@ -182,6 +182,8 @@ impl Cadence {
     #[must_use]
     pub fn pace(&self) -> Option<Nanos> {
         match (self.declared_interval(), self.measured) {
+            // So much longer than what is kept that it cannot be meant.
+            (Some(declared), Some(measured)) if declared.0 / 8 > measured.0 => Some(measured),
             (Some(declared), Some(measured)) => Some(declared.max(Nanos(measured.0.saturating_mul(2) / 3))),
             (declared, measured) => declared.or(measured),
         }

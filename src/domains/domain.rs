@@ -65,7 +65,7 @@ pub struct Domain {
     /// How long the network had been watched at the latest message, in the end as a whole.
     pub(super) watched: Watched,
     /// Where the latest message was captured: file and interface.
-    way: Way,
+    pub(super) way: Way,
     /// Messages by kind.
     pub counts: BTreeMap<Kind, u64>,
     /// Transports it was seen on.
@@ -340,6 +340,7 @@ impl Domain {
     fn sync(&mut self, port: PortId, time: Option<CaptureTime>, two_step: bool) {
         if let Some(port) = self.ports.get_mut(&port) {
             port.two_step = Some(two_step);
+            port.sync_came_by(self.way);
         }
         if time.is_some() {
             self.election.hear_sync(self.watched, port);

@@ -121,6 +121,14 @@ impl Election {
         announcer.is_alive(&self.watched)
     }
 
+    /// For how long the network was watched at the end without an offer of this clock.
+    #[must_use]
+    pub fn silence_of(&self, clock: ClockId) -> Nanos {
+        let carriers = self.announcers.values().filter(|a| a.candidate.grandmaster == clock);
+        let silences = carriers.map(|a| self.watched.since(&a.heard_at(), a.interval()));
+        silences.min().unwrap_or(Nanos::ZERO)
+    }
+
     /// The tenure that holds at the end of what was read.
     #[must_use]
     pub fn current(&self) -> Option<&Tenure> {

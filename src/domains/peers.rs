@@ -145,6 +145,7 @@ mod tests {
 
     fn exchange(two_step: bool, received_ns: Option<u32>, correction_ns: i64) -> Exchange {
         Exchange {
+            way: crate::observations::Way::default(),
             asked: CaptureTime(1_000),
             place: Place { file: 0, frame: 1, time: None },
             origin: None,

@@ -19,6 +19,7 @@ use super::twins::Twins;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::observations::Watched;
+use crate::observations::Way;
 use crate::ptp::v2;
 use crate::units::MacAddress;
 
@@ -106,6 +107,10 @@ pub struct ClockPort {
     pub time_properties: Option<TimeProperties>,
     /// `twoStepFlag` of its latest Sync (v1 `PTP_ASSIST`).
     pub two_step: Option<bool>,
+    /// Where its latest Sync was captured.
+    pub sync_way: Option<Way>,
+    /// Whether its Syncs were captured at several interfaces of one file.
+    pub syncs_by_several_ways: bool,
     /// Offers with `alternateMasterFlag`, which take no part in the election.
     pub alternate_offers: u64,
     /// `versionPTP` 2's `minorVersionPTP` values seen.
@@ -144,6 +149,8 @@ impl ClockPort {
             offer: None,
             time_properties: None,
             two_step: None,
+            sync_way: None,
+            syncs_by_several_ways: false,
             alternate_offers: 0,
             minor_versions: BTreeSet::new(),
             addresses: BTreeMap::new(),
@@ -188,6 +195,11 @@ impl ClockPort {
         }
         let source = SourceAddress { mac: path.source_mac, ip: path.source_ip };
         self.twins.record(kind, source, sequence_id, place, path.interface);
+    }
+
+    pub(super) fn sync_came_by(&mut self, way: Way) {
+        let before = self.sync_way.replace(way);
+        self.syncs_by_several_ways |= before.is_some_and(|before| before.file == way.file && before != way);
     }
 
     /// The series of one kind, if any was sent.

@@ -10,6 +10,7 @@ use super::key::PortId;
 use super::samples::Exchange;
 use super::samples::FOLLOWER_SAMPLES;
 use crate::observations::Place;
+use crate::observations::Way;
 use crate::statistics::Distribution;
 use crate::timing::ScaledNanos;
 use crate::timing::Series;
@@ -78,6 +79,8 @@ pub(crate) struct Heard {
     /// How long the network had been watched, pauses of the capture counting for [`LONGEST_PAUSE`] at most. Waiting
     /// is by this: two interfaces may have clocks of their own.
     pub watched: Nanos,
+    /// Where it was captured.
+    pub way: Way,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -316,6 +319,7 @@ impl Requester {
         self.response_time.record(took);
         Some(Exchange {
             asked: request.heard.time,
+            way: request.heard.way,
             place: request.place,
             origin: request.stamp.origin,
             request_correction: request.stamp.correction,
@@ -433,7 +437,7 @@ mod tests {
     }
 
     fn heard(ms: i64) -> Heard {
-        Heard { time: time(ms), watched: Nanos(ms * 1_000_000) }
+        Heard { time: time(ms), watched: Nanos(ms * 1_000_000), way: Way::default() }
     }
 
     fn place(ms: i64) -> Place {

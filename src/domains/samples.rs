@@ -10,6 +10,7 @@ use super::pairing::SyncPairing;
 use super::pairing::TimedSync;
 use super::sync_checks::SyncChecks;
 use crate::observations::Place;
+use crate::observations::Way;
 use crate::statistics::Distribution;
 use crate::timing::ScaledNanos;
 use crate::timing::Series;
@@ -36,6 +37,8 @@ pub(super) const FOLLOWER_SAMPLES: usize = 256;
 pub struct Exchange {
     /// When the capture saw the request (t3).
     pub asked: CaptureTime,
+    /// Where the request was captured.
+    pub way: Way,
     /// The request's frame.
     pub place: Place,
     /// `originTimestamp` of the request; `None` where it is not filled.
@@ -223,6 +226,7 @@ mod tests {
     fn exchange(asked_ns: i64, received_ns: u32) -> Exchange {
         Exchange {
             asked: CaptureTime(asked_ns),
+            way: Way::default(),
             place: place(),
             origin: None,
             request_correction: NONE,

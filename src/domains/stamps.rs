@@ -185,13 +185,18 @@ impl Domain {
     }
 
     fn heard(&self, time: CaptureTime) -> Heard {
-        Heard { time, watched: self.watched.since(&Watched::default(), LONGEST_PAUSE) }
+        Heard { time, watched: self.watched.since(&Watched::default(), LONGEST_PAUSE), way: self.way }
     }
 
     fn relate(&mut self, asker: (PortId, Mechanism), sequence_id: u16, exchange: &Exchange) {
         let responder = exchange.responder;
         match asker.1 {
             Mechanism::EndToEnd => {
+                // Stamps of two interfaces may be two clocks' words.
+                let sync_way = self.ports.get(&responder).and_then(|port| port.sync_way);
+                if sync_way.is_some_and(|way| way.file == exchange.way.file && way != exchange.way) {
+                    return;
+                }
                 // Also before its first Sync is in view.
                 if let Some(samples) = self.samples_of(responder) {
                     samples.hear_exchange(exchange);

@@ -144,6 +144,7 @@ pub struct Watch {
     latest: Option<(CaptureTime, Place)>,
     /// Jumps ahead that the stamps may still return from.
     ahead: VecDeque<Ahead>,
+    returns: u64,
 }
 
 impl Watch {
@@ -157,6 +158,12 @@ impl Watch {
     #[must_use]
     pub const fn latest(&self) -> Option<(CaptureTime, Place)> {
         self.latest
+    }
+
+    /// Times that the stamps ran ahead and came back.
+    #[must_use]
+    pub const fn returns(&self) -> u64 {
+        self.returns
     }
 
     /// Runs to `time`, no jump between.
@@ -212,6 +219,7 @@ impl Watch {
         let index = self.ahead.iter().rposition(is_stray)?;
         let jump = self.ahead.get(index).copied()?;
         self.ahead.truncate(index);
+        self.returns += 1;
         self.watched = jump.watched;
         self.latest = jump.latest;
         Some(jump.from)

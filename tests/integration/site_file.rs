@@ -414,3 +414,19 @@ fn names_cannot_drive_the_terminal() {
         site::parse(&judged.site_file).unwrap();
     }
 }
+
+/// The audio bridge has the time of version 1 from version 2.
+#[test]
+fn the_domain_that_the_sites_leader_has_its_time_from_is_not_astray() {
+    let both = "playhouse-v1-beside-v2.pcap";
+    let v1 = "[clock]\nversion = 1\ndomain = \"_DFLT\"\nleader = \"02:00:5e:10:00:71\"\n";
+    let rack = device("amplifier rack", "mac = \"02:00:5e:10:00:81\"", true);
+    let report = against(&format!("{v1}{rack}"), both);
+    assert_eq!(report["site_domain"]["keys"], serde_json::json!(["v1 _DFLT"]));
+    assert!(!ids(&report).contains(&"wrong-domain-follower"), "{:?}", ids(&report));
+    assert_eq!(ids(&report), ids(&judged::demo(both).value()));
+    // A device of version 2 alone, and so without the domain that the file names.
+    let stray = "playhouse-wrong-domain.pcapng";
+    let report = against("[clock]\ndomain = 127\n", stray);
+    assert!(ids(&report).contains(&"wrong-domain-follower"), "{:?}", ids(&report));
+}

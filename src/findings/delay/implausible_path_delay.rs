@@ -51,6 +51,9 @@ impl Rule for ImplausiblePathDelay {
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
+        if let Some(why) = analysis.clocks_disagree() {
+            return Outcome::CannotTell(why);
+        }
         let found = analysis.clocks.paths().filter_map(|(key, path)| {
             let domain = analysis.domains.get(key)?;
             self.finding(analysis, domain, path)

@@ -49,15 +49,20 @@ impl Rule for ZeroOrOddOrigin {
     }
 }
 
+const STANDS_STILL: &str = "stands still";
+
 impl ZeroOrOddOrigin {
     fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Option<Finding> {
         let checks = port.samples.as_deref()?.checks();
         let sorts = [
             (checks.zero_origin, "is 0"),
-            (checks.same_origin, "stands still"),
+            (checks.same_origin, STANDS_STILL),
             (checks.odd_origin, "has 10^9 nanoseconds or more"),
         ];
-        let odd: Vec<_> = sorts.into_iter().filter(|(met, _)| met.times >= STAMPS).collect();
+        // Of two legs of one device each Sync may carry the same time, with numbers of its own.
+        let may_be_legs = |what: &str| what == STANDS_STILL && port.syncs_by_several_ways;
+        let odd: Vec<_> =
+            sorts.into_iter().filter(|(met, what)| met.times >= STAMPS && !may_be_legs(what)).collect();
         let (_, first) = odd.first()?;
         let evidence = odd.iter().map(|(met, what)| {
             Evidence::at(met.first, format!("the time of {} of {} Sync {what}", met.times, checks.timed))

@@ -19,6 +19,9 @@ use crate::units::Nanos;
 /// default profile allows, 16 s (1588-2008 J.3, from memory).
 const LONGEST_SILENCE: Nanos = Nanos::from_seconds(48);
 
+/// Silence at the capture's end from which its leader is called lost (chosen: a burst of loss is shorter).
+const LEAST_SILENCE: Nanos = Nanos::from_seconds(5);
+
 /// Announces (v1: Syncs) from which somebody is believed to have led: a single stray one elects nobody, as
 /// `FOREIGN_MASTER_THRESHOLD` is 2 (1588-2008 9.3.2.4.4, from memory).
 const OFFERS_OF_A_LEADER: u64 = 2;
@@ -80,6 +83,14 @@ impl Rule for NoGrandmaster {
                 .filter(|tenure| matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped))
                 .filter(|_| offers(domain) >= OFFERS_OF_A_LEADER);
             if let Some((tenure, until)) = lost.and_then(|tenure| Some((tenure, tenure.until?))) {
+                if domain.election.silence_of(tenure.clock) < LEAST_SILENCE {
+                    cannot_tell = Some(format!(
+                        "{} was not heard in the last moments of the capture; {} s of silence are needed to call a leader lost",
+                        tenure.clock,
+                        LEAST_SILENCE.0 / 1_000_000_000
+                    ));
+                    continue;
+                }
                 let text = format!(
                     "last announcement of {}; nobody took over before the capture ended",
                     tenure.clock
@@ -156,6 +167,7 @@ impl NoGrandmaster {
             sources: vec![
                 "IEEE 1588-2008 9.3, 9.2.6.11 (from memory)",
                 "receipt timeout 3 announce intervals: IEEE 1588-2008 7.7.3.1, J.3 (from memory), not on the wire, assumed",
+                "5 s of silence before the capture's end; 48 s of requests of two devices without a leader (chosen)",
             ],
         }
     }

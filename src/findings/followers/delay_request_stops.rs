@@ -50,6 +50,9 @@ impl Rule for DelayRequestStops {
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
+        if let Some(why) = analysis.clocks_disagree() {
+            return Outcome::CannotTell(why);
+        }
         let mut findings = Vec::new();
         let mut cannot_tell = None;
         let led = analysis.domains.iter().filter(|domain| domain.election.leader().is_some());

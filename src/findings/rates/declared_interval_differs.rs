@@ -49,6 +49,9 @@ impl Rule for DeclaredIntervalDiffers {
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
+        if let Some(why) = analysis.clocks_disagree() {
+            return Outcome::CannotTell(why);
+        }
         let mut findings = Vec::new();
         for domain in analysis.domains.iter() {
             for port in domain.ports.values().filter(|port| port.twins.two().is_none()) {

@@ -182,8 +182,8 @@ fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
     let (size, side) =
         (duration_ns(residual.saturating_abs()), if residual < 0 { "behind" } else { "ahead of" });
     let (ours, theirs) = match path.timescales {
-        "capture-utc-leader-tai" => (" (UTC)", " (TAI)"),
-        "capture-tai-leader-utc" => (" (TAI)", " (UTC)"),
+        "capture-utc-leader-tai" => (" (UTC)", " (TAI less 37 s)"),
+        "capture-tai-leader-utc" => (" (TAI less 37 s)", " (UTC)"),
         "unrelated" if residual.unsigned_abs() > DAY_NS => ("", ", which counts from another epoch"),
         _ => ("", ""),
     };

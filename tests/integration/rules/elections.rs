@@ -365,3 +365,17 @@ fn a_better_clock_that_is_there_and_stays_silent_is_named() {
         assert_eq!(said(&script.report(), "stuck-passive-or-backup"), expected, "{still_there} {better}");
     }
 }
+
+/// 5 s of silence (chosen) before the capture's end.
+#[test]
+fn a_leader_that_is_not_heard_in_the_last_moments_is_not_called_lost() {
+    for (silent_s, expected) in [(4, "cannot tell"), (8, "critical")] {
+        let leader = actor(1);
+        let mut script = Script::default();
+        script.leads(0, 30, (&leader, leader.mac), 0);
+        for follower in [2, 3] {
+            script.asks(30 + silent_s, &actor(follower));
+        }
+        assert_eq!(said(&script.report(), "no-grandmaster"), [expected], "{silent_s}");
+    }
+}

@@ -106,3 +106,51 @@ fn requests_without_the_tag_of_their_leader_are_not_leaderless() {
         assert_eq!(said(&script.report(), "no-grandmaster"), [expected], "{tagged}");
     }
 }
+
+/// A tap whose two directions are stamped by two clocks: the way to the leader cannot be measured by them.
+#[test]
+fn a_tap_with_a_clock_for_each_direction_measures_no_path() {
+    let leader = actor(1);
+    for (interface, measured) in [(0, true), (1, false)] {
+        let mut script = Script::default();
+        script.leads(0, 60, (&leader, leader.mac), 0);
+        script.answers(60, &leader, &actor(2));
+        let first = script.0.len();
+        script.asks(60, &actor(2));
+        script.at_interface(first, interface, if interface == 0 { 0 } else { 3 });
+        let report = script.report_in(&TWO);
+        let delay = &report["domains"][0]["path"]["mean_path_delay_ns"];
+        assert_eq!(delay["count"].as_u64().is_some_and(|count| count > 10), measured, "{delay}");
+    }
+}
+
+/// One device on two networks, each Sync on both, with numbers of its own on each.
+#[test]
+fn the_same_time_on_two_legs_does_not_stand_still() {
+    let leader = actor(1);
+    let mut script = Script::default();
+    for (leg, first_number) in [(0, 100), (1, 30_000)] {
+        let first = script.0.len();
+        script.leads(0, 30, (&leader, leader.mac), first_number);
+        script.at_interface(first, leg, 0);
+    }
+    assert!(said(&script.report_in(&TWO), "zero-or-odd-origin").is_empty());
+}
+
+/// Each frame at the other interface than the one before, an hour apart.
+#[test]
+fn a_capture_that_goes_to_and_fro_between_two_clocks_shows_no_fault() {
+    let leader = actor(1);
+    for ahead_ms in [-5000, 5000, 3_600_000] {
+        let mut script = Script::default();
+        script.leads(0, 60, (&leader, leader.mac), 0);
+        for follower in [2, 3] {
+            script.asks(60, &actor(follower));
+            script.answers(60, &leader, &actor(follower));
+        }
+        script.by_turns(ahead_ms);
+        let report = script.report_in(&TWO);
+        assert!(faults(&report).is_empty(), "{ahead_ms}: {:?}", faults(&report));
+        assert_eq!(said(&report, "declared-interval-differs"), ["cannot tell"], "{ahead_ms}");
+    }
+}

@@ -111,9 +111,19 @@ impl Script {
     /// The answers to all that [`asks`](Self::asks) asks, a millisecond later.
     pub(crate) fn answers(&mut self, seconds: i64, leader: &Actor, asker: &Actor) {
         for (sequence, second) in (0_u16..).zip(0..seconds) {
-            let body = Body::DelayResp { receipt_ns: 0, requester: asker.port };
+            let receipt_ns = BEGINNING.0 + (second * 1000 + 333) * 1_000_000 + 900;
+            let body = Body::DelayResp { receipt_ns, requester: asker.port };
             self.send(second * 1000 + 334, (leader, leader.mac), sequence, 0, &body);
         }
+    }
+
+    /// Captures one frame at each of two interfaces by turns.
+    pub(crate) fn by_turns(&mut self, ahead_ms: i64) {
+        self.0.sort_by_key(|frame| frame.stamp_ns);
+        for (frame, interface) in self.0.iter_mut().zip([0, 1].into_iter().cycle()) {
+            frame.interface = interface;
+        }
+        self.1.insert(1, ahead_ms * 1_000_000);
     }
 
     /// Puts what was sent so far into a VLAN.
