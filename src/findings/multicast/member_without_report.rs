@@ -16,7 +16,6 @@ use crate::findings::rule::Rule;
 use crate::multicast::Host;
 use crate::multicast::Querier;
 use crate::multicast::Segment;
-use crate::units::Nanos;
 
 /// Queries, with the time for their answers, before a missing report means something (reference: 2 cycles).
 const QUERIES: u64 = 2;
@@ -127,13 +126,12 @@ fn has_named(device: &Device, segment: &Segment) -> bool {
 impl MemberWithoutReport {
     fn finding(&self, device: &Device, segment: &Segment, querier: &Querier) -> Finding {
         let title = format!("{} takes part in PTP and does not ask for its group", device.key);
-        let waited = Nanos(querier.response().0);
-        let others: u64 = segment.groups.values().map(|members| members.now().count() as u64).sum();
+        let others: usize = segment.groups.values().map(|members| members.now().count()).sum();
         let text = format!(
             "{} queries of {} passed at its port, each with {} for the answers; no report of it for 224.0.1.129 ({others} memberships in view)",
             querier.queries,
             querier.address,
-            waited.as_seconds_text()
+            querier.response().as_seconds_text()
         );
         let evidence = vec![Evidence::at(Some(querier.last), text)];
         let finding = Finding::of(self, (Severity::Critical, Strength::Inferred), title, evidence);
