@@ -327,6 +327,8 @@ pub(crate) enum Format {
     Text,
     /// For programs: see docs/json.md
     Json,
+    /// One page with plots that needs nothing else (`check` only)
+    Html,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -337,7 +339,18 @@ pub(crate) enum FailOn {
     Never,
 }
 
+/// What commands other than `check` say to `--format html`.
+pub(crate) const NO_PAGE: &str = "--format html is written by `downbeat check` only";
+
 impl ReadingArguments {
+    /// Says so where a page is asked of a command that writes none.
+    pub(crate) fn refuse_page(&self) -> Result<(), String> {
+        match self.format {
+            Format::Html => Err(NO_PAGE.to_owned()),
+            Format::Text | Format::Json => Ok(()),
+        }
+    }
+
     /// Says why the span that is asked for holds nothing, where that is plain from its ends.
     pub(crate) fn refuse_empty_span(&self) -> Result<(), String> {
         let reversed = match (self.from, self.until) {

@@ -35,6 +35,7 @@ pub(crate) fn run(arguments: &Compare) -> Result<Status, String> {
     output::deliver(arguments.out.as_deref(), |mut out| match arguments.format {
         Format::Text => compare::write(&comparison, &mut out),
         Format::Json => report::write_json(&comparison, &mut out),
+        Format::Html => Err(std::io::Error::other(super::arguments::NO_PAGE)),
     })?;
     let worst = comparison.changes.iter().map(|change| change.weight.severity()).max();
     let without_ptp = before.is_without_ptp() || after.is_without_ptp();

@@ -19,6 +19,7 @@ pub(crate) fn run(explain: &Explain) -> Result<Status, String> {
     output::deliver(explain.out.as_deref(), |mut out| match explain.format {
         Format::Text => report::write_explanation(&document, &mut out),
         Format::Json => report::write_json(&document, &mut out),
+        Format::Html => Err(std::io::Error::other(super::arguments::NO_PAGE)),
     })?;
     Ok(Status::Clear)
 }

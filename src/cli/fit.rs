@@ -15,6 +15,7 @@ use super::output;
 
 /// Reads, adds up, writes.
 pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
+    arguments.reading.refuse_page()?;
     let analysis = document::analyse(&arguments.reading)?;
     let now = Now::of(&analysis).ok_or("no time passes in the capture, so it shows no load")?;
     let site = analysis.settings.site.as_deref();
@@ -35,6 +36,7 @@ pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
     output::deliver(arguments.reading.out.as_deref(), |mut out| match arguments.reading.format {
         Format::Text => report::write_fit(&document, &mut out),
         Format::Json => report::write_json(&document, &mut out),
+        Format::Html => Err(std::io::Error::other(super::arguments::NO_PAGE)),
     })?;
     Ok(match fit.answer {
         fit::Answer::Fits => Status::Clear,

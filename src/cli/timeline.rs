@@ -22,6 +22,7 @@ pub(crate) fn run(arguments: &Timeline) -> Result<Status, String> {
     output::deliver(arguments.out.as_deref(), |mut out| match arguments.format {
         Format::Text => timeline::write(&timeline, &mut out),
         Format::Json => report::write_json(&timeline, &mut out),
+        Format::Html => Err(std::io::Error::other(super::arguments::NO_PAGE)),
     })?;
     Ok(if document.span.ptp_messages == 0 { Status::CannotTell } else { Status::Clear })
 }

@@ -59,6 +59,21 @@ pub(super) fn rate(bps: u64) -> String {
     format!("{} {unit}", text.trim_end_matches('0').trim_end_matches('.'))
 }
 
+/// [`duration_ns`] for where any character can be shown: `µs` and a true minus.
+pub(super) fn duration_ns_typeset(ns: i64) -> String {
+    duration_ns(ns).replace(" us", " µs").replace('-', "−")
+}
+
+/// [`duration_ns_typeset`], to the nanosecond where it is a second and more.
+pub(super) fn duration_ns_exact(ns: i64) -> String {
+    let size = ns.unsigned_abs();
+    if size < 1_000_000_000 {
+        return duration_ns_typeset(ns);
+    }
+    let sign = if ns < 0 { "−" } else { "" };
+    format!("{sign}{}.{:09} s", size / 1_000_000_000, size % 1_000_000_000)
+}
+
 /// A fraction in per cent with one decimal.
 pub(super) fn per_cent(fraction: f64) -> String {
     format!("{:.1} %", fraction * 100.0)

@@ -8,7 +8,7 @@ mod domains;
 mod fit;
 mod multicast;
 mod streams;
-mod viewpoint;
+pub(super) mod viewpoint;
 
 pub use fit::write_fit;
 
@@ -207,6 +207,18 @@ fn frame(frame: &FrameReference) -> String {
 
 /// What is odd about the files; nothing where nothing is.
 fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    let lines = oddities(document);
+    if !lines.is_empty() {
+        writeln!(out, "\nThe capture itself")?;
+        for (file, text) in lines {
+            paragraph(out, 2, &format!("{file}: "), &text)?;
+        }
+    }
+    Ok(())
+}
+
+/// What is odd about the files: each with the file's name, both [`plain`].
+pub(super) fn oddities(document: &Document) -> Vec<(String, String)> {
     let mut lines = Vec::new();
     for capture in &document.captures {
         let mut say = |text: String| lines.push((plain(&capture.file), text));
@@ -243,13 +255,7 @@ fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> 
         let outside = count(document.span.frames_outside);
         lines.push(("all".to_owned(), format!("{outside} frames lie outside the span asked for")));
     }
-    if !lines.is_empty() {
-        writeln!(out, "\nThe capture itself")?;
-        for (file, text) in lines {
-            paragraph(out, 2, &format!("{file}: "), &text)?;
-        }
-    }
-    Ok(())
+    lines
 }
 
 /// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.

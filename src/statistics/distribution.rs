@@ -1,5 +1,7 @@
 //! A joinable distribution of durations: exact while small, a histogram of three digits once large.
 
+use std::collections::BTreeMap;
+
 use hdrhistogram::Histogram;
 
 use crate::units::Nanos;
@@ -109,6 +111,23 @@ impl Distribution {
             max: Nanos(max),
             count: self.count,
         })
+    }
+
+    /// Every value with how often it occurs, in order; within 0.1 % once there are many.
+    #[must_use]
+    pub fn counts(&self) -> Vec<(Nanos, u64)> {
+        if let Some(histogram) = &self.coarse {
+            let value = |value: u64| Nanos(i64::try_from(value).unwrap_or(i64::MAX));
+            return histogram
+                .iter_recorded()
+                .map(|step| (value(step.value_iterated_to()), step.count_at_value().into()))
+                .collect();
+        }
+        let mut counts = BTreeMap::new();
+        for value in &self.exact {
+            *counts.entry(Nanos(*value)).or_default() += 1;
+        }
+        counts.into_iter().collect()
     }
 
     /// The value of nearest rank at `per_mille` thousandths.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::net::IpAddr;
 
 use super::stream::Stream;
+use super::trace::Trace;
 use crate::statistics::Rate;
 use crate::units::BitsPerSecond;
 
@@ -42,6 +43,8 @@ pub struct Link {
     pub known_by: SpeedKnownBy,
     /// Octets on the wire over time.
     pub rate: Rate,
+    /// Those octets in at most 128 bins over the capture.
+    pub trace: Trace,
 }
 
 /// What one source sends.

@@ -33,6 +33,7 @@ pub use sessions::{Described, Sessions};
 pub use stream::{Packets, RtpCounts, Stream, Twin};
 pub use table::{FLOWS_KEPT, Folded};
 pub use trace::RateChange;
+pub use trace::Trace;
 
 use crate::capture::Record;
 use crate::clock::LeaderTime;
@@ -48,6 +49,7 @@ use crate::units::wire_octets;
 pub struct Streams {
     table: table::Table,
     link: Rate,
+    link_trace: Trace,
     /// First and last frame, and times without any.
     heard: Option<(CaptureTime, CaptureTime)>,
     silences: Vec<Silence>,
@@ -107,7 +109,9 @@ impl Streams {
         };
         self.hear(time);
         let fcs = record.fcs_octets.is_some_and(|octets| octets > 0);
-        self.link.push(time, wire_octets(record.original_len, fcs));
+        let octets = wire_octets(record.original_len, fcs);
+        self.link.push(time, octets);
+        self.link_trace.push(time, octets);
         let Some((key, packet, payload)) = packet::of(record, time, frame) else { return false };
         self.table.push(key, &packet, payload);
         true
@@ -134,6 +138,7 @@ impl Streams {
         }
         // Where time goes far back at a cut, a peak may differ; nothing else does.
         let _exact: bool = self.link.join(&right.link);
+        self.link_trace.join(right.link_trace);
         self.untimed += right.untimed;
         self
     }
@@ -159,7 +164,7 @@ impl Streams {
             (None, Some(speed)) => (speed, SpeedKnownBy::CaptureFile),
             (None, None) => (ASSUMED_SPEED, SpeedKnownBy::Assumed),
         };
-        let link = Link { speed, known_by, rate: self.link };
+        let link = Link { speed, known_by, rate: self.link, trace: self.link_trace };
         Wire { streams, sources, link, folded, untimed: self.untimed }
     }
 }

@@ -21,6 +21,7 @@ use super::sessions;
 use super::sessions::Described;
 use super::signs::Format;
 use super::trace::RateChange;
+use super::trace::Trace;
 use crate::clock::LeaderTime;
 use crate::sdp;
 use crate::sdp::MediaClock;
@@ -84,6 +85,8 @@ pub struct Stream {
     pub nature: Nature,
     /// Octets on the wire over time.
     pub rate: Rate,
+    /// Those octets in at most 128 bins over its life.
+    pub trace: Trace,
     /// UDP payload a second.
     pub payload_mean: Option<BitsPerSecond>,
     /// `None` where it is no RTP.
@@ -272,6 +275,7 @@ fn stream(
         media_rate,
         pauses: measured.silences.iter().filter(is_pause).copied().collect(),
         changes: measured.trace.changes(),
+        trace: measured.trace,
         bursts: media.map(|media| media.bursts.clone()).unwrap_or_default(),
         burst_count: media.map_or(0, |media| media.burst_count),
         twins: Vec::new(),

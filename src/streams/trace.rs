@@ -27,7 +27,7 @@ pub struct RateChange {
 
 /// Octets in bins that begin at multiples of their width. Memory: 1 KiB.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Trace {
+pub struct Trace {
     /// Width, s; a power of two. 0 while there is nothing.
     width: i64,
     /// Number of the first bin.
@@ -49,6 +49,20 @@ impl Trace {
         self.width = self.width.max(1);
         self.add(time.0.div_euclid(self.width_ns()), octets);
         self.until = self.end_of_last();
+    }
+
+    /// The width of a bin: a second, doubled as often as the whole needs; 0 while there is nothing.
+    #[must_use]
+    pub const fn width(&self) -> Nanos {
+        Nanos(self.width_ns())
+    }
+
+    /// When each bin begins, and the octets in it; empty ones are among them.
+    pub fn bins(&self) -> impl Iterator<Item = (CaptureTime, u64)> {
+        let width = self.width_ns();
+        (self.first..)
+            .zip(&self.bins)
+            .map(move |(index, octets)| (CaptureTime(index.saturating_mul(width)), *octets))
     }
 
     const fn width_ns(&self) -> i64 {

@@ -44,6 +44,7 @@ mod layering;
 mod media_lab;
 mod neighbours;
 mod observations;
+mod page;
 mod payload_formats;
 mod peer_delay;
 mod profiles;

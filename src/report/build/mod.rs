@@ -5,9 +5,11 @@ mod event;
 mod fit;
 mod multicast;
 mod path;
+mod series;
 mod stream;
 
 pub use fit::fit_document;
+pub use series::series;
 
 use super::document::Absent;
 use super::document::CaptureDocument;

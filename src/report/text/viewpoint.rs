@@ -18,13 +18,7 @@ const PORTS_SHOWN: usize = 4;
 const LIMITS_SHOWN: usize = 3;
 
 pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::Result<()> {
-    let place = match viewpoint.kind {
-        SeatName::AtLeader => "the leader's port",
-        SeatName::AtFollower => "a follower's port",
-        SeatName::Mirror => "a mirror port or a link between switches",
-        SeatName::Access => "a port of a device that is not on the clock",
-        SeatName::Unknown => "a place that the file does not show",
-    };
+    let place = place(viewpoint.kind);
     let strength = match viewpoint.strength {
         StrengthName::Inferred => " (inferred)",
         StrengthName::Shown | StrengthName::CannotTell => "",
@@ -45,6 +39,17 @@ pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::
         paragraph(out, 0, label, &plain(limit))?;
     }
     more(viewpoint.cannot_see.len().saturating_sub(LIMITS_SHOWN), out)
+}
+
+/// Where that is, in words.
+pub(in crate::report) const fn place(kind: SeatName) -> &'static str {
+    match kind {
+        SeatName::AtLeader => "the leader's port",
+        SeatName::AtFollower => "a follower's port",
+        SeatName::Mirror => "a mirror port or a link between switches",
+        SeatName::Access => "a port of a device that is not on the clock",
+        SeatName::Unknown => "a place that the file does not show",
+    }
 }
 
 /// Which switch ports sent LLDP here.

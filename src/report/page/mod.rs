@@ -1,0 +1,231 @@
+//! The report as one page that needs nothing else: no network, no fonts, no scripts but its own.
+//!
+//! Text from files and packets goes through [`safe::foreign`] into templates that escape it, into labels that plotters
+//! escapes, or into the data block that [`safe::data_block`] escapes. A content security policy allows the page's own
+//! style and script by their digests and nothing else, so markup that slipped through would do nothing.
+
+mod capture;
+mod clock;
+mod data;
+mod devices;
+mod domains;
+mod figure;
+mod multicast;
+mod safe;
+mod streams;
+mod table;
+mod verdict;
+
+use std::io;
+use std::io::Write;
+
+use maud::DOCTYPE;
+use maud::Markup;
+use maud::PreEscaped;
+use maud::html;
+
+use super::document::Document;
+use super::format::count;
+use super::format::duration;
+use super::plot::Plot;
+use super::plot::charts;
+use super::series::Series;
+use safe::foreign;
+
+/// The page's style.
+const STYLE: &str = include_str!("page.css");
+/// The page's script.
+const SCRIPT: &str = include_str!("page.js");
+/// Domains with plots; a capture of hundreds would make a page nobody can open (chosen).
+const DOMAINS_DRAWN: usize = 8;
+
+/// Writes the page.
+///
+/// # Errors
+/// Where `out` cannot be written.
+pub fn write(document: &Document, series: &Series, out: &mut impl Write) -> io::Result<()> {
+    out.write_all(page(document, series).into_string().as_bytes())
+}
+
+/// Every plot of the page, by where it stands.
+struct Plots {
+    leaders: Option<Plot>,
+    domains: Vec<Vec<Plot>>,
+    load: Option<Plot>,
+    members: Option<Plot>,
+}
+
+impl Plots {
+    fn of(document: &Document, series: &Series) -> Self {
+        let domain = |(index, (domain, time)): (usize, (&super::DomainDocument, &super::DomainSeries))| {
+            [
+                charts::offset(index, time, series),
+                charts::path_delay(index, time, series),
+                charts::sync_intervals(index, time),
+                charts::delays(index, time),
+                charts::stability(index, domain),
+            ]
+            .into_iter()
+            .flatten()
+            .collect()
+        };
+        let both = document.domains.iter().zip(&series.domains);
+        Self {
+            leaders: charts::leaders(document, series),
+            domains: both.take(DOMAINS_DRAWN).enumerate().map(domain).collect(),
+            load: charts::load(series),
+            members: charts::members(document, series),
+        }
+    }
+
+    fn all(&self) -> impl Iterator<Item = &Plot> {
+        let single = self.leaders.iter().chain(&self.load).chain(&self.members);
+        single.chain(self.domains.iter().flatten())
+    }
+}
+
+fn page(document: &Document, series: &Series) -> Markup {
+    let plots = Plots::of(document, series);
+    let data = data::block(series, plots.all());
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy());
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="referrer" content="no-referrer";
+                meta name="generator" content={ (document.tool.name) " " (document.tool.version) };
+                link rel="icon" href="data:,";
+                title { (verdict::word(document)) ": " (files(document)) " · downbeat" }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                a.skip href="#verdict" { "To the verdict" }
+                header.head {
+                    p.brand { "downbeat" }
+                    p.subject { (files(document)) " · " (span(document)) }
+                }
+                (contents())
+                main {
+                    (verdict::section(document))
+                    (clock::section(document))
+                    (streams::room(document))
+                    (time_bar())
+                    (timeline(document, &plots))
+                    (domains::section(document, &plots.domains))
+                    (devices::section(document))
+                    (streams::section(document, plots.load.as_ref()))
+                    (multicast::section(document, plots.members.as_ref()))
+                    (capture::section(document))
+                    (capture::sources(document))
+                }
+                footer { p { (document.tool.name) " " (document.tool.version) " · " (document.schema) } }
+                script type="application/json" id="series" { (PreEscaped(data)) }
+                script { (PreEscaped(SCRIPT)) }
+            }
+        }
+    }
+}
+
+/// What the page may do: show its style, run its script, and nothing else.
+fn policy() -> String {
+    format!(
+        "default-src 'none'; style-src '{}'; script-src '{}'; img-src data:; base-uri 'none'; form-action 'none'",
+        safe::digest(STYLE),
+        safe::digest(SCRIPT)
+    )
+}
+
+fn files(document: &Document) -> String {
+    match document.captures.as_slice() {
+        [one] => foreign(&one.file),
+        several => format!("{} files", several.len()),
+    }
+}
+
+fn span(document: &Document) -> String {
+    let span = &document.span;
+    let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
+    let from = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
+    format!("{length}{from}, {} frames, {} PTP messages", count(span.frames), count(span.ptp_messages))
+}
+
+fn contents() -> Markup {
+    let places = [
+        ("verdict", "Verdict"),
+        ("clock", "On the clock"),
+        ("room", "Room"),
+        ("timeline", "Timeline"),
+        ("domains", "Domains"),
+        ("devices", "Devices"),
+        ("streams", "Streams"),
+        ("multicast", "Multicast"),
+        ("capture", "The capture"),
+        ("sources", "Sources"),
+    ];
+    html! {
+        nav.contents aria-label="Parts of the report" {
+            ul { @for (id, name) in places { li { a href={ "#" (id) } { (name) } } } }
+        }
+    }
+}
+
+/// What moves all plots over time at once; the script shows it.
+fn time_bar() -> Markup {
+    let buttons = [
+        ("earlier", "◀", "earlier"),
+        ("later", "▶", "later"),
+        ("closer", "+", "closer"),
+        ("wider", "−", "wider"),
+        ("whole", "all", "all of the capture"),
+    ];
+    html! {
+        div.time-bar id="time-bar" role="toolbar" aria-label="Time shown in all plots" hidden {
+            span id="time-shown" role="status" {}
+            @for (id, face, name) in buttons {
+                button type="button" data-move=(id) aria-label=(name) { (face) }
+            }
+            span.hint { "drag across a plot to zoom; in a plot, arrow keys move, + and − zoom, Escape shows all" }
+        }
+    }
+}
+
+fn timeline(document: &Document, plots: &Plots) -> Markup {
+    let rows = document.events.iter().take(table::ROWS).map(|event| {
+        vec![
+            table::Cell::sorted(
+                html! { button.at type="button" data-at=(event.at_s) { (format!("{:.3} s", event.at_s)) } },
+                event.at_s,
+            ),
+            table::Cell::text(event.kind),
+            table::Cell::foreign(event.domain.as_deref().unwrap_or("")),
+            table::Cell::foreign(&event.text),
+            table::Cell::text(&frames(&event.frames)),
+        ]
+    });
+    html! {
+        section id="timeline" {
+            h2 { "Timeline" }
+            @match &plots.leaders {
+                Some(plot) => (figure::figure(plot)),
+                None => p { "No clock is seen to lead in this capture." },
+            }
+            @if document.events.is_empty() {
+                p { "Nothing happened that would be an event." }
+            } @else {
+                p.hint { "A time, when pressed, is marked in every plot." }
+                (table::table("events", "What happened", &["at", "kind", "domain", "what", "frames"], rows.collect()))
+                (table::more(document.events.len()))
+            }
+        }
+    }
+}
+
+fn frames(frames: &[super::FrameReference]) -> String {
+    let frame = |frame: &super::FrameReference| match frame {
+        super::FrameReference::Number(number) => number.to_string(),
+        super::FrameReference::InFile { file, frame } => format!("{} {frame}", foreign(file)),
+    };
+    frames.iter().map(frame).collect::<Vec<_>>().join(", ")
+}

@@ -1,0 +1,343 @@
+'use strict';
+// Everything works without this script but sorting, filtering, zooming and reading values off a plot.
+(() => {
+  const data = JSON.parse(document.getElementById('series').textContent);
+  const whole = data.to > data.from ? [data.from, data.to] : [data.from - 1, data.from + 1];
+  const SVG = 'http://www.w3.org/2000/svg';
+  const STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900,
+    1800, 3600, 7200, 10800, 21600, 43200, 86400];
+  const LEAST = 0.002;
+  let view = whole.slice();
+  let marked = null;
+  let lastAt = null;
+  const stages = [];
+
+  const element = (name, attributes, text) => {
+    const made = document.createElementNS(SVG, name);
+    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+    if (text !== undefined) made.textContent = text;
+    return made;
+  };
+  const trim = (value) => String(Number(value.toFixed(3)));
+  const minus = (text) => text.replace('-', '−');
+
+  function timeText(at, step) {
+    const sign = at < 0 ? '−' : '';
+    at = Math.abs(at);
+    if (at < 60 || step < 1) {
+      const decimals = step >= 1 ? 0 : Math.min(6, Math.max(1, Math.ceil(-Math.log10(step) - 1e-9)));
+      return sign + at.toFixed(decimals) + ' s';
+    }
+    let rest = Math.round(at);
+    const parts = [];
+    for (const [length, unit] of [[86400, 'd'], [3600, 'h'], [60, 'min'], [1, 's']]) {
+      const count = Math.floor(rest / length);
+      rest -= count * length;
+      if (count > 0) parts.push(count + ' ' + unit);
+    }
+    return sign + parts.join(' ');
+  }
+
+  function valueText(value, unit) {
+    const size = Math.abs(value);
+    const of = (units) => {
+      for (const [least, name] of units) if (size >= least) return minus(trim(value / least)) + ' ' + name;
+      return '0';
+    };
+    if (unit === 'ns') return size === 0 ? '0 s' : of([[1e9, 's'], [1e6, 'ms'], [1e3, 'µs'], [1e-9, 'ns']].map(([l, n]) => [n === 'ns' ? Math.min(1, size) : l, n]));
+    if (unit === 'b/s') return size < 1 ? trim(value) + ' b/s' : of([[1e9, 'Gb/s'], [1e6, 'Mb/s'], [1e3, 'kb/s'], [1, 'b/s']]);
+    if (unit === '%') return trim(value) + ' %';
+    return trim(value);
+  }
+
+  class Stage {
+    constructor(node) {
+      this.node = node;
+      this.plot = data.plots[node.dataset.plot];
+      this.overTime = this.plot.time;
+      this.symbol = node.querySelector('symbol');
+      this.fullBox = this.symbol.getAttribute('viewBox').split(' ').map(Number);
+      this.readout = node.parentElement.querySelector('.readout');
+      this.drawings = [...node.querySelectorAll('svg.plot')].map((svg) => ({
+        svg,
+        box: svg.dataset.box.split(' ').map(Number),
+        size: svg.getAttribute('viewBox').split(' ').map(Number).slice(2),
+        times: svg.querySelector('.times'),
+        labels: svg.querySelector('.labels'),
+        cursor: svg.querySelector('.cursor'),
+      }));
+      this.at = null;
+      this.drag = null;
+      node.dataset.ready = '';
+      node.tabIndex = 0;
+      node.setAttribute('role', 'application');
+      node.setAttribute('aria-roledescription', 'plot');
+      node.setAttribute('aria-label', node.getAttribute('aria-label') + '. Left and right arrow read values'
+        + (this.overTime ? ', plus and minus zoom, Escape shows the whole capture.' : '.'));
+      node.addEventListener('pointermove', (event) => this.move(event));
+      node.addEventListener('pointerleave', () => { if (!this.drag) this.leave(); });
+      node.addEventListener('pointerdown', (event) => this.press(event));
+      node.addEventListener('pointerup', (event) => this.release(event));
+      node.addEventListener('pointercancel', () => { this.drag = null; this.draw(); });
+      node.addEventListener('dblclick', () => { if (this.overTime) show(whole); });
+      node.addEventListener('keydown', (event) => this.key(event));
+    }
+
+    span() { return this.overTime ? view : this.plot.x; }
+    shown() { return this.drawings.find((drawing) => drawing.svg.getClientRects().length > 0) || this.drawings[0]; }
+
+    place(event) {
+      const drawing = this.shown();
+      const rect = drawing.svg.getBoundingClientRect();
+      const scale = drawing.size[0] / rect.width;
+      const [left, top, width, height] = drawing.box;
+      const part = ((event.clientX - rect.left) * scale - left) / width;
+      const down = ((event.clientY - rect.top) * scale - top) / height;
+      const [from, to] = this.span();
+      const [low, high] = this.plot.y;
+      return { at: from + Math.min(1, Math.max(0, part)) * (to - from), value: high - down * (high - low) };
+    }
+
+    move(event) {
+      const { at, value } = this.place(event);
+      this.at = at;
+      this.tell(value);
+      if (this.overTime) lastAt = at;
+      drawCursors(this);
+    }
+
+    leave() { this.at = null; lastAt = null; this.readout.hidden = true; drawCursors(this); }
+
+    press(event) {
+      if (!this.overTime || event.button !== 0 || event.pointerType === 'touch') return;
+      this.drag = this.place(event).at;
+      this.node.setPointerCapture(event.pointerId);
+    }
+
+    release(event) {
+      if (this.drag === null) return;
+      const span = [this.drag, this.place(event).at].sort((one, other) => one - other);
+      this.drag = null;
+      if (span[1] - span[0] > (view[1] - view[0]) / 200) show(span);
+      else this.draw();
+    }
+
+    key(event) {
+      const [from, to] = this.span();
+      const step = (to - from) / (event.shiftKey ? 20 : 200);
+      const at = this.at === null ? (from + to) / 2 : this.at;
+      const moves = { ArrowLeft: -step, ArrowRight: step };
+      if (event.key in moves) {
+        this.at = Math.min(to, Math.max(from, at + moves[event.key]));
+        if (this.overTime) lastAt = this.at;
+        this.tell(null);
+        drawCursors(this);
+      } else if (event.key === 'Home') { this.at = from; this.tell(null); drawCursors(this); }
+      else if (event.key === 'End') { this.at = to; this.tell(null); drawCursors(this); }
+      else if (this.overTime && (event.key === '+' || event.key === '=')) move('closer', at);
+      else if (this.overTime && event.key === '-') move('wider', at);
+      else if (event.key === 'Escape') { if (this.overTime) show(whole); this.leave(); }
+      else return;
+      event.preventDefault();
+    }
+
+    // What stands at a place: value null takes every row.
+    tell(value) {
+      const { plot, at } = this;
+      const [from, to] = this.span();
+      const near = (to - from) / 100;
+      const texts = [];
+      // A line with holes is told in pieces of one name.
+      const lines = new Map();
+      for (const [name, points] of plot.lines) {
+        const point = nearest(points, at);
+        const known = lines.get(name);
+        if (point && !(known && Math.abs(known[0] - at) <= Math.abs(point[0] - at))) lines.set(name, point);
+      }
+      for (const [name, point] of lines) {
+        const told = plot.unit === '10^' ? valueText(10 ** point[1], 'ns') : valueText(point[1], plot.unit);
+        const place = this.overTime ? timeText(point[0], 0.000001) : valueText(10 ** point[0] * 1e9, 'ns');
+        texts.push(name + ' ' + told + ' at ' + place);
+      }
+      for (const [name, lower, upper] of plot.areas) {
+        const index = upper.findIndex((point, place) => point[0] <= at && (upper[place + 1] || point)[0] >= at);
+        if (index >= 0 && upper[index][1] > lower[index][1]) {
+          texts.push(name + ' ' + valueText(upper[index][1] - lower[index][1], plot.unit));
+        }
+      }
+      for (const [x0, x1, y0, y1, text] of plot.blocks) {
+        const row = value === null || plot.unit === '%' || (value >= Math.floor(y0) && value < Math.floor(y0) + 1);
+        if (row && at >= x0 - near / 10 && at <= x1 + near / 10) texts.push(text);
+      }
+      for (const [x, text] of plot.uprights) if (Math.abs(x - at) < near) texts.push(text);
+      const when = this.overTime ? timeText(at, (to - from) / 1000) + ': ' : '';
+      this.readout.textContent = when + (texts.length ? texts.join('; ') : 'nothing here');
+      this.readout.hidden = false;
+    }
+
+    zoom() {
+      const [left, top, width, height] = this.fullBox;
+      const [from, to] = this.plot.x;
+      const scale = width / (to - from);
+      this.symbol.setAttribute('viewBox', [left + (view[0] - from) * scale, top, (view[1] - view[0]) * scale, height].join(' '));
+      for (const drawing of this.drawings) this.axes(drawing);
+      this.draw();
+    }
+
+    axes(drawing) {
+      const [left, top, width, height] = drawing.box;
+      const wanted = drawing.size[0] < 600 ? 3 : 5;
+      const least = (view[1] - view[0]) / wanted;
+      const step = STEPS.find((step) => step >= least) || Math.ceil(least / 86400) * 86400;
+      const x = (at) => left + (at - view[0]) / (view[1] - view[0]) * width;
+      drawing.times.replaceChildren();
+      for (let index = Math.ceil(view[0] / step - 1e-9); index * step <= view[1] + step * 1e-9; index += 1) {
+        const at = x(index * step);
+        drawing.times.append(
+          element('line', { x1: at, x2: at, y1: top, y2: top + height + 5, stroke: '#D5D0C4' }),
+          element('text', { x: at, y: top + height + 19, 'text-anchor': 'middle' }, timeText(index * step, step)),
+        );
+      }
+      drawing.labels.replaceChildren();
+      const [low, high] = this.plot.y;
+      const from = this.plot.x[0];
+      for (const [at, value, text] of this.plot.labels) {
+        // What stands at the left edge names its row and stays there.
+        const isName = at === from && text[0] !== ' ';
+        const covered = this.plot.blocks.find((block) => block[0] === at && block[2] < value && block[3] > value - 0.05);
+        let where = isName ? view[0] : at;
+        if (!isName && covered && covered[1] > view[0]) where = Math.max(at, view[0]);
+        if (where < view[0] || where > view[1]) continue;
+        drawing.labels.append(element('text', { x: x(where), y: top + (high - value) / (high - low) * height, dy: '0.76em' }, text));
+      }
+    }
+
+    draw() {
+      const [from, to] = this.span();
+      for (const { box: [left, top, width, height], cursor } of this.drawings) {
+        const x = (at) => left + (at - from) / (to - from) * width;
+        cursor.replaceChildren();
+        if (this.overTime && marked !== null && marked >= from && marked <= to) {
+          const at = x(marked);
+          cursor.append(element('line', { class: 'event', x1: at, x2: at, y1: top, y2: top + height }),
+            element('path', { class: 'flag', d: `M${at - 6} ${top - 9}h12l-6 9z` }));
+        }
+        if (this.drag !== null && this.at !== null) {
+          const [one, other] = [x(this.drag), x(this.at)].sort((a, b) => a - b);
+          cursor.append(element('rect', { class: 'drag', x: one, y: top, width: other - one, height }));
+        }
+        const at = this.overTime ? lastAt : this.at;
+        if (at !== null && at >= from && at <= to) {
+          cursor.append(element('line', { class: 'here', x1: x(at), x2: x(at), y1: top, y2: top + height }));
+        }
+      }
+    }
+  }
+
+  function nearest(points, at) {
+    let [low, high] = [0, points.length - 1];
+    if (high < 0) return null;
+    while (high - low > 1) {
+      const middle = (low + high) >> 1;
+      if (points[middle][0] < at) low = middle; else high = middle;
+    }
+    return Math.abs(points[low][0] - at) <= Math.abs(points[high][0] - at) ? points[low] : points[high];
+  }
+
+  function drawCursors(of) {
+    if (!of.overTime) { of.draw(); return; }
+    for (const stage of stages) if (stage.overTime) stage.draw();
+  }
+
+  function show(span) {
+    const length = Math.max(LEAST, Math.min(span[1] - span[0], whole[1] - whole[0]));
+    const from = Math.min(Math.max(span[0], whole[0]), whole[1] - length);
+    view = [from, from + length];
+    const step = length / 100;
+    const is = length >= whole[1] - whole[0];
+    document.getElementById('time-shown').textContent = is ? 'whole capture, ' + timeText(length, step)
+      : timeText(view[0], step) + ' to ' + timeText(view[1], step);
+    for (const stage of stages) if (stage.overTime) stage.zoom();
+  }
+
+  function move(how, around) {
+    const length = view[1] - view[0];
+    const middle = around === undefined ? (view[0] + view[1]) / 2 : around;
+    if (how === 'whole') show(whole);
+    else if (how === 'closer') show([middle - length / 4, middle + length / 4]);
+    else if (how === 'wider') show([middle - length, middle + length]);
+    else show(how === 'later' ? [view[0] + length / 2, view[1] + length / 2] : [view[0] - length / 2, view[1] - length / 2]);
+  }
+
+  function mark(button) {
+    const at = Number(button.dataset.at);
+    const again = marked === at && button.getAttribute('aria-pressed') === 'true';
+    for (const other of document.querySelectorAll('button.at[aria-pressed]')) other.setAttribute('aria-pressed', 'false');
+    marked = again ? null : at;
+    button.setAttribute('aria-pressed', String(!again));
+    const length = view[1] - view[0];
+    if (marked !== null && (at < view[0] || at > view[1])) show([at - length / 2, at + length / 2]);
+    for (const stage of stages) {
+      if (!stage.overTime) continue;
+      if (marked !== null) { stage.at = marked; stage.tell(null); }
+      stage.draw();
+    }
+  }
+
+  function table(node) {
+    const body = node.querySelector('tbody');
+    const rows = [...body.rows];
+    const headers = [...node.querySelectorAll('th')];
+    const key = (row, column) => {
+      const cell = row.cells[column];
+      return cell.dataset.by !== undefined ? Number(cell.dataset.by) : cell.textContent.trim().toLowerCase();
+    };
+    headers.forEach((header, column) => {
+      const button = document.createElement('button');
+      button.type = 'button';
+      button.textContent = header.textContent;
+      header.replaceChildren(button);
+      button.addEventListener('click', () => {
+        const down = header.getAttribute('aria-sort') === 'ascending';
+        for (const other of headers) other.removeAttribute('aria-sort');
+        header.setAttribute('aria-sort', down ? 'descending' : 'ascending');
+        const compare = (one, other) => {
+          const [a, b] = [key(one, column), key(other, column)];
+          const order = typeof a === 'number' && typeof b === 'number' ? a - b
+            : String(a).localeCompare(String(b), 'en', { numeric: true });
+          return down ? -order : order;
+        };
+        body.replaceChildren(...rows.slice().sort(compare));
+      });
+    });
+    const filter = node.querySelector('.filter');
+    if (!filter) return;
+    filter.hidden = false;
+    const input = filter.querySelector('input');
+    input.addEventListener('input', () => {
+      const words = input.value.toLowerCase().split(/\s+/).filter(Boolean);
+      let count = 0;
+      for (const row of rows) {
+        const text = row.textContent.toLowerCase();
+        row.hidden = !words.every((word) => text.includes(word));
+        if (!row.hidden) count += 1;
+      }
+      filter.querySelector('[role=status]').textContent = words.length ? count + ' of ' + rows.length : '';
+    });
+  }
+
+  for (const node of document.querySelectorAll('[data-table]')) table(node);
+  for (const node of document.querySelectorAll('.stage')) stages.push(new Stage(node));
+  if (stages.some((stage) => stage.overTime)) {
+    document.getElementById('time-bar').hidden = false;
+    show(whole);
+  }
+  for (const button of document.querySelectorAll('[data-move]')) {
+    button.addEventListener('click', () => move(button.dataset.move));
+  }
+  for (const button of document.querySelectorAll('button.at')) {
+    button.setAttribute('aria-pressed', 'false');
+    button.addEventListener('click', () => mark(button));
+  }
+  document.documentElement.dataset.ready = 'yes';
+})();

@@ -1,0 +1,129 @@
+//! Plots: what is drawn, apart from how. A [`Plot`] is made of the document and the series ([`charts`]), and drawn with
+//! plotters ([`draw`]); its points are thinned so that no extreme is lost ([`thin`]).
+
+pub(super) mod charts;
+mod distributions;
+pub(super) mod draw;
+mod thin;
+pub(super) mod ticks;
+
+/// One plot.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Plot {
+    /// Names it in the page: letters, digits and hyphens.
+    pub(super) id: String,
+    /// What it shows, with the unit of its values. May hold text from packets.
+    pub(super) title: String,
+    /// What has to be known to read it. May hold text from packets.
+    pub(super) note: String,
+    /// From left to right.
+    pub(super) x: Axis,
+    /// From below to above; rows from above to below.
+    pub(super) y: Axis,
+    /// In order of drawing.
+    pub(super) marks: Vec<Mark>,
+    /// Colours by name, in the order of their first mark.
+    pub(super) legend: Vec<(Colour, String)>,
+    /// Height in pixels where it is 960 wide.
+    pub(super) height: u32,
+}
+
+/// An axis. Values of a logarithmic one are the exponents of ten.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Axis {
+    pub(super) from: f64,
+    pub(super) to: f64,
+    /// Where lines are drawn, with their labels.
+    pub(super) ticks: Vec<(f64, String)>,
+    /// Where thin lines are drawn.
+    pub(super) between: Vec<f64>,
+    /// What its values are.
+    pub(super) quantity: Quantity,
+}
+
+/// What the values of an axis are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Quantity {
+    /// Seconds from the first frame.
+    Time,
+    /// Nanoseconds.
+    Nanoseconds,
+    /// Bits a second.
+    BitsPerSecond,
+    /// Per cent of all.
+    PerCent,
+    /// Rows with names.
+    Rows,
+    /// Exponents of ten; labels tell.
+    Exponent,
+}
+
+impl Quantity {
+    /// Its name in the page's data.
+    pub(super) const fn name(self) -> &'static str {
+        match self {
+            Self::Time => "s",
+            Self::Nanoseconds => "ns",
+            Self::BitsPerSecond => "b/s",
+            Self::PerCent => "%",
+            Self::Rows => "row",
+            Self::Exponent => "10^",
+        }
+    }
+}
+
+/// Something drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Mark {
+    /// Values joined by a line.
+    Line { name: String, colour: Colour, points: Vec<(f64, f64)> },
+    /// The area between two lines of the same times.
+    Area { name: String, colour: Colour, lower: Vec<(f64, f64)>, upper: Vec<(f64, f64)> },
+    /// A band over the whole width.
+    Band { from: f64, to: f64 },
+    /// A block; `text` is told on hovering over it.
+    Block { x: (f64, f64), y: (f64, f64), colour: Colour, text: String },
+    /// An upright line over the whole height.
+    Upright { x: f64, colour: Colour, text: String },
+    /// A level line over the whole width.
+    Level { y: f64, colour: Colour },
+    /// Short text that begins at a place.
+    Label { x: f64, y: f64, text: String },
+}
+
+/// What a colour is for. The page exchanges them for those of its light and dark forms.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Colour {
+    /// Lines and text.
+    Ink,
+    /// Grids.
+    Grid,
+    /// Bands.
+    Band,
+    /// What is wrong, and limits.
+    Alarm,
+    /// One of eight that differ in lightness too.
+    Voice(u8),
+}
+
+impl Colour {
+    /// Red, green, blue on white. The page finds them by these very values.
+    pub(super) const fn rgb(self) -> (u8, u8, u8) {
+        match self {
+            Self::Ink => (0x1b, 0x24, 0x30),
+            Self::Grid => (0xd5, 0xd0, 0xc4),
+            Self::Band => (0xdc, 0xe6, 0xe4),
+            Self::Alarm => (0xa8, 0x1e, 0x2d),
+            Self::Voice(number) => match number % 8 {
+                0 => (0x1f, 0x5f, 0x6b),
+                1 => (0xc9, 0x7b, 0x12),
+                2 => (0x5b, 0x3f, 0x8c),
+                3 => (0x7d, 0xa4, 0x3a),
+                4 => (0xb2, 0x4a, 0x6b),
+                5 => (0x4a, 0x8f, 0xc7),
+                6 => (0x8a, 0x6a, 0x45),
+                _ => (0x6c, 0x75, 0x7f),
+            },
+        }
+    }
+}

@@ -1,0 +1,225 @@
+// Opens pages in a browser and uses them: no request, no error, tables sort and filter, plots zoom, events are marked, and
+// an accessibility checker finds nothing serious. Usage: run.mjs PAGE...   BROWSER names the browser's program.
+import assert from 'node:assert/strict';
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { tmpdir } from 'node:os';
+import { basename, join, resolve } from 'node:path';
+import { pathToFileURL } from 'node:url';
+import { inflateSync } from 'node:zlib';
+import { chromium } from 'playwright-core';
+
+const AXE = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
+const FLAGS = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking',
+  '--disable-component-update', '--disable-sync'];
+const WIDTHS = [390, 1280];
+const keep = process.env.SHOTS;
+let passed = 0;
+
+const check = async (name, body) => {
+  try {
+    await body();
+    passed += 1;
+    console.log(`ok   ${name}`);
+  } catch (error) {
+    console.error(`FAIL ${name}\n${error.stack}`);
+    process.exitCode = 1;
+  }
+};
+
+// Rows of a PNG without interlacing, filters undone: enough to see that a picture is not all of one colour (PNG, third
+// edition, clauses 9 and 11; from memory).
+function colours(png) {
+  let at = 8;
+  let header = null;
+  const parts = [];
+  while (at < png.length) {
+    const length = png.readUInt32BE(at);
+    const kind = png.toString('latin1', at + 4, at + 8);
+    const body = png.subarray(at + 8, at + 8 + length);
+    if (kind === 'IHDR') header = { width: body.readUInt32BE(0), height: body.readUInt32BE(4), colour: body[9] };
+    if (kind === 'IDAT') parts.push(body);
+    at += 12 + length;
+  }
+  const octets = header.colour === 6 ? 4 : 3;
+  const raw = inflateSync(Buffer.concat(parts));
+  const stride = header.width * octets;
+  let before = new Uint8Array(stride);
+  const seen = new Set();
+  for (let row = 0; row < header.height; row += 1) {
+    const from = row * (stride + 1);
+    const filter = raw[from];
+    const line = new Uint8Array(stride);
+    for (let index = 0; index < stride; index += 1) {
+      const left = index >= octets ? line[index - octets] : 0;
+      const up = before[index];
+      const corner = index >= octets ? before[index - octets] : 0;
+      const guess = left + up - corner;
+      const [a, b, c] = [Math.abs(guess - left), Math.abs(guess - up), Math.abs(guess - corner)];
+      const paeth = a <= b && a <= c ? left : b <= c ? up : corner;
+      line[index] = raw[from + 1 + index] + [0, left, up, (left + up) >> 1, paeth][filter];
+    }
+    for (let index = 0; index < stride; index += octets) seen.add((line[index] << 16) | (line[index + 1] << 8) | line[index + 2]);
+    before = line;
+  }
+  return seen.size;
+}
+
+const visiblePlot = (page, id) => page.locator(`[data-plot="${id}"] svg.plot:visible`);
+const boxOf = (page, id) => page.locator(`#${id}-data`).getAttribute('viewBox');
+
+async function uses(page, name) {
+  const stages = await page.locator('.stage[data-over-time]').evaluateAll((all) => all.map((stage) => stage.dataset.plot));
+  await check(`${name}: a drag across a plot zooms every plot over time`, async () => {
+    assert.ok(stages.length > 0, 'no plot over time');
+    const before = await Promise.all(stages.map((id) => boxOf(page, id)));
+    const plot = visiblePlot(page, stages[0]);
+    await plot.evaluate((node) => node.scrollIntoView({ block: 'center' }));
+    const area = await plot.boundingBox();
+    await page.mouse.move(area.x + area.width * 0.4, area.y + area.height / 2);
+    await page.mouse.down();
+    await page.mouse.move(area.x + area.width * 0.6, area.y + area.height / 2, { steps: 4 });
+    await page.mouse.up();
+    const after = await Promise.all(stages.map((id) => boxOf(page, id)));
+    stages.forEach((id, index) => assert.notEqual(after[index], before[index], `${id} did not zoom`));
+    assert.match(await page.locator('#time-shown').textContent(), / to /);
+    await page.locator('[data-move="whole"]').click();
+    assert.deepEqual(await Promise.all(stages.map((id) => boxOf(page, id))), before);
+  });
+  await check(`${name}: keys read values, zoom and go back`, async () => {
+    const stage = page.locator(`[data-plot="${stages[0]}"]`);
+    await stage.focus();
+    await page.keyboard.press('ArrowRight');
+    assert.match(await stage.locator('xpath=../p').textContent(), /: /);
+    const before = await boxOf(page, stages[0]);
+    await page.keyboard.press('+');
+    assert.notEqual(await boxOf(page, stages[0]), before);
+    await page.keyboard.press('Escape');
+    assert.equal(await boxOf(page, stages[0]), before);
+  });
+  await check(`${name}: values are told where the pointer is`, async () => {
+    for (const id of stages) {
+      const plot = visiblePlot(page, id);
+      await plot.evaluate((node) => node.scrollIntoView({ block: 'center' }));
+      const area = await plot.boundingBox();
+      await page.mouse.move(area.x + area.width / 2, area.y + area.height / 2, { steps: 3 });
+      await page.locator(`#${id} .readout:visible`).waitFor({ timeout: 5000 });
+      assert.match(await page.locator(`#${id} .readout`).textContent(), /: ./, id);
+    }
+  });
+  const events = page.locator('button.at');
+  if (await events.count() > 0) {
+    await check(`${name}: an event that is pressed is marked in every plot over time`, async () => {
+      await events.first().click();
+      assert.equal(await events.first().getAttribute('aria-pressed'), 'true');
+      for (const id of stages) assert.ok(await visiblePlot(page, id).locator('.cursor .event').count() === 1, id);
+      await events.first().click();
+      assert.equal(await page.locator('.cursor .event').count(), 0);
+    });
+  }
+  await check(`${name}: tables sort both ways by what stands in them`, async () => {
+    const table = page.locator('[data-table]').filter({ has: page.locator('tbody tr:nth-child(2)') }).first();
+    const column = () => table.locator('tbody tr td:first-child').evaluateAll((cells) => cells.map((cell) => (
+      cell.dataset.by === undefined ? cell.textContent.trim().toLowerCase() : Number(cell.dataset.by))));
+    const compare = (one, other) => (typeof one === 'number' ? one - other : one.localeCompare(other, 'en', { numeric: true }));
+    const sorted = (await column()).sort(compare);
+    const header = table.locator('th').first();
+    await header.locator('button').click();
+    assert.equal(await header.getAttribute('aria-sort'), 'ascending');
+    assert.deepEqual(await column(), sorted);
+    await header.locator('button').click();
+    assert.equal(await header.getAttribute('aria-sort'), 'descending');
+    assert.deepEqual(await column(), sorted.slice().reverse());
+  });
+  const filters = page.locator('.filter input:visible');
+  if (await filters.count() > 0) {
+    await check(`${name}: a filter leaves the rows that hold its words`, async () => {
+      const table = page.locator('[data-table]').filter({ has: page.locator('.filter:visible') }).filter({ visible: true }).first();
+      const all = await table.locator('tbody tr').count();
+      await table.locator('input').fill('no such words');
+      assert.equal(await table.locator('tbody tr:visible').count(), 0);
+      assert.equal(await table.locator('.filter [role=status]').textContent(), `0 of ${all}`);
+      const word = (await table.locator('tbody tr td:nth-child(2)').first().textContent()).trim();
+      await table.locator('input').fill(word);
+      const left = await table.locator('tbody tr:visible').count();
+      assert.ok(left >= 1 && left <= all);
+      await table.locator('input').fill('');
+      assert.equal(await table.locator('tbody tr:visible').count(), all);
+    });
+  }
+}
+
+async function accessible(page, name) {
+  // The checker is let in beside the page's own policy, as an extension would be.
+  const faults = await page.evaluate(async () => {
+    const { violations } = await window.axe.run(document, { resultTypes: ['violations'] });
+    return violations.filter((fault) => ['serious', 'critical'].includes(fault.impact))
+      .map((fault) => `${fault.id}: ${fault.nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(' | ')}`);
+  });
+  assert.deepEqual(faults, [], name);
+}
+
+const profile = mkdtempSync(join(tmpdir(), 'downbeat-browser-'));
+try {
+  for (const [file, scheme] of process.argv.slice(2).flatMap((file) => [[file, 'light'], [file, 'dark']])) {
+    const address = pathToFileURL(resolve(file)).href;
+    for (const width of WIDTHS) {
+      const name = `${basename(file)} ${width} ${scheme}`;
+      const context = await chromium.launchPersistentContext(mkdtempSync(join(profile, 'p')), {
+        executablePath: process.env.BROWSER || '/usr/bin/chromium', args: FLAGS, colorScheme: scheme,
+        viewport: { width, height: 900 },
+      });
+      const page = await context.newPage();
+      const said = [];
+      const asked = [];
+      page.on('console', (message) => said.push(message.text()));
+      page.on('pageerror', (error) => said.push(String(error)));
+      page.on('request', (request) => { if (!request.url().startsWith('data:')) asked.push(request.url()); });
+      await page.goto(address);
+      await check(`${name}: opens from disk without an error or any request but its own`, async () => {
+        assert.equal(await page.locator('html').getAttribute('data-ready'), 'yes');
+        assert.deepEqual(said, []);
+        assert.deepEqual(asked, [address]);
+      });
+      await check(`${name}: is no wider than the screen`, async () => {
+        assert.equal(await page.evaluate(() => document.documentElement.scrollWidth), width);
+      });
+      if (scheme === 'light') await uses(page, name);
+      await check(`${name}: a picture of it is not blank`, async () => {
+        await page.evaluate(() => scrollTo(0, 0));
+        const picture = await page.screenshot({ fullPage: true });
+        if (keep) writeFileSync(join(keep, `${basename(file, '.html')}-${width}-${scheme}.png`), picture);
+        assert.ok(colours(picture) > 20, 'of few colours');
+        for (const plot of await page.locator('svg.plot:visible').all()) {
+          assert.ok(colours(await plot.screenshot()) > 5, 'a plot is blank');
+        }
+      });
+      await check(`${name}: still without an error or a request after use`, () => {
+        assert.deepEqual([said, asked], [[], [address]]);
+      });
+      await context.close();
+      // The page's policy keeps every other script out, so the checker comes in where policies are not enforced.
+      const bare = await chromium.launchPersistentContext(mkdtempSync(join(profile, 'p')), {
+        executablePath: process.env.BROWSER || '/usr/bin/chromium', args: FLAGS, colorScheme: scheme,
+        viewport: { width, height: 900 }, bypassCSP: true,
+      });
+      const checked = await bare.newPage();
+      await checked.goto(address);
+      await checked.addScriptTag({ path: AXE });
+      await check(`${name}: the accessibility checker finds nothing serious`, () => accessible(checked, name));
+      if (scheme === 'light' && width === 1280) {
+        await check(`${name}: prints on A4`, async () => {
+          const pages = await checked.pdf({ format: 'A4', preferCSSPageSize: true });
+          assert.ok(pages.length > 10_000 && pages.subarray(0, 5).toString() === '%PDF-');
+          await checked.emulateMedia({ media: 'print' });
+          await checked.setViewportSize({ width: 690, height: 1000 });
+          assert.ok(await checked.evaluate(() => document.documentElement.scrollWidth) <= 690, 'wider than the paper');
+        });
+      }
+      await bare.close();
+    }
+  }
+} finally {
+  rmSync(profile, { recursive: true, force: true });
+}
+console.log(`${passed} passed, ${process.exitCode ? 'some' : 0} failed`);
