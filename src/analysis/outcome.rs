@@ -17,6 +17,7 @@ use crate::names::Directory;
 use crate::observations::Place;
 use crate::observations::Watched;
 use crate::profiles::ProfileFit;
+use crate::streams::Sessions;
 use crate::streams::Stream;
 use crate::streams::Wire;
 use crate::units::CaptureTime;
@@ -95,6 +96,8 @@ pub struct Analysis {
     pub directory: Directory,
     /// Streams, sources and the link's load.
     pub wire: Wire,
+    /// What senders say of their streams.
+    pub sessions: Sessions,
 }
 
 impl Analysis {

@@ -310,6 +310,7 @@ impl Reading {
             group_use,
             directory: self.directory,
             wire,
+            sessions: self.sessions,
         }
     }
 }

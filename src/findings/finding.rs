@@ -6,6 +6,8 @@ use crate::devices::Strength;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::observations::Place;
+use crate::streams::FlowKey;
+use crate::streams::Stream;
 use crate::units::CaptureTime;
 
 /// How much it matters.
@@ -56,6 +58,8 @@ pub struct Finding {
     pub domain: Option<DomainKey>,
     /// Key of the device it is about.
     pub device: Option<String>,
+    /// The stream it is about.
+    pub stream: Option<FlowKey>,
     /// Who, what, how much.
     pub title: String,
     /// What shows it.
@@ -85,7 +89,18 @@ impl Finding {
     ) -> Self {
         let next = rule.next().to_vec();
         let sources = rule.sources().to_vec();
-        Self { id: rule.id(), severity, strength, domain: None, device: None, title, evidence, next, sources }
+        Self {
+            id: rule.id(),
+            severity,
+            strength,
+            domain: None,
+            device: None,
+            stream: None,
+            title,
+            evidence,
+            next,
+            sources,
+        }
     }
 
     /// The same, about a domain.
@@ -99,6 +114,14 @@ impl Finding {
     #[must_use]
     pub fn about_clock(mut self, analysis: &Analysis, clock: ClockId) -> Self {
         self.device = analysis.device_of(clock).map(|device| device.key.clone());
+        self
+    }
+
+    /// The same, about a stream and the device that sends it, where that is one.
+    #[must_use]
+    pub fn about_stream(mut self, analysis: &Analysis, stream: &Stream) -> Self {
+        self.stream = Some(stream.key);
+        self.device = analysis.sender_of(stream).map(|device| device.key.clone());
         self
     }
 }

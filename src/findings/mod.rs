@@ -4,11 +4,16 @@
 //! A rule reads the analysis and nothing else, calls no other rule, and says "cannot tell" where the capture
 //! could not have shown the thing.
 
+mod capture;
 mod delay;
 mod elections;
 mod finding;
 mod followers;
 mod leading;
+mod load;
+mod loss;
+mod media;
+mod multicast;
 mod pages;
 mod quality;
 mod rates;
@@ -36,9 +41,13 @@ pub fn rules() -> impl Iterator<Item = &'static dyn Rule> {
         delay::RULES,
         rates::RULES,
         transport::RULES,
+        multicast::RULES,
+        media::RULES,
+        load::RULES,
         redundancy::RULES,
         security::RULES,
         site::RULES,
+        capture::RULES,
     ];
     groups.into_iter().flatten().copied()
 }

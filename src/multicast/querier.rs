@@ -135,6 +135,12 @@ impl Querier {
         self.response
     }
 
+    /// The robustness variable it declares, else the default of 2.
+    #[must_use]
+    pub const fn robustness(&self) -> i64 {
+        self.robustness
+    }
+
     /// When its silence is or was too long.
     pub(super) fn deadline(&self) -> Option<CaptureTime> {
         self.last.time.map(|last| last.plus(self.patience()))

@@ -30,7 +30,7 @@ pub use load::{ASSUMED_SPEED, Link, Source, SpeedKnownBy};
 pub use media::Burst;
 pub use media_clock::{Against, MEDIA_LIMIT_PPM, MediaRate, MediaStep};
 pub use sessions::{Described, Sessions};
-pub use stream::{RtpCounts, Stream, Twin};
+pub use stream::{Packets, RtpCounts, Stream, Twin};
 pub use table::{FLOWS_KEPT, Folded};
 pub use trace::RateChange;
 pub use trace::Trace;

@@ -50,6 +50,11 @@ impl Sessions {
         }
     }
 
+    /// The descriptions, by what names them.
+    pub fn iter(&self) -> impl Iterator<Item = &Session> {
+        self.by_origin.values()
+    }
+
     /// The sections of all descriptions by the address and port they name.
     pub(super) fn by_address(&self) -> BTreeMap<(IpAddr, u16), Vec<(&Session, usize)>> {
         let mut sections: BTreeMap<(IpAddr, u16), Vec<(&Session, usize)>> = BTreeMap::new();

@@ -50,6 +50,17 @@ pub struct RtpCounts {
     pub estimated: bool,
 }
 
+/// What the packets themselves are like, whatever is said of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Packets {
+    /// Smallest and largest RTP payload, octets.
+    pub octets: (u16, u16),
+    /// Smallest and largest way the timestamp goes from one packet to the next, where it moves, ticks.
+    pub step: Option<(i32, i32)>,
+    /// The clock rate in use that the timestamps run at, Hz.
+    pub clock_rate: Option<u32>,
+}
+
 /// The same stream on another path.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Twin {
@@ -80,6 +91,8 @@ pub struct Stream {
     pub payload_mean: Option<BitsPerSecond>,
     /// `None` where it is no RTP.
     pub rtp: Option<RtpCounts>,
+    /// Empty where it is no RTP.
+    pub packets: Packets,
     /// Times between packets.
     pub intervals: Intervals,
     /// Differentiated services code points that occur.
@@ -251,6 +264,11 @@ fn stream(
             span,
         ),
         rtp,
+        packets: media.map_or_else(Packets::default, |media| Packets {
+            octets: measured.media_sizes,
+            step: media.pairs.steps,
+            clock_rate: media.pairs.clock_rate(),
+        }),
         dscp: measured.marks.dscp(),
         pcp: measured.marks.pcp(),
         ttl: measured.marks.ttl(),

@@ -271,6 +271,12 @@ impl Scope {
         })
     }
 
+    /// Frames to everybody.
+    #[must_use]
+    pub const fn broadcasts(&self) -> u64 {
+        self.counts.broadcast
+    }
+
     /// Whether media and other UDP traffic is here at all.
     #[must_use]
     pub fn sees_other_udp(&self) -> Sight {

@@ -93,6 +93,8 @@ pub struct Counts {
     pub ptp_general: u64,
     /// UDP other than PTP.
     pub other_udp: u64,
+    /// To everybody (ff:ff:ff:ff:ff:ff).
+    pub broadcast: u64,
     /// ARP.
     pub arp: u64,
     /// IGMP and MLD queries.
@@ -145,6 +147,7 @@ impl Add for Counts {
         self.tagged += other.tagged;
         self.cooked += other.cooked;
         self.cooked_for_others += other.cooked_for_others;
+        self.broadcast += other.broadcast;
         self.mirrored += other.mirrored;
     }
 }
@@ -171,6 +174,7 @@ impl Traffic {
         counts.ptp_event += u64::from(sort == Sort::Event);
         counts.ptp_general += u64::from(sort == Sort::General);
         counts.other_udp += u64::from(sort == Sort::OtherUdp);
+        counts.broadcast += u64::from(frame.destination_mac == Some(MacAddress([0xFF; 6])));
         counts.arp += u64::from(sort == Sort::Arp);
         counts.queries += u64::from(sort == Sort::Query);
         counts.reports += u64::from(sort == Sort::Report);

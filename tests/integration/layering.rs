@@ -86,6 +86,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "multicast",
         ],
     ),
+    ("fit", &["units", "statistics", "observations", "domains", "streams", "analysis"]),
     (
         "findings",
         &[
@@ -102,11 +103,13 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "clock",
             "viewpoint",
             "devices",
+            "sdp",
+            "streams",
             "multicast",
             "analysis",
+            "fit",
         ],
     ),
-    ("fit", &["units", "statistics", "observations", "domains", "streams", "analysis"]),
     (
         "report",
         &[

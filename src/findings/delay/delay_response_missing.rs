@@ -81,6 +81,7 @@ impl DelayResponseMissing {
         let hidden = hidden.filter(|held| held.state == State::Unanswered && held.domain == key).count();
         let strength = silent.iter().map(|device| device.strength).max().unwrap_or(Strength::Inferred);
         Finding {
+            stream: None,
             title: if hidden == 0 {
                 format!("{key}: the leader {name} answers nobody; {} devices ask in vain", silent.len())
             } else {
@@ -103,6 +104,7 @@ impl DelayResponseMissing {
 
     fn one(&self, analysis: &Analysis, key: DomainKey, device: &Device) -> Finding {
         Finding {
+            stream: None,
             title: format!("{key}: {} asks the leader and gets no answer", device.key),
             device: Some(device.key.clone()),
             strength: device.strength,
@@ -122,6 +124,7 @@ impl DelayResponseMissing {
             strength: Strength::Inferred,
             domain: Some(key),
             device: None,
+            stream: None,
             title: String::new(),
             evidence: Vec::new(),
             next: Vec::new(),

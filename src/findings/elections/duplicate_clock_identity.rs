@@ -72,6 +72,7 @@ impl DuplicateClockIdentity {
             strength: Strength::Shown,
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
+            stream: None,
             title: format!(
                 "{}: {} and {} both send as {}",
                 domain.key,

@@ -50,6 +50,7 @@ impl Rule for GrandmasterFlapping {
                 strength: Strength::Shown,
                 domain: Some(domain.key),
                 device: None,
+                stream: None,
                 title: format!("{}: the leader changed {changes} times", domain.key),
                 evidence: evidence.collect(),
                 next: vec![

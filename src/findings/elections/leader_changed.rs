@@ -45,6 +45,7 @@ impl Rule for LeaderChanged {
                 strength: Strength::Shown,
                 domain: Some(domain.key),
                 device: None,
+                stream: None,
                 title: if first.clock == last.clock {
                     format!("{}: {} lost the lead and got it back", domain.key, first.clock)
                 } else {

@@ -67,6 +67,7 @@ impl LeaderRestarts {
             strength: Strength::Inferred,
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
+            stream: None,
             title: format!(
                 "{}: the leader's port {} began its numbers anew {}, first at {}",
                 domain.key,

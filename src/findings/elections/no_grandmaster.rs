@@ -156,6 +156,7 @@ impl NoGrandmaster {
             strength,
             domain: Some(domain.key),
             device: None,
+            stream: None,
             title: format!("{}: devices ask for the time and nobody leads", domain.key),
             evidence,
             next: vec![

@@ -61,6 +61,7 @@ impl Rule for SeveralDomainsInUse {
             strength: Strength::Shown,
             domain: None,
             device: None,
+            stream: None,
             title: format!("{} domains are in use ({}); {tail}", used.len(), names.join(", ")),
             evidence: evidence.collect(),
             next: vec![

@@ -74,6 +74,7 @@ impl TwoMastersOneDomain {
             strength: Strength::Shown,
             domain: Some(domain.key),
             device: analysis.device_of(rivalry.port.clock).map(|device| device.key.clone()),
+            stream: None,
             title: format!(
                 "{}: two clocks lead from {} to {}; {} is better than {} by {} and should lead alone",
                 domain.key,

@@ -80,6 +80,7 @@ impl Rule for VersionMix {
                 [bridge] => Some((*bridge).to_owned()),
                 _ => None,
             },
+            stream: None,
             title,
             evidence: vec![evidence(one), evidence(two)],
             next,

@@ -64,6 +64,7 @@ impl Rule for WrongDomainFollower {
                 strength: device.strength,
                 domain: device.in_domain,
                 device: Some(device.key.clone()),
+                stream: None,
                 title: format!("{} is in {there}, the site's clock is in {home}", device.key),
                 evidence,
                 next: vec![
@@ -115,6 +116,7 @@ impl WrongDomainFollower {
             strength: Strength::Shown,
             domain: None,
             device: None,
+            stream: None,
             title: format!(
                 "{} devices are in other domains; the site's clock is in {}",
                 astray.len(),

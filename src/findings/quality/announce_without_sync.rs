@@ -94,6 +94,7 @@ impl AnnounceWithoutSync {
             strength: Strength::Inferred,
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
+            stream: None,
             title: format!("{}: {} announces the leader and sends no Sync", domain.key, port.port),
             evidence: vec![
                 Evidence { place: last, text: format!("{announces} Announce and no Sync from this port") },

@@ -74,6 +74,7 @@ impl GrandmasterInHoldover {
             strength: Strength::Shown,
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
+            stream: None,
             title: format!("{}: {} {state} (clockClass {class})", domain.key, port.port.clock),
             evidence,
             next: vec![

@@ -3,6 +3,8 @@
 mod fail_back_flip;
 mod failover_time_step;
 mod failover_too_slow;
+mod leg_missing_or_identical;
+mod legs_on_different_time;
 mod no_backup_master;
 mod two_ports_one_segment;
 
@@ -15,4 +17,6 @@ pub(super) static RULES: &[&dyn Rule] = &[
     &two_ports_one_segment::TwoPortsOneSegment,
     &fail_back_flip::FailBackFlip,
     &no_backup_master::NoBackupMaster,
+    &legs_on_different_time::LegsOnDifferentTime,
+    &leg_missing_or_identical::LegMissingOrIdentical,
 ];

@@ -68,6 +68,7 @@ impl SiteDeviceMissing {
             strength: Strength::Inferred,
             domain: None,
             device: None,
+            stream: None,
             title: format!("{} needs the clock and was not seen", entry.name),
             evidence: evidence.into_iter().map(|text| Evidence { place: None, text }).collect(),
             next: vec![

@@ -90,6 +90,7 @@ impl SiteDeviceNotOnClock {
             strength: off.iter().map(|off| off.strength).max().unwrap_or(Strength::Inferred),
             domain: None,
             device: None,
+            stream: None,
             title,
             evidence: evidence.collect(),
             next: vec![

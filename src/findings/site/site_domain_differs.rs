@@ -44,6 +44,7 @@ impl Rule for SiteDomainDiffers {
             strength: Strength::Inferred,
             domain: None,
             device: None,
+            stream: None,
             title: format!("the site's clock is in {}; seen: {}", analysis.site.name(), seen.join(", ")),
             evidence,
             next: vec![

@@ -79,6 +79,7 @@ impl SiteLeaderDiffers {
             strength: Strength::Shown,
             domain: Some(domain.key),
             device: analysis.device_of(tenure.clock).map(|device| device.key.clone()),
+            stream: None,
             title: format!("{}: {} leads instead of {wanted}; it is {role}", domain.key, tenure.clock),
             evidence,
             next: vec![

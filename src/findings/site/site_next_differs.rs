@@ -70,6 +70,7 @@ impl SiteNextDiffers {
             strength: Strength::Inferred,
             domain: Some(domain.key),
             device: None,
+            stream: None,
             title: format!(
                 "{}: of the clocks heard, {other} would take over, and the site file names {wanted}",
                 domain.key

@@ -73,6 +73,7 @@ impl SiteOffsetExceeded {
             strength: if time.offset.count > 1 { Strength::Shown } else { Strength::Inferred },
             domain: device.in_domain,
             device: Some(device.key.clone()),
+            stream: None,
             title: format!(
                 "{} is at least {} {side} the leader; {} are allowed",
                 device.name.as_ref().map_or(device.key.as_str(), |name| name.text.as_str()),

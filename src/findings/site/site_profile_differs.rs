@@ -53,6 +53,7 @@ impl Rule for SiteProfileDiffers {
                 strength: Strength::Shown,
                 domain: Some(domain.key),
                 device: None,
+                stream: None,
                 title: format!(
                     "{}: {} of {} points seen differ from {}, which the site file names",
                     domain.key,

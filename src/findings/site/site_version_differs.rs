@@ -51,6 +51,7 @@ impl SiteVersionDiffers {
             strength: Strength::Inferred,
             domain: None,
             device: None,
+            stream: None,
             title: format!("only PTP version {seen} was seen; the site file names version {wanted}"),
             evidence: evidence.collect(),
             next: vec![
@@ -80,6 +81,7 @@ impl SiteVersionDiffers {
             strength: Strength::Shown,
             domain: Some(domain.key),
             device: None,
+            stream: None,
             title: format!(
                 "{}: {} of {} ports send another version than 2.{minor}, which the site file names",
                 domain.key,

@@ -235,7 +235,7 @@ fn finding(analysis: &Analysis, finding: &Finding) -> FindingDocument {
         strength: strength(finding.strength),
         domain: finding.domain.map(|key| key.to_string()),
         device: finding.device.clone(),
-        stream: Absent,
+        stream: finding.stream.map(|key| key.to_string()),
         title: finding.title.clone(),
         evidence: finding.evidence.iter().map(|evidence| evidence_document(analysis, evidence)).collect(),
         next: finding.next.clone(),

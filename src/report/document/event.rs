@@ -76,8 +76,8 @@ pub struct FindingDocument {
     pub domain: Option<String>,
     /// Key of its device.
     pub device: Option<String>,
-    /// Not worked out by this version.
-    pub stream: super::Absent,
+    /// Key of the stream it is about.
+    pub stream: Option<String>,
     /// Who, what, how much.
     pub title: String,
     /// What shows it.

@@ -12,6 +12,7 @@ pub(crate) mod ring;
 pub(crate) mod ideal_network;
 pub(crate) mod management_json;
 pub(crate) mod media;
+pub(crate) mod membership;
 pub(crate) mod ptp_v2_json;
 pub(crate) mod script;
 pub(crate) mod stage;

@@ -354,7 +354,11 @@ fn multicast() -> Evening {
     let text = "The core switch stops asking for group members after 45 s, and memberships run out. One group comes \
                 that nobody asked for, one is asked for and empty, two share a MAC address. Devices say their names.";
     let cue_texts = vec!["foyer decoder joins 239.148.1.1", "mixing desk leaves 239.20.1.1"];
-    Evening { scene: Scene { cue_texts, names, ..scene("playhouse-multicast.pcapng", text) }, scenario }
+    let faults = vec![("no-querier", mac(0xFE)), ("multicast-mac-overlap", mac(0x31))];
+    Evening {
+        scene: Scene { cue_texts, names, faults, ..scene("playhouse-multicast.pcapng", text) },
+        scenario,
+    }
 }
 
 fn quality_drop() -> Evening {
