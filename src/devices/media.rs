@@ -49,6 +49,20 @@ fn farthest<'a>(streams: impl Iterator<Item = &'a Stream>) -> Option<(&'a Stream
     measured.max_by(|one, other| one.1.abs().total_cmp(&other.1.abs()))
 }
 
+/// Whether its description says that its clock is the leader's.
+fn is_direct(stream: &Stream) -> bool {
+    let described = stream.described.as_ref();
+    described.is_some_and(|described| matches!(described.media_clock, Some(MediaClock::Direct { .. })))
+}
+
+/// Whether a stream is meant to keep the leader's time. Compressed pictures often keep an encoder's own, by design.
+fn is_timed(stream: &Stream) -> bool {
+    let codec = stream.nature.codec.as_ref();
+    is_direct(stream)
+        || stream.nature.kind == Kind::Audio
+        || codec.is_some_and(|codec| codec.eq_ignore_ascii_case("raw"))
+}
+
 /// A stream that its description says to run on its own clock shows nothing of the device's.
 fn runs_free(stream: &Stream) -> bool {
     stream.described.as_ref().is_some_and(|described| described.media_clock == Some(MediaClock::Sender))
@@ -56,17 +70,13 @@ fn runs_free(stream: &Stream) -> bool {
 
 fn by_rate(device: &mut Device, streams: &[Stream]) {
     let own = streams.iter().filter(|stream| stream.rtp.is_some() && device.sends(stream));
-    let Some((stream, ppm)) = farthest(own.filter(|stream| !runs_free(stream))) else { return };
+    let own: Vec<&Stream> = own.filter(|stream| !runs_free(stream)).collect();
+    // What is meant to be timed first: beside it, compressed pictures that run free say nothing of the device.
+    let timed = farthest(own.iter().copied().filter(|stream| is_timed(stream)));
+    let Some((stream, ppm)) = timed.or_else(|| farthest(own.iter().copied())) else { return };
     device.media_rate_ppm = Some(ppm);
     let Some(rate) = stream.media_rate.as_ref().filter(|rate| rate.is_off() == Some(true)) else { return };
-    let direct = stream
-        .described
-        .as_ref()
-        .is_some_and(|described| matches!(described.media_clock, Some(MediaClock::Direct { .. })));
-    // Compressed pictures often keep an encoder's own time, by design.
-    let is_timed = direct
-        || stream.nature.kind == Kind::Audio
-        || stream.nature.codec.as_ref().is_some_and(|codec| codec.eq_ignore_ascii_case("raw"));
+    let direct = is_direct(stream);
     let replaced = matches!(
         device.state,
         State::Following | State::Relaying | State::StandingBy | State::Unproven | State::Adrift
@@ -75,7 +85,7 @@ fn by_rate(device: &mut Device, streams: &[Stream]) {
         "the media clock of {} runs {ppm:+.3} ppm (standard error {:.3}) against the leader",
         stream.key, rate.sigma_ppm
     );
-    if replaced && is_timed {
+    if replaced && is_timed(stream) {
         // Without its word that the stream follows PTP, the sender may mean it to run free.
         device.strength = if direct { Strength::Shown } else { Strength::Inferred };
         if device.state != State::Adrift {

@@ -66,6 +66,9 @@ pub struct MediaRate {
     pub span: Nanos,
     /// Against what.
     pub against: Against,
+    /// Whether both halves of the packets show it: a way that got longer on the way, or a step too small to be told,
+    /// tilts the whole and no half of it alike.
+    pub is_steady: bool,
     /// How long after its timestamp's instant a packet passes here, at the least half the time; with
     /// `a=mediaclk:direct=` and PTP time only.
     pub offset: Option<Nanos>,
@@ -81,7 +84,7 @@ impl MediaRate {
             return None;
         }
         if self.ppm.abs() > MEDIA_LIMIT_PPM + 3.0 * self.sigma_ppm {
-            return Some(true);
+            return self.is_steady.then_some(true);
         }
         // With an error as large as the limit nothing is shown.
         (3.0 * self.sigma_ppm < MEDIA_LIMIT_PPM).then_some(false)
@@ -123,6 +126,9 @@ pub(super) fn rate(
         return None;
     }
     let slope = theil_sen(&thin(calm, POINTS))?;
+    let halves = calm.split_at(calm.len() / 2);
+    let half_slopes = [halves.0, halves.1].map(|half| theil_sen(&thin(half, POINTS)).map(|slope| slope.ppm));
+    let is_steady = half_slopes.iter().all(|half| half.is_some_and(|half| is_alike(half, slope.ppm)));
     let step = u32::try_from(resolution.0).unwrap_or(u32::MAX);
     let shared = if leader.is_some() { SHARED_SYNCS } else { 1.0 };
     let sigma_ppm = slope.standard_error_at_resolution_ppm(step) * shared;
@@ -133,9 +139,15 @@ pub(super) fn rate(
         sigma_ppm,
         span,
         against: if leader.is_some() { Against::Leader } else { Against::CaptureClock },
+        is_steady,
         offset: median(&phases).and_then(|phase| ScaledNanos(phase).nanos()),
         steps: jumps.collect(),
     })
+}
+
+/// Whether the rate of a half is that of the whole, give or take half of it (chosen).
+fn is_alike(half: f64, whole: f64) -> bool {
+    (half - whole).abs() <= whole.abs() / 2.0
 }
 
 /// Whether the leader's time is known there.
@@ -184,4 +196,34 @@ fn longest_calm<'a>(points: &'a [Point], steps: &[(usize, Option<MediaStep>)]) -
         from = until;
     }
     longest
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rate_of(ppm: f64, is_steady: bool) -> MediaRate {
+        MediaRate {
+            ppm,
+            sigma_ppm: 0.5,
+            span: Nanos::from_seconds(60),
+            against: Against::Leader,
+            is_steady,
+            offset: None,
+            steps: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_rate_that_the_halves_do_not_show_tells_nothing() {
+        assert_eq!(rate_of(20.0, true).is_off(), Some(true));
+        assert_eq!(rate_of(7.8, false).is_off(), None);
+        assert_eq!(rate_of(0.01, false).is_off(), None, "with an error as large as the limit");
+    }
+
+    #[test]
+    fn a_tilt_by_one_longer_way_is_in_no_half() {
+        assert!(is_alike(20.1, 20.0) && is_alike(11.0, 20.0) && is_alike(-19.0, -20.0));
+        assert!(!is_alike(0.1, 4.0) && !is_alike(-4.0, 4.0) && !is_alike(7.0, 4.0));
+    }
 }

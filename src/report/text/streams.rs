@@ -247,7 +247,9 @@ fn trouble(stream: &StreamDocument) -> Option<String> {
         say(rtp.reordered, "out of order");
         say(rtp.restarts, "restarts");
     }
-    if stream.clocked == Some(false) {
+    // Compressed pictures often keep an encoder's own time, by design.
+    let raw = stream.codec.as_ref().is_some_and(|codec| codec.eq_ignore_ascii_case("raw"));
+    if stream.clocked == Some(false) && (stream.kind == "audio" || raw) {
         let ppm = stream.media_rate_ppm.unwrap_or_default();
         parts.push(format!("media clock {ppm:+.3} ppm off the leader's"));
     }
