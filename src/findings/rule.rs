@@ -20,6 +20,15 @@ impl Outcome {
     pub fn from_findings(findings: Vec<Finding>) -> Self {
         if findings.is_empty() { Self::Quiet } else { Self::Broken(findings) }
     }
+
+    /// The findings; where there are none, why nothing can be told, if so.
+    #[must_use]
+    pub fn from_findings_or(findings: Vec<Finding>, cannot_tell: Option<String>) -> Self {
+        match cannot_tell {
+            Some(why) if findings.is_empty() => Self::CannotTell(why),
+            _ => Self::from_findings(findings),
+        }
+    }
 }
 
 /// One thing that can be wrong.

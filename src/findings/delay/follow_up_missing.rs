@@ -69,10 +69,7 @@ impl Rule for FollowUpMissing {
                 }
             }
         }
-        match cannot_tell {
-            Some(why) if findings.is_empty() => Outcome::CannotTell(why),
-            _ => Outcome::from_findings(findings),
-        }
+        Outcome::from_findings_or(findings, cannot_tell)
     }
 }
 

@@ -76,9 +76,6 @@ impl Rule for SoftwareStampedMaster {
             );
             findings.push(finding.in_domain(*key).about_clock(analysis, path.port.clock));
         }
-        match cannot_tell {
-            Some(why) if findings.is_empty() => Outcome::CannotTell(why),
-            _ => Outcome::from_findings(findings),
-        }
+        Outcome::from_findings_or(findings, cannot_tell)
     }
 }

@@ -72,10 +72,7 @@ impl Rule for DelayRequestStops {
                 }
             }
         }
-        match cannot_tell {
-            Some(why) if findings.is_empty() => Outcome::CannotTell(why),
-            _ => Outcome::from_findings(findings),
-        }
+        Outcome::from_findings_or(findings, cannot_tell)
     }
 }
 

@@ -7,28 +7,19 @@ use crate::support::craft::ptp_v2;
 use crate::support::craft::ptp_v2::Body;
 use crate::support::script::said;
 use crate::support::stage::actor;
+use crate::support::wire;
 use crate::support::wire::Sender;
 use crate::support::wire::Wire;
+use crate::support::wire::follower;
+use crate::support::wire::leader;
 use crate::support::wire::number;
 use crate::support::wire::origin;
 use crate::support::wire::others;
-use crate::support::wire::referenced;
 
 const SECONDS: i64 = 60;
 
-fn leader() -> Sender {
-    Sender::of(referenced(1))
-}
-
-fn follower(last: u8) -> Sender {
-    Sender::of(actor(last))
-}
-
 fn sound() -> Wire {
-    let mut wire = Wire::default();
-    wire.leads(0..SECONDS, &leader());
-    wire.follows(0..SECONDS, &follower(20), &leader());
-    wire
+    wire::sound(SECONDS)
 }
 
 #[test]

@@ -6,12 +6,14 @@ use crate::support::craft::ptp_v2::Body;
 use crate::support::script::Script;
 use crate::support::script::said;
 use crate::support::stage::actor;
+use crate::support::wire;
 use crate::support::wire::Sender;
 use crate::support::wire::Wire;
+use crate::support::wire::follower;
+use crate::support::wire::leader;
 use crate::support::wire::number;
 use crate::support::wire::origin;
 use crate::support::wire::others;
-use crate::support::wire::referenced;
 
 #[test]
 fn a_leader_that_announces_slower_than_it_declares_is_named_and_never_lost() {
@@ -42,19 +44,8 @@ fn a_flood_of_announces_is_named() {
 
 const SECONDS: i64 = 60;
 
-fn leader() -> Sender {
-    Sender::of(referenced(1))
-}
-
-fn follower(last: u8) -> Sender {
-    Sender::of(actor(last))
-}
-
 fn sound() -> Wire {
-    let mut wire = Wire::default();
-    wire.leads(0..SECONDS, &leader());
-    wire.follows(0..SECONDS, &follower(20), &leader());
-    wire
+    wire::sound(SECONDS)
 }
 
 /// Syncs and Follow_Ups from `from_ms` for `for_ms` taken out, every ten seconds.

@@ -48,6 +48,24 @@ pub(crate) fn referenced(number: u8) -> Actor {
     actor
 }
 
+/// The leader of the rules' networks.
+pub(crate) fn leader() -> Sender {
+    Sender::of(referenced(1))
+}
+
+/// A device of them, by the last octet of its addresses.
+pub(crate) fn follower(last: u8) -> Sender {
+    Sender::of(actor(last))
+}
+
+/// A leader with a follower that is answered.
+pub(crate) fn sound(seconds: i64) -> Wire {
+    let mut wire = Wire::default();
+    wire.leads(0..seconds, &leader());
+    wire.follows(0..seconds, &follower(20), &leader());
+    wire
+}
+
 impl Sender {
     pub(crate) fn of(actor: Actor) -> Self {
         Self {
