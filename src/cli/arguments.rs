@@ -197,6 +197,14 @@ pub(crate) struct Compare {
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 
+    /// Look at each capture from here on: RFC 3339, or seconds from its first frame
+    #[arg(long, value_name = "TIME", value_parser = bound, allow_negative_numbers = true)]
+    pub(crate) from: Option<Bound>,
+
+    /// Look at each capture up to here, likewise
+    #[arg(long, value_name = "TIME", value_parser = bound, allow_negative_numbers = true)]
+    pub(crate) until: Option<Bound>,
+
     /// The site's PTP domain, for captures; without it, the one that most devices follow in
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub(crate) domain: Option<u8>,
@@ -215,8 +223,8 @@ impl Compare {
         ReadingArguments {
             files: vec![side.to_path_buf()],
             out: self.out.clone(),
-            from: None,
-            until: None,
+            from: self.from,
+            until: self.until,
             domain: self.domain,
             link_speed: None,
             site: self.site.clone(),

@@ -240,6 +240,7 @@ fn finding(analysis: &Analysis, finding: &Finding) -> FindingDocument {
         evidence: finding.evidence.iter().map(|evidence| evidence_document(analysis, evidence)).collect(),
         next: finding.next.clone(),
         sources: finding.sources.clone(),
+        follows_from: finding.follows_from,
     }
 }
 
