@@ -239,15 +239,16 @@ pub(super) fn fold(analysis: &Analysis, findings: Vec<Finding>) -> Vec<Finding> 
     for (finding, root) in findings.iter().zip(&roots) {
         gravest.entry(*root).or_insert(Reverse(finding.severity));
     }
-    let mut order: Vec<(Option<Reverse<Severity>>, usize, bool, usize, Finding)> = findings
+    let mut order: Vec<(usize, usize, Finding)> = findings
         .into_iter()
         .zip(roots)
         .enumerate()
-        .map(|(index, (finding, root))| (gravest.get(&root).copied(), root, root != index, index, finding))
+        .map(|(index, (finding, root))| (root, index, finding))
         .collect();
-    order.sort_unstable_by(|(a, b, c, d, _), (e, f, g, h, _)| (a, b, c, d).cmp(&(e, f, g, h)));
+    order.sort_by_key(|(root, index, _)| (gravest.get(root).copied(), *root, root != index, *index));
     let mut leading = 0;
-    let folded = order.into_iter().enumerate().map(|(place, (_, _, is_effect, _, mut finding))| {
+    let folded = order.into_iter().enumerate().map(|(place, (root, index, mut finding))| {
+        let is_effect = root != index;
         if !is_effect {
             leading = place;
         }
