@@ -73,7 +73,7 @@ pub struct GroupUse {
     pub unrequested: BTreeSet<IpAddr>,
     /// Why nobody's asking is no evidence here; empty where it is.
     pub unrequested_caveats: Vec<&'static str>,
-    /// Asked for at any time, and nothing came in the whole capture.
+    /// With members at the end, and nothing came in the whole capture.
     pub idle: BTreeSet<IpAddr>,
     /// MAC addresses that several groups share, or a group with PTP or link-local groups.
     pub shared_macs: Vec<SharedMac>,
@@ -90,8 +90,8 @@ impl GroupUse {
     ) -> Self {
         let requested = multicast.requested();
         let wanted = multicast.segments().flat_map(|segment| {
-            let asked_for = |members: &Members| members.by_host.values().any(|member| member.reports > 0);
-            segment.groups.iter().filter(move |(_, members)| asked_for(members)).map(|(group, _)| *group)
+            let has_members = |members: &Members| members.now().next().is_some();
+            segment.groups.iter().filter(move |(_, members)| has_members(members)).map(|(group, _)| *group)
         });
         let routed = |group: &IpAddr| !is_link_local(*group);
         let unrequested: BTreeSet<IpAddr> = on_wire.difference(&requested).copied().filter(routed).collect();

@@ -44,7 +44,7 @@ use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::units::wire_octets;
 
-/// The flows of a stretch of frames. Memory: at most 25 KiB for each of [`FLOWS_KEPT`] flows.
+/// The flows of a stretch of frames. Memory: at most 27 KiB for each of [`FLOWS_KEPT`] flows.
 #[derive(Debug, Clone, Default)]
 pub struct Streams {
     table: table::Table,

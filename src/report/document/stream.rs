@@ -88,7 +88,7 @@ pub struct StreamDocument {
     pub twins: Vec<TwinDocument>,
 }
 
-/// Time from packet to packet; percentiles are off by a sixteenth at the most.
+/// Time from packet to packet; percentiles are exact where intervals are alike, else off by an eighth at the most.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct IntervalDocument {
