@@ -18,8 +18,10 @@ pub fn write_fit(document: &FitDocument, out: &mut impl Write) -> io::Result<()>
     let length = duration(document.duration_s);
     let (word, because) = match document.answer {
         "fits" if document.is_short => (
-            "YES, AS FAR AS THIS SHORT CAPTURE SHOWS",
-            format!("it fits also in the fullest second of {length}"),
+            "YES SO FAR",
+            format!(
+                "it fits also in the fullest second of {length}, and a minute shows more of them (chosen)"
+            ),
         ),
         "fits" => ("YES", "it fits also where it meets the fullest second of now".to_owned()),
         "only-if-peaks-do-not-meet" => (
