@@ -277,6 +277,8 @@ impl Segment {
             member.run_out(now, (key, group, host), happened);
         }
         let was_member = known && member.ended.is_none();
+        // Who had left and answers all the same has joined again.
+        let had_left = known && matches!(member.ended, Some((Ended::Left, _)));
         member.last = place;
         member.mac = observation.path.source_mac;
         let what = match sense {
@@ -296,7 +298,7 @@ impl Segment {
                 member.renewed = now.map(|now| (now.at, lasts));
                 members.renewed = member.renewed.or(members.renewed);
                 members.pressed = None;
-                let is_new = !was_member && (sense == Sense::Joins || !is_answer);
+                let is_new = !was_member && (sense == Sense::Joins || !is_answer || had_left);
                 is_new.then_some(Happening::Joined { host, group })
             }
         };

@@ -132,7 +132,8 @@ pub(super) fn of(
             }
         }
     }
-    if let (Some(described), Some(samples), Some(rate)) = (described.packet_time, steady, packets.clock_rate)
+    if let (Some(described), Some(samples), Some(rate)) =
+        (described.packet_time.filter(|time| time.0 > 0), steady, packets.clock_rate)
     {
         let measured = samples.saturating_mul(NANOS_PER_SECOND).checked_div(i64::from(rate)).map(Nanos);
         // Descriptions round: 0.12 for 0.125 ms, 1 for 1.088 ms. An eighth is left for that (chosen).

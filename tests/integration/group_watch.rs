@@ -230,6 +230,18 @@ fn an_answer_is_no_join_and_an_unasked_report_is_one() {
 }
 
 #[test]
+fn who_left_and_answers_again_has_joined_again() {
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(3000, &igmp::leave(CAMERA, AUDIO, 2))
+        .igmp(4000, &igmp::report(CAMERA, AUDIO, 3))
+        .igmp(5000, &igmp::report(CAMERA, AUDIO, 4))
+        .read(60_000);
+    assert_eq!(kinds(&report), [(3.0, "member-left"), (4.0, "member-joined")]);
+}
+
+#[test]
 fn version_3_says_itself_what_is_a_join() {
     let report = Wire::default()
         .igmp(2000, &igmp::report_v3(CAMERA, igmp::IS_MEMBER, AUDIO, 1))

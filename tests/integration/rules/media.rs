@@ -238,6 +238,7 @@ fn packets_of_another_time_than_described_are_named_and_rounded_ones_are_not() {
         ("1", 44_100, vec![]),
         ("0.88", 48_000, vec!["minor"]),
         ("0.89", 48_000, vec![]),
+        ("0", 48_000, vec![]),
     ] {
         let map = format!("L24/{rate}/2");
         let report = described(&map, &[&format!("a=ptime:{time}")], 97, rate);
