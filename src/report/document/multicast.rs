@@ -15,7 +15,7 @@ pub struct MulticastDocument {
     pub unrequested: Vec<String>,
     /// Why that nobody asked is no evidence; empty where it is.
     pub unrequested_caveats: Vec<&'static str>,
-    /// Groups with members at the end to which nothing came in the whole capture, without link-local ones.
+    /// Groups asked for by somebody who has not left, to which nothing came in the whole capture, without link-local ones.
     pub idle: Vec<String>,
     /// Reports and leaves for addresses that are no groups; they count nowhere else.
     pub reports_of_no_group: u64,
