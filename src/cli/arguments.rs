@@ -58,7 +58,10 @@ Exit status: 0 the report was written; 2 no report possible.
 Bit rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link.";
 
 const AFTER_FIT: &str = "\
-Exit status: 0 it fits; 1 it does not, or only if peaks do not meet; 2 no report possible.
+Exit status: 0 it fits; 1 it does not, or only if peaks do not meet; 2 no report possible; 3 cannot tell (less than a \
+second was captured).
+
+A load of exactly what may be used fits; loads are rounded up, so that what reads as the limit is within it.
 
 Rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link: every \
 link that the streams cross has to be looked at.";

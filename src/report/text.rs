@@ -274,6 +274,12 @@ pub(super) fn oddities(document: &Document) -> Vec<(String, String)> {
             let frames = things(problem.count, "frame");
             say(format!("{frames}: {}, first in frame {}", plain(&problem.text), problem.first_frame));
         }
+        if capture.undeclared_frame_checks > 0 {
+            say(format!(
+                "{} end with their check sequence, which the file does not say: rates count it once",
+                things(capture.undeclared_frame_checks, "frame")
+            ));
+        }
         if let Some(drops) = capture.drops_reported.filter(|drops| *drops > 0) {
             say(format!("the capturing machine lost {} frames", count(drops)));
         }

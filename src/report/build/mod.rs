@@ -139,6 +139,7 @@ fn capture(report: &CaptureReport) -> CaptureDocument {
             })
             .collect(),
         time_backsteps: summary.time_backsteps,
+        undeclared_frame_checks: summary.undeclared_checks,
         drops_reported: summary.drops_reported,
         link_types: summary.link_types.iter().map(|link| link.0).collect(),
         damage: summary
