@@ -63,7 +63,7 @@ fn difference(stream: &Stream) -> Option<String> {
     if let Some(measured) = stream.packets.clock_rate.filter(|measured| *measured != map.clock_rate) {
         return Some(format!("described with {} Hz, its timestamps run at {measured} Hz", map.clock_rate));
     }
-    let step = stream.packets.step.filter(|(low, high)| low == high && *low > 0).map(|(step, _)| step)?;
+    let step = stream.packets.step.filter(|step| *step > 0)?;
     let (low, high) = stream.packets.octets;
     let width = sample_octets(&map.encoding).filter(|_| low == high)?;
     let channels = i64::from(map.channels.unwrap_or(1));
