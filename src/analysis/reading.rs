@@ -347,7 +347,7 @@ fn requests_in_view(domains: &Domains) -> bool {
 }
 
 /// The time of the site's leader, else of any there is.
-fn leader_time<'a>(domains: &'a Domains, clocks: &Clocks, site: &SiteDomain) -> Option<LeaderTime<'a>> {
+fn leader_time<'a>(domains: &'a Domains, clocks: &'a Clocks, site: &SiteDomain) -> Option<LeaderTime<'a>> {
     let of = |key: &DomainKey| LeaderTime::of(domains.get(key)?, clocks.path(key)?);
     site.keys.iter().find_map(of).or_else(|| domains.iter().find_map(|domain| of(&domain.key)))
 }
