@@ -87,6 +87,10 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         VerdictName::CannotTell => "CANNOT TELL",
     };
     paragraph(out, 0, &format!("{word}: "), &plain(&document.verdict_because))?;
+    let leading = document.findings.first().filter(|finding| finding.severity > SeverityName::Info);
+    if let Some(step) = leading.and_then(|finding| finding.next.first()) {
+        paragraph(out, 2, "do first: ", step)?;
+    }
     let span = &document.span;
     let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
     let begin = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
