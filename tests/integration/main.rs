@@ -37,6 +37,7 @@ mod fit;
 mod frames;
 mod group_membership;
 mod group_watch;
+mod growth;
 mod healthy_pieces;
 mod hostile_names;
 mod json_schema;
