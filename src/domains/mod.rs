@@ -13,6 +13,7 @@ mod domain;
 mod election;
 mod event;
 mod impatience;
+mod journal;
 mod key;
 mod leases;
 mod marks;
@@ -42,6 +43,9 @@ pub use domain::{Answered, Domain};
 pub use election::Election;
 pub use event::{AnnouncedField, Event, Happening};
 pub use impatience::Impatience;
+pub use journal::{
+    ExchangeEntry, Held, JournalEntry, MessageEntry, Noted, OffsetEntry, PeerDelayEntry, Related, SyncEntry,
+};
 pub use key::{ClockId, DomainKey, DomainName, PortId};
 pub use leases::{Lease, LeaseKey, Leases};
 pub use marks::{Grant, Marks, TlvKind};

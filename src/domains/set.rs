@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::domain::Domain;
 use super::domain::kind_v2;
+use super::journal::JournalEntry;
 use super::key::DomainKey;
 use super::key::DomainName;
 use super::sightings::Sightings;
@@ -20,6 +21,8 @@ use crate::units::CaptureTime;
 pub struct Domains {
     domains: BTreeMap<DomainKey, Domain>,
     sightings: Sightings,
+    keeps_journal: bool,
+    journal: Vec<JournalEntry>,
 }
 
 impl Domains {
@@ -42,6 +45,7 @@ impl Domains {
         let key = DomainKey { name, vlan: observation.path.vlan };
         let domain = self.domains.entry(key).or_insert_with(|| Domain::new(key, observation.place));
         domain.watched = *watched;
+        domain.journal.is_kept = self.keeps_journal;
         match message.as_ref() {
             ptp::Message::V1(message) => domain.push_v1(observation, message),
             ptp::Message::V2(message) => {
@@ -52,6 +56,18 @@ impl Domains {
                 self.sightings.record(series, message, observation.place, &observation.path);
             }
         }
+        let noted = domain.journal.entries.drain(..);
+        self.journal.extend(noted.map(|noted| JournalEntry { domain: key, noted }));
+    }
+
+    /// Keeps every message, sample and exchange from here on, until they are taken.
+    pub const fn keep_journal(&mut self) {
+        self.keeps_journal = true;
+    }
+
+    /// What was taken in since this was asked before, in order.
+    pub fn take_journal(&mut self) -> Vec<JournalEntry> {
+        std::mem::take(&mut self.journal)
     }
 
     /// Ends the reading at the capture's last instant, that of the frame at `place`.
@@ -59,6 +75,8 @@ impl Domains {
         for domain in self.domains.values_mut() {
             domain.watched = *watched;
             domain.finish(end, place);
+            let (domain, noted) = (domain.key, domain.journal.entries.drain(..));
+            self.journal.extend(noted.map(|noted| JournalEntry { domain, noted }));
         }
     }
 

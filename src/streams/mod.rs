@@ -21,6 +21,7 @@ mod stream;
 mod table;
 mod trace;
 mod twins;
+mod windows;
 
 pub use describe::{Kind, KnownBy, Nature};
 pub use flow::Silence;
@@ -34,6 +35,7 @@ pub use stream::{Packets, RtpCounts, Stream, Twin};
 pub use table::{FLOWS_KEPT, Folded};
 pub use trace::RateChange;
 pub use trace::Trace;
+pub use windows::{Carried, Window, Windows};
 
 use crate::capture::Record;
 use crate::clock::LeaderTime;
