@@ -8,6 +8,6 @@ mod reading;
 mod receivers;
 mod tally;
 
-pub use outcome::{Analysis, CaptureReport, LEAST_SETTING};
+pub use outcome::{Analysis, CaptureReport, LEAST_SETTING, Remains};
 pub use reading::{Bound, Range, Reading, Settings};
 pub use tally::{FileTally, Problem, Tally};

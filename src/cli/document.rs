@@ -27,6 +27,18 @@ pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement)
 
 /// Reads.
 pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> {
+    analyse_with(arguments, |_| {}, |_| Ok(()))
+}
+
+/// Frames between two looks at a reading (chosen: so many that looking costs nothing).
+const FRAMES_BETWEEN: u16 = 1024;
+
+/// Reads; `begin` is given the reading before the first frame, `look` every now and then.
+pub(crate) fn analyse_with(
+    arguments: &ReadingArguments,
+    begin: impl FnOnce(&mut Reading),
+    mut look: impl FnMut(&mut Reading) -> Result<(), String>,
+) -> Result<Analysis, String> {
     arguments.refuse_empty_span()?;
     let site = arguments.site.as_deref().map(site_file::read).transpose()?;
     let progress = Progress::new();
@@ -50,9 +62,16 @@ pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> 
         range: Range { from: arguments.from, until: arguments.until },
     };
     let mut reading = Reading::new(settings);
+    begin(&mut reading);
     let mut joined = Joined::new(found.inputs);
+    let mut since = 0_u16;
     while let Some((file, record)) = joined.next_record() {
         reading.push(file, &record);
+        since += 1;
+        if since >= FRAMES_BETWEEN {
+            since = 0;
+            look(&mut reading)?;
+        }
     }
     progress.finish();
     let files = joined.finish();
