@@ -85,7 +85,7 @@ mod tests {
     #[test]
     fn the_arguments_are_consistent() {
         use clap::CommandFactory;
-        Arguments::command().debug_assert();
+        crate::cli::arguments::Arguments::command().debug_assert();
     }
 
     #[test]
