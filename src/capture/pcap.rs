@@ -40,7 +40,7 @@ const PLAUSIBLE_AFTER: i64 = 30 * 86_400;
 const NEXT: &str = "plausible record";
 
 /// A walker, knowing what the file's header says.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Pcap {
     order: ByteOrder,
     /// Fractions to a second: 10⁶ or 10⁹.
@@ -104,6 +104,24 @@ impl Pcap {
             known: None,
             lost: None,
         })
+    }
+
+    pub(super) fn for_part(&self) -> Self {
+        Self { known: None, lost: None, ..self.clone() }
+    }
+
+    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize, told: &Self) -> Verdict {
+        self.chain(window, at, false, told.known)
+    }
+
+    pub(super) fn is_lost(&self) -> bool {
+        self.lost.is_some()
+    }
+
+    pub(super) fn adopt(&mut self, part: &Self) {
+        if let Some((first, last)) = part.known {
+            self.known = Some((self.known.map_or(first, |(first, _)| first), last));
+        }
     }
 
     pub(super) fn resolution(&self) -> Nanos {

@@ -1,13 +1,16 @@
 //! What can be typed. `--help` comes from here.
 
+use std::num::NonZeroUsize;
 use std::path::Path;
 use std::path::PathBuf;
+use std::thread;
 
 use clap::Args;
 use clap::Parser;
 use clap::Subcommand;
 use clap::ValueEnum;
 use downbeat::analysis::Bound;
+use downbeat::analysis::Threads;
 use downbeat::findings::Severity;
 use downbeat::fit::KeepFree;
 use downbeat::fit::Planned;
@@ -154,6 +157,9 @@ pub(crate) struct Timeline {
     /// What the site's devices are called
     #[arg(long, value_name = "FILE")]
     pub(crate) site: Option<PathBuf>,
+
+    #[command(flatten)]
+    pub(crate) threads: ThreadsArgument,
 }
 
 impl Timeline {
@@ -166,6 +172,7 @@ impl Timeline {
             domain: None,
             link_speed: None,
             site: self.site.clone(),
+            threads: self.threads,
         }
     }
 }
@@ -208,6 +215,9 @@ pub(crate) struct Compare {
     /// The least weight of a change that makes the exit status 1
     #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
     pub(crate) fail_on: FailOn,
+
+    #[command(flatten)]
+    pub(crate) threads: ThreadsArgument,
 }
 
 impl Compare {
@@ -220,6 +230,7 @@ impl Compare {
             domain: self.domain,
             link_speed: None,
             site: self.site.clone(),
+            threads: self.threads,
         }
     }
 }
@@ -277,6 +288,9 @@ pub(crate) struct SiteCommand {
     /// The site's PTP domain; without it, the one that most devices follow in
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub(crate) domain: Option<u8>,
+
+    #[command(flatten)]
+    pub(crate) threads: ThreadsArgument,
 }
 
 impl SiteCommand {
@@ -289,7 +303,23 @@ impl SiteCommand {
             domain: self.domain,
             link_speed: None,
             site: None,
+            threads: self.threads,
         }
+    }
+}
+
+/// How many threads take part.
+#[derive(Debug, Clone, Copy, Args)]
+pub(crate) struct ThreadsArgument {
+    /// Threads to read with; without it, as many as there are processors. The report is the same with any number
+    #[arg(long, value_name = "N")]
+    threads: Option<NonZeroUsize>,
+}
+
+impl ThreadsArgument {
+    pub(crate) fn get(self) -> Threads {
+        let processors = || thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
+        Threads::new(self.threads.unwrap_or_else(processors))
     }
 }
 
@@ -324,6 +354,9 @@ pub(crate) struct ReadingArguments {
     /// capture file's word, else 1G
     #[arg(long, value_name = "RATE", value_parser = rate)]
     pub(crate) link_speed: Option<BitsPerSecond>,
+
+    #[command(flatten)]
+    pub(crate) threads: ThreadsArgument,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

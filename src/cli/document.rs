@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
+use downbeat::analysis;
 use downbeat::analysis::Analysis;
 use downbeat::analysis::Range;
 use downbeat::analysis::Reading;
 use downbeat::analysis::Settings;
-use downbeat::capture::Joined;
 use downbeat::findings;
 use downbeat::findings::Judgement;
 use downbeat::report;
@@ -50,12 +50,8 @@ pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> 
         range: Range { from: arguments.from, until: arguments.until },
     };
     let mut reading = Reading::new(settings);
-    let mut joined = Joined::new(found.inputs);
-    while let Some((file, record)) = joined.next_record() {
-        reading.push(file, &record);
-    }
+    let files = analysis::read(&mut reading, found.inputs, arguments.threads.get());
     progress.finish();
-    let files = joined.finish();
     for (name, error) in &files.unreadable {
         eprintln!("downbeat: {}", report::plain(&format!("{name}: {error}")));
     }

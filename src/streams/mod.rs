@@ -15,6 +15,7 @@ mod media_clock;
 mod minima;
 mod packet;
 mod picked;
+mod seen;
 mod sessions;
 mod signs;
 mod stream;
@@ -29,6 +30,7 @@ pub use key::FlowKey;
 pub use load::{ASSUMED_SPEED, Link, Source, SpeedKnownBy};
 pub use media::Burst;
 pub use media_clock::{Against, MEDIA_LIMIT_PPM, MediaRate, MediaStep};
+pub use seen::Seen;
 pub use sessions::{Described, Sessions};
 pub use stream::{Packets, RtpCounts, Stream, Twin};
 pub use table::{FLOWS_KEPT, Folded};
@@ -42,7 +44,6 @@ use crate::statistics::Rate;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
-use crate::units::wire_octets;
 
 /// The flows of a stretch of frames. Memory: at most 25 KiB for each of [`FLOWS_KEPT`] flows.
 #[derive(Debug, Clone, Default)]
@@ -107,14 +108,17 @@ impl Streams {
             self.untimed += 1;
             return false;
         };
-        self.hear(time);
-        let fcs = record.fcs_octets.is_some_and(|octets| octets > 0);
-        let octets = wire_octets(record.original_len, fcs);
-        self.link.push(time, octets);
-        self.link_trace.push(time, octets);
+        self.carry(time, packet::wire(record));
         let Some((key, packet, payload)) = packet::of(record, time, frame) else { return false };
         self.table.push(key, &packet, payload);
         true
+    }
+
+    /// Counts a frame for the link.
+    fn carry(&mut self, time: CaptureTime, wire: u32) {
+        self.hear(time);
+        self.link.push(time, u64::from(wire));
+        self.link_trace.push(time, u64::from(wire));
     }
 
     /// Notes that something was captured.

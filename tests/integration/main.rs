@@ -66,8 +66,11 @@ mod stability_vectors;
 mod stray_messages;
 mod streams;
 mod support;
+mod threads;
 mod timeline;
 mod timing_vectors;
+#[path = "../../benches/traffic.rs"]
+mod traffic;
 mod truth_demo;
 mod truth_lab;
 mod viewpoint;
