@@ -222,10 +222,8 @@ impl Reading {
         if matches!(observation.what, What::Ptp(_)) {
             self.ptp_messages += 1;
         }
-        // Before the first frame with a time nothing is timed, so the start does not matter there.
-        let start = self.stamps.first.map_or(CaptureTime(0), |(time, _)| time);
         self.domains.push(observation, self.watch.watched());
-        self.multicast.push(observation, start);
+        self.multicast.push(observation, &self.watch);
         self.directory.push(observation);
         self.hear(observation);
     }
@@ -258,7 +256,7 @@ impl Reading {
         let end = self.watch.latest();
         if let Some((end, place)) = end {
             self.domains.finish(end, place, self.watch.watched());
-            self.multicast.finish(end);
+            self.multicast.finish(end, &self.watch);
         }
         let expected = self.settings.site.as_deref();
         let site = SiteDomain::expected(&self.domains, self.settings.domain, expected);

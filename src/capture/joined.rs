@@ -343,6 +343,7 @@ impl File {
             resolution: None,
             snapped: 0,
             time_backsteps: 0,
+            undeclared_checks: 0,
             drops_reported: None,
             link_speed: None,
             link_types: Vec::new(),

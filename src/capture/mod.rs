@@ -1,4 +1,5 @@
-//! Capture files to records. A record is octets with a time; nothing here looks inside a frame.
+//! Capture files to records. A record is octets with a time; nothing here looks inside a frame,
+//! but for whether its last four octets are its check sequence.
 //!
 //! [`Reader`] walks one capture from any `impl Read`, [`Joined`] several in time order. Formats are told by
 //! content: pcap (draft-ietf-opsawg-pcap) and pcapng (draft-ietf-opsawg-pcapng), plain or packed with gzip
@@ -13,6 +14,7 @@ mod chunks;
 mod compression;
 mod damage;
 mod error;
+mod frame_check;
 mod interface;
 mod joined;
 mod order;

@@ -12,6 +12,7 @@ use super::compression;
 use super::compression::Source;
 use super::damage::DamageList;
 use super::error::Error;
+use super::frame_check::FrameChecks;
 use super::order::ByteOrder;
 use super::order::position;
 use super::pcap;
@@ -42,6 +43,7 @@ pub struct Reader<R: Read> {
     /// The record at hand: what is at the front of the window.
     frame: Option<Frame>,
     tally: Tally,
+    checks: FrameChecks,
     damage: DamageList,
     done: bool,
     /// Whether the source is not where the buffer ends.
@@ -89,6 +91,7 @@ impl<R: Read> Reader<R> {
             compression,
             frame: None,
             tally: Tally::default(),
+            checks: FrameChecks::default(),
             damage,
             done: false,
             is_elsewhere: false,
@@ -157,6 +160,7 @@ impl<R: Read> Reader<R> {
             resolution,
             snapped: self.tally.snapped,
             time_backsteps: self.tally.time_backsteps,
+            undeclared_checks: self.checks.found,
             drops_reported: self.walker.drops_reported(),
             link_speed: self.walker.link_speed().map(BitsPerSecond),
             link_types: self.tally.link_types,
@@ -184,8 +188,10 @@ impl<R: Read> Reader<R> {
                 break;
             }
             match self.walker.step(self.buffer.window(), place, &mut self.damage) {
-                Step::Frame(frame) => {
+                Step::Frame(mut frame) => {
                     self.tally.count(&frame);
+                    let octets = self.buffer.window().get(frame.data.clone()).unwrap_or_default();
+                    self.checks.fill_in(&mut frame, octets);
                     self.frame = Some(frame);
                     break;
                 }

@@ -40,7 +40,7 @@ pub struct Record<'a> {
     pub interface: u32,
     /// Octets the frame had on the wire as far as the capture says; larger than `octets` where snapped.
     pub original_len: u32,
-    /// Frame check octets at the end of `original_len`, where the file says so.
+    /// Frame check octets at the end of `original_len`, where the file says so or the octets show it.
     pub fcs_octets: Option<u8>,
     /// What was captured.
     pub octets: &'a [u8],
@@ -96,6 +96,8 @@ pub struct CaptureSummary {
     pub snapped: u64,
     /// Stamps earlier than the record before on the same interface.
     pub time_backsteps: u64,
+    /// Frames that end with their check sequence though the file does not say so.
+    pub undeclared_checks: u64,
     /// Frames the capturing machine says it lost; `None` where it says nothing.
     pub drops_reported: Option<u64>,
     /// The interfaces' speed as the file has it (`if_speed`); `None` where it says nothing or several.

@@ -61,7 +61,10 @@ Exit status: 0 the report was written; 2 no report possible.
 Bit rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link.";
 
 const AFTER_FIT: &str = "\
-Exit status: 0 it fits; 1 it does not, or only if peaks do not meet; 2 no report possible.
+Exit status: 0 it fits; 1 it does not, or only if peaks do not meet; 2 no report possible; 3 cannot tell (less than a \
+second was captured).
+
+A load of exactly what may be used fits; loads are rounded up, so that what reads as the limit is within it.
 
 Rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link: every \
 link that the streams cross has to be looked at.";
@@ -204,6 +207,14 @@ pub(crate) struct Compare {
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 
+    /// Look at each capture from here on: RFC 3339, or seconds from its first frame
+    #[arg(long, value_name = "TIME", value_parser = bound, allow_negative_numbers = true)]
+    pub(crate) from: Option<Bound>,
+
+    /// Look at each capture up to here, likewise
+    #[arg(long, value_name = "TIME", value_parser = bound, allow_negative_numbers = true)]
+    pub(crate) until: Option<Bound>,
+
     /// The site's PTP domain, for captures; without it, the one that most devices follow in
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub(crate) domain: Option<u8>,
@@ -225,8 +236,8 @@ impl Compare {
         ReadingArguments {
             files: vec![side.to_path_buf()],
             out: self.out.clone(),
-            from: None,
-            until: None,
+            from: self.from,
+            until: self.until,
             domain: self.domain,
             link_speed: None,
             site: self.site.clone(),

@@ -2,6 +2,8 @@
 
 use std::fs;
 use std::fs::File;
+use std::io;
+use std::io::BufRead;
 use std::io::Read;
 use std::path::Path;
 
@@ -44,7 +46,15 @@ pub(crate) fn run(arguments: &Compare) -> Result<Status, String> {
 /// A saved report, or the report of captures.
 fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
     if is_saved_report(path) {
-        let text = fs::read_to_string(path).map_err(|error| format!("{}: {error}", path.display()))?;
+        if arguments.from.is_some() || arguments.until.is_some() {
+            return Err(format!(
+                "{}: this is a saved report, of which no part can be taken; name the capture to use --from and --until",
+                path.display()
+            ));
+        }
+        let text =
+            if path.as_os_str() == "-" { io::read_to_string(io::stdin()) } else { fs::read_to_string(path) };
+        let text = text.map_err(|error| format!("{}: {error}", path.display()))?;
         return Report::parse(&text).map_err(|error| format!("{}: {error}", path.display()));
     }
     let (document, _) = document::read(&arguments.reading(path))?;
@@ -53,6 +63,13 @@ fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
 
 /// Whether the file begins like JSON, which no capture does.
 fn is_saved_report(path: &Path) -> bool {
+    if path.as_os_str() == "-" {
+        // What is looked at stays in the buffer, for whoever reads it next.
+        return io::stdin()
+            .lock()
+            .fill_buf()
+            .is_ok_and(|head| head.trim_ascii_start().first() == Some(&b'{'));
+    }
     if !path.is_file() {
         return false;
     }

@@ -39,6 +39,7 @@ pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
     Ok(match fit.answer {
         fit::Answer::Fits => Status::Clear,
         fit::Answer::OnlyIfPeaksDoNotMeet | fit::Answer::DoesNotFit => Status::Findings,
+        fit::Answer::CannotTell => Status::CannotTell,
     })
 }
 

@@ -68,6 +68,10 @@ pub struct Finding {
     pub next: Vec<&'static str>,
     /// Where the rule and its limits come from.
     pub sources: Vec<&'static str>,
+    /// Place among all findings of the one that this one likely follows from.
+    pub follows_from: Option<usize>,
+    /// Keys of the devices that suffer from it, where it is one device's fault and others have the trouble.
+    pub affected: Vec<String>,
 }
 
 impl Evidence {
@@ -100,6 +104,8 @@ impl Finding {
             evidence,
             next,
             sources,
+            follows_from: None,
+            affected: Vec::new(),
         }
     }
 

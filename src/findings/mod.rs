@@ -5,6 +5,7 @@
 //! could not have shown the thing.
 
 mod capture;
+mod causes;
 mod delay;
 mod elections;
 mod finding;

@@ -1,5 +1,8 @@
 //! All rules over one capture, and the verdict they add up to.
 
+use std::collections::BTreeSet;
+
+use super::causes;
 use super::finding::Finding;
 use super::finding::Severity;
 use super::rule::Outcome;
@@ -46,7 +49,7 @@ pub struct Judgement {
     pub because: String,
     /// What to do where nothing could be told.
     pub next: Vec<&'static str>,
-    /// Findings, the gravest first.
+    /// Findings, each behind the one that it likely follows from; else the gravest first.
     pub findings: Vec<Finding>,
     /// Rules that could not be decided, and why.
     pub not_judged: Vec<(&'static str, String)>,
@@ -66,6 +69,7 @@ pub fn judge(analysis: &Analysis) -> Judgement {
     }
     // Stable, so the register's order holds within a severity.
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let findings = causes::fold(analysis, findings);
     let (verdict, because, next) = verdict(analysis, &findings);
     Judgement { verdict, because, next, findings, not_judged }
 }
@@ -73,11 +77,8 @@ pub fn judge(analysis: &Analysis) -> Judgement {
 type Answer = (Verdict, String, Vec<&'static str>);
 
 fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
-    let faults = findings.iter().filter(|finding| finding.severity >= Severity::Major).count();
-    match faults {
-        0 => {}
-        1 => return (Verdict::Fault, "1 finding needs attention now".to_owned(), Vec::new()),
-        n => return (Verdict::Fault, format!("{n} findings need attention now"), Vec::new()),
+    if let Some(because) = faults(findings) {
+        return (Verdict::Fault, because, Vec::new());
     }
     if analysis.frames == 0 {
         return no_frames(analysis);
@@ -128,6 +129,28 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
             (Verdict::Sound, because, Vec::new())
         }
     }
+}
+
+/// How many findings need attention: a cause whose effects do is one of them.
+fn faults(findings: &[Finding]) -> Option<String> {
+    let is_grave = |finding: &&Finding| finding.severity >= Severity::Major;
+    let roots: BTreeSet<usize> = findings
+        .iter()
+        .enumerate()
+        .filter(|(_, finding)| is_grave(finding))
+        .map(|(index, finding)| finding.follows_from.unwrap_or(index))
+        .collect();
+    let effects = findings.iter().filter(is_grave).filter(|finding| finding.follows_from.is_some()).count();
+    let (roots, of_them) = match roots.len() {
+        0 => return None,
+        1 => ("1 finding needs attention now".to_owned(), "it"),
+        n => (format!("{n} findings need attention now"), "them"),
+    };
+    Some(match effects {
+        0 => roots,
+        1 => format!("{roots}; 1 more likely follows from {of_them}"),
+        n => format!("{roots}; {n} more likely follow from {of_them}"),
+    })
 }
 
 /// Where the site file lists devices that need the clock, a capture that does not show them on it accepts nothing.

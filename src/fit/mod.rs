@@ -9,4 +9,4 @@ mod verdict;
 
 pub use growth::Growth;
 pub use plan::{Direction, KeepFree, Planned};
-pub use verdict::{Answer, Fit, Now};
+pub use verdict::{Answer, Fit, LEAST_LENGTH, Now};

@@ -40,6 +40,18 @@ pub enum Happening {
         /// Who asks.
         querier: IpAddr,
     },
+    /// Two ask at the same time, again and again: they do not hear each other, or the higher one does not mind.
+    QueriersContend {
+        /// The lower address, which ought to be the only one.
+        lower: IpAddr,
+        /// The one that goes on asking.
+        higher: IpAddr,
+    },
+    /// Nobody asks but one without an address.
+    QuerierNameless {
+        /// 0.0.0.0 or ::.
+        querier: IpAddr,
+    },
     /// A host asked for a group without being asked.
     Joined {
         /// Who.
@@ -61,6 +73,13 @@ pub enum Happening {
         /// Of what.
         group: IpAddr,
     },
+    /// Nobody answered when the querier asked for the group alone, so its members are forgotten.
+    Unanswered {
+        /// Whose membership ended.
+        host: Host,
+        /// Of what.
+        group: IpAddr,
+    },
 }
 
 impl Happening {
@@ -71,9 +90,11 @@ impl Happening {
             Self::QuerierChanged { .. } => "querier-changed",
             Self::QuerierSilent { .. } => "querier-silent",
             Self::QuerierReturned { .. } => "querier-returned",
+            Self::QueriersContend { .. } => "querier-contention",
+            Self::QuerierNameless { .. } => "querier-without-address",
             Self::Joined { .. } => "member-joined",
             Self::Left { .. } => "member-left",
-            Self::Expired { .. } => "membership-expired",
+            Self::Expired { .. } | Self::Unanswered { .. } => "membership-expired",
         }
     }
 }

@@ -4,9 +4,11 @@ use std::fmt;
 use std::net::IpAddr;
 
 use super::said::Version;
+use crate::observations::Instant;
 use crate::observations::Place;
 use crate::units::CaptureTime;
 use crate::units::MacAddress;
+use crate::units::Nanos;
 
 /// Who is a member.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -34,6 +36,9 @@ pub enum Ended {
     Left,
     /// It was not renewed within the group membership interval.
     Expired,
+    /// Nobody answered the queries for its group that follow a leave (RFC 2236 section 3, RFC 3376 section 6.4.2, from
+    /// memory).
+    Unanswered,
 }
 
 impl Ended {
@@ -43,6 +48,7 @@ impl Ended {
         match self {
             Self::Left => "left",
             Self::Expired => "expired",
+            Self::Unanswered => "unanswered",
         }
     }
 }
@@ -62,8 +68,8 @@ pub struct Membership {
     pub last: Place,
     /// How and when it ended; `None` while it holds.
     pub ended: Option<(Ended, CaptureTime)>,
-    /// When it ends without another report.
-    pub(super) deadline: Option<CaptureTime>,
+    /// The last report, and how long it holds.
+    pub(super) renewed: Option<(Instant, Nanos)>,
 }
 
 impl Membership {

@@ -25,6 +25,7 @@ use std::collections::BTreeSet;
 use std::net::IpAddr;
 
 use crate::observations::Observation;
+use crate::observations::Watch;
 use crate::units::CaptureTime;
 use said::Said;
 
@@ -49,34 +50,38 @@ pub struct Multicast {
     segments: BTreeMap<SegmentKey, Segment>,
     events: Vec<Event>,
     kept: usize,
+    /// Reports and leaves for addresses that are no groups; they are ignored.
+    pub no_groups: u64,
+    /// The first such address.
+    pub no_group: Option<IpAddr>,
     /// Members, queriers and events that found no room; 0 in any usual capture.
     pub left_out: u64,
 }
 
 impl Multicast {
-    /// Takes in an observation; one that is neither IGMP nor MLD changes nothing. `capture_start` is the time of the
-    /// capture's first frame.
-    pub fn push(&mut self, observation: &Observation, capture_start: CaptureTime) {
+    /// Takes in an observation; one that is neither IGMP nor MLD changes nothing. `watch` has run to its time.
+    pub fn push(&mut self, observation: &Observation, watch: &Watch) {
         let Some((is_ipv6, said)) = said::of(observation) else { return };
+        let now = observation.place.time.map(|time| watch.now(time));
+        let now = now.as_ref();
         let key = SegmentKey { vlan: observation.path.vlan, is_ipv6 };
         let segment = self.segments.entry(key).or_insert_with(|| Segment::new(key));
         let room = MOST_KEPT.saturating_sub(self.kept);
         let mut happened = Vec::new();
         let mut outcome = segment::Outcome::default();
         match said {
-            Said::Query(question) => segment.asked(observation, &question, room, &mut happened, &mut outcome),
+            Said::Query(question) => {
+                segment.asked(observation, &question, now, room, &mut happened, &mut outcome);
+            }
             Said::Report(version, words) => {
                 for word in words {
+                    if !word.group.is_multicast() {
+                        self.no_groups = self.no_groups.saturating_add(1);
+                        self.no_group.get_or_insert(word.group);
+                        continue;
+                    }
                     let room = room.saturating_sub(outcome.added);
-                    segment.heard(
-                        observation,
-                        version,
-                        word,
-                        capture_start,
-                        room,
-                        &mut happened,
-                        &mut outcome,
-                    );
+                    segment.heard(observation, version, word, now, room, &mut happened, &mut outcome);
                 }
             }
         }
@@ -85,11 +90,12 @@ impl Multicast {
         self.note(happened);
     }
 
-    /// Ends the reading at the capture's last instant: what fell silent or ran out by then is told.
-    pub fn finish(&mut self, end: CaptureTime) {
+    /// Ends the reading at the capture's last instant, `end`: what fell silent or ran out by then is told.
+    pub fn finish(&mut self, end: CaptureTime, watch: &Watch) {
+        let now = watch.now(end);
         let mut happened = Vec::new();
         for segment in self.segments.values_mut() {
-            segment.finish(end, &mut happened);
+            segment.finish(&now, &mut happened);
         }
         self.note(happened);
         self.events.sort_by_key(|event| (event.time, event.segment, event.place));

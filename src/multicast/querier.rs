@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::net::IpAddr;
 
 use super::said::{Question, Version};
-use crate::observations::Place;
+use crate::observations::{Instant, Now, Place};
 use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
 use crate::units::Nanos;
@@ -38,6 +38,11 @@ impl Timing {
         self.interval.saturating_mul(self.robustness).saturating_add(Nanos(self.response.0 / 2))
     }
 
+    /// `Robustness Variable`, which is also the `Last Member Query Count` (RFC 3376 section 8.9).
+    pub(super) const fn robustness(self) -> i64 {
+        self.robustness
+    }
+
     /// `Group Membership Interval` (RFC 3376 section 8.4, RFC 3810 section 9.4).
     pub(super) const fn group_membership(self) -> Nanos {
         self.interval.saturating_mul(self.robustness).saturating_add(self.response)
@@ -61,6 +66,14 @@ pub struct Querier {
     pub declared_interval: Option<Nanos>,
     /// When its silence grew too long, where it has been silent up to the end.
     pub silent_since: Option<CaptureTime>,
+    /// How often it asked though a lower address, which is not silent, had asked since its query before.
+    pub despite: u64,
+    /// That lower address, of the last time.
+    pub beside: Option<IpAddr>,
+    /// The lower address that has asked since its last query.
+    pub(super) lower_asked: Option<IpAddr>,
+    /// Its last general query.
+    pub(super) heard: Option<Instant>,
     gaps: VecDeque<Nanos>,
     longest_gap: Nanos,
     robustness: i64,
@@ -68,7 +81,7 @@ pub struct Querier {
 }
 
 impl Querier {
-    pub(super) fn new(address: IpAddr, question: &Question, place: Place) -> Self {
+    pub(super) fn new(address: IpAddr, question: &Question, place: Place, now: Option<&Now>) -> Self {
         let mut querier = Self {
             address,
             version: question.version,
@@ -77,26 +90,28 @@ impl Querier {
             last: place,
             declared_interval: None,
             silent_since: None,
+            despite: 0,
+            beside: None,
+            lower_asked: None,
+            heard: None,
             gaps: VecDeque::new(),
             longest_gap: Nanos::ZERO,
             robustness: ROBUSTNESS,
             response: RESPONSE_INTERVAL,
         };
-        querier.asks(question, place);
+        querier.asks(question, place, now);
         querier
     }
 
-    /// Takes in a general query. A silence that was too long is no interval.
-    pub(super) fn asks(&mut self, question: &Question, place: Place) {
-        if let (Some(before), Some(now), None, true) =
-            (self.last.time, place.time, self.silent_since, self.queries > 0)
+    /// Takes in a general query. A silence that was too long is no interval, and neither is a hole of the capture.
+    pub(super) fn asks(&mut self, question: &Question, place: Place, now: Option<&Now>) {
+        if let (Some(before), Some(now), None) = (self.heard, now, self.silent_since)
+            && let Some(gap) = gap(&before, now)
         {
-            let gap = now.since(before);
-            if self.gaps.len() >= GAPS_KEPT {
-                self.gaps.pop_front();
-            }
-            self.gaps.push_back(gap);
-            self.longest_gap = self.longest_gap.max(gap);
+            self.note_gap(gap);
+        }
+        if let Some(now) = now {
+            self.heard = Some(now.at);
         }
         self.queries = self.queries.saturating_add(1);
         self.last = place;
@@ -105,6 +120,14 @@ impl Querier {
         self.declared_interval = question.interval;
         self.robustness = question.robustness.unwrap_or(ROBUSTNESS);
         self.response = question.max_response;
+    }
+
+    fn note_gap(&mut self, gap: Nanos) {
+        if self.gaps.len() >= GAPS_KEPT {
+            self.gaps.pop_front();
+        }
+        self.gaps.push_back(gap);
+        self.longest_gap = self.longest_gap.max(gap);
     }
 
     /// The median distance of its queries; `None` below two. The quick ones that a querier starts with are among them.
@@ -141,13 +164,22 @@ impl Querier {
         self.robustness
     }
 
-    /// When its silence is or was too long.
-    pub(super) fn deadline(&self) -> Option<CaptureTime> {
-        self.last.time.map(|last| last.plus(self.patience()))
-    }
-
     /// Whether it may win the election.
     pub(super) const fn is_electable(&self) -> bool {
         !self.address.is_unspecified()
     }
+}
+
+/// The longest pause of the capture that counts as watched where queries are far apart: half of the usual interval.
+const PAUSE: Nanos = Nanos(QUERY_INTERVAL.0 / 2 + NANOS_PER_SECOND * 2);
+
+/// How far a query is from the one before; `None` where a hole of the capture, or its clock, may have made that. Where
+/// nothing but queries was captured, the time between them is no hole.
+fn gap(before: &Instant, now: &Now) -> Option<Nanos> {
+    if !now.is_broken_since(before) {
+        return Some(now.at.since(before));
+    }
+    let gap = now.at.time.since(before.time);
+    let watched = now.at.watched.since(&before.watched, PAUSE);
+    (gap > Nanos::ZERO && gap.0 / 2 <= watched.0).then_some(gap)
 }

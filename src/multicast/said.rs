@@ -50,6 +50,9 @@ pub(super) struct Question {
     pub(super) version: Version,
     /// Whether all groups are asked for.
     pub(super) is_general: bool,
+    /// The group whose members are to answer or to be forgotten: one is asked for, from whatever source, and routers are
+    /// not told to keep their timers (RFC 3376 section 6.6.1, from memory).
+    pub(super) pressed: Option<IpAddr>,
     pub(super) max_response: Nanos,
     /// The interval that the querier declares; 0 counts as not told.
     pub(super) interval: Option<Nanos>,
@@ -102,6 +105,12 @@ fn igmp(message: &igmp::Message) -> Option<Said> {
                 _ => Version::Igmp3,
             },
             is_general: query.group.is_none(),
+            pressed: query
+                .group
+                .filter(|_| {
+                    query.v3.as_ref().is_none_or(|v3| v3.sources.is_empty() && !v3.suppress_router_processing)
+                })
+                .map(IpAddr::from),
             max_response: query.max_response_time(),
             interval: query.query_interval().filter(|interval| interval.0 > 0),
             robustness: query.v3.as_ref().map(|v3| i64::from(v3.qrv)).filter(|qrv| *qrv > 0),
@@ -130,6 +139,12 @@ fn mld(message: &mld::Message) -> Said {
         mld::Body::Query(query) => Said::Query(Question {
             version: if query.version == 1 { Version::Mld1 } else { Version::Mld2 },
             is_general: query.group.is_none(),
+            pressed: query
+                .group
+                .filter(|_| {
+                    query.v2.as_ref().is_none_or(|v2| v2.sources.is_empty() && !v2.suppress_router_processing)
+                })
+                .map(IpAddr::from),
             max_response: query.max_response_time(),
             interval: query.query_interval().filter(|interval| interval.0 > 0),
             robustness: query.v2.as_ref().map(|v2| i64::from(v2.qrv)).filter(|qrv| *qrv > 0),

@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
+use super::Ended;
 use super::Members;
+use super::Membership;
 use super::Multicast;
 use super::is_link_local;
 use crate::units::CaptureTime;
@@ -73,7 +75,7 @@ pub struct GroupUse {
     pub unrequested: BTreeSet<IpAddr>,
     /// Why nobody's asking is no evidence here; empty where it is.
     pub unrequested_caveats: Vec<&'static str>,
-    /// Asked for at any time, and nothing came in the whole capture.
+    /// Asked for by somebody who has not left, and nothing came in the whole capture.
     pub idle: BTreeSet<IpAddr>,
     /// MAC addresses that several groups share, or a group with PTP or link-local groups.
     pub shared_macs: Vec<SharedMac>,
@@ -90,8 +92,11 @@ impl GroupUse {
     ) -> Self {
         let requested = multicast.requested();
         let wanted = multicast.segments().flat_map(|segment| {
-            let asked_for = |members: &Members| members.by_host.values().any(|member| member.reports > 0);
-            segment.groups.iter().filter(move |(_, members)| asked_for(members)).map(|(group, _)| *group)
+            let left = |member: &Membership| {
+                matches!(member.ended, Some((Ended::Left | Ended::Unanswered, _))) || member.reports == 0
+            };
+            let has_members = move |members: &Members| members.by_host.values().any(|member| !left(member));
+            segment.groups.iter().filter(move |(_, members)| has_members(members)).map(|(group, _)| *group)
         });
         let routed = |group: &IpAddr| !is_link_local(*group);
         let unrequested: BTreeSet<IpAddr> = on_wire.difference(&requested).copied().filter(routed).collect();

@@ -19,6 +19,10 @@ const SLACK: Nanos = Nanos(NANOS_PER_SECOND / 16);
 /// Longest pauses that count, one a clock: 1/16 s to 64 s, in powers of two as intervals are.
 const CLOCKS: usize = 11;
 
+/// A pause of the whole capture beyond this is a hole, in which messages may have come and gone: silences are timed anew
+/// after it (chosen: little more than the 10 s that members of groups have to answer, RFC 3376 section 8.3).
+pub const HOLE: Nanos = longest_pause(8);
+
 /// Jumps ahead remembered, to see stamps return from them (chosen: more than the pauses of a sparse capture in a few
 /// seconds).
 const JUMPS_KEPT: usize = 256;
@@ -48,6 +52,47 @@ impl Watched {
         let index = (0..CLOCKS).rev().find(|index| longest_pause(*index) <= interval).unwrap_or(0);
         let at = |watched: &Self| watched.0.get(index).copied().unwrap_or_default();
         Nanos(at(self).0.saturating_sub(at(earlier).0))
+    }
+}
+
+/// An instant of the capture: by its clock, and by how long the network had been watched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Instant {
+    /// By the capture's clock.
+    pub time: CaptureTime,
+    /// How long the network had been watched.
+    pub watched: Watched,
+}
+
+impl Instant {
+    /// For how long the network had been watched since `earlier`, pauses up to [`HOLE`] included.
+    #[must_use]
+    pub fn since(&self, earlier: &Self) -> Nanos {
+        self.watched.since(&earlier.watched, HOLE)
+    }
+}
+
+/// An instant, and since when the network had been watched without a hole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Now {
+    /// The instant.
+    pub at: Instant,
+    /// The end of the latest [`HOLE`] before, else the beginning of the capture.
+    pub unbroken_since: Instant,
+}
+
+impl Now {
+    /// Whether a hole lies between `then` and now.
+    #[must_use]
+    pub fn is_broken_since(&self, then: &Instant) -> bool {
+        self.unbroken_since.since(then) > Nanos::ZERO
+    }
+
+    /// When a silence since `heard` grew longer than `lasts`, if it has: watched without a hole all that time.
+    #[must_use]
+    pub fn ran_out(&self, heard: &Instant, lasts: Nanos) -> Option<CaptureTime> {
+        let from = if self.is_broken_since(heard) { &self.unbroken_since } else { heard };
+        (self.at.since(from) > lasts).then(|| from.time.plus(lasts).min(self.at.time))
     }
 }
 
@@ -137,6 +182,7 @@ struct Ahead {
     to: CaptureTime,
     watched: Watched,
     latest: Option<(CaptureTime, Place)>,
+    unbroken_since: Option<Instant>,
 }
 
 /// The watch itself, wound by [`Stamps`] in capture order.
@@ -151,6 +197,8 @@ pub struct Watch {
     anchor: Option<CaptureTime>,
     /// The latest record, stray ones left out.
     latest: Option<(CaptureTime, Place)>,
+    /// The end of the latest hole, else the beginning.
+    unbroken_since: Option<Instant>,
     /// Jumps ahead that the stamps may still return from.
     ahead: VecDeque<Ahead>,
     returns: u64,
@@ -175,8 +223,16 @@ impl Watch {
         self.returns
     }
 
+    /// `time`, up to which it ran, as an instant of the capture.
+    #[must_use]
+    pub fn now(&self, time: CaptureTime) -> Now {
+        let at = Instant { time, watched: self.watched };
+        Now { at, unbroken_since: self.unbroken_since.unwrap_or(at) }
+    }
+
     /// Runs to `time`, no jump between.
     pub fn run_to(&mut self, time: CaptureTime) {
+        self.unbroken_since.get_or_insert(Instant { time, watched: self.watched });
         let anchor = *self.anchor.get_or_insert(time);
         let run = time.since(anchor);
         if run > Nanos::ZERO {
@@ -212,8 +268,12 @@ impl Watch {
                 to: time,
                 watched: self.watched,
                 latest: self.latest,
+                unbroken_since: self.unbroken_since,
             });
             self.watched.count(pause, |longest| pause.min(longest));
+            if pause > HOLE {
+                self.unbroken_since = Some(Instant { time, watched: self.watched });
+            }
         }
         self.anchor = Some(time);
         self.see(jump.to);
@@ -231,6 +291,7 @@ impl Watch {
         self.returns += 1;
         self.watched = jump.watched;
         self.latest = jump.latest;
+        self.unbroken_since = jump.unbroken_since;
         Some(jump.from)
     }
 }
@@ -339,6 +400,36 @@ mod tests {
         let watch = watch(&times);
         assert_eq!(watch.latest(), Some(at(110_000)));
         assert_eq!(watch.watched().since(&Watched::default(), SECOND), Nanos::from_seconds(20));
+    }
+
+    fn ran_out(times: &[i64], heard_ms: i64, lasts_ms: i64) -> Option<i64> {
+        let (before, after) = times.split_at(times.iter().position(|time| *time >= heard_ms).unwrap());
+        let heard = watch(&[before, &after[..1]].concat()).now(at(heard_ms).0).at;
+        let end = watch(times);
+        let now = end.now(end.latest().unwrap().0);
+        now.ran_out(&heard, Nanos(lasts_ms * 1_000_000)).map(|time| time.0 / 1_000_000)
+    }
+
+    #[test]
+    fn a_silence_counts_from_the_last_message_or_the_end_of_the_latest_hole() {
+        let whole = every(1000, 0, 101);
+        assert_eq!(ran_out(&whole, 10_000, 89_999), Some(99_999));
+        assert_eq!(ran_out(&whole, 10_000, 90_000), None);
+        // As long a pause as is no hole, and one a millisecond longer.
+        let paused = |pause: i64| [every(1000, 0, 11), every(1000, 10_000 + pause, 51)].concat();
+        assert_eq!(ran_out(&paused(16_000), 5000, 70_000), Some(75_000));
+        assert_eq!(ran_out(&paused(16_001), 5000, 70_000), None);
+        assert_eq!(ran_out(&paused(1_000_000), 5000, 49_000), Some(1_059_000));
+    }
+
+    #[test]
+    fn a_stray_stamp_is_no_hole_and_a_clock_set_back_lets_a_silence_go_on() {
+        let stray = [every(1000, 0, 51), vec![86_400_000], every(1000, 51_000, 50)].concat();
+        assert_eq!(ran_out(&stray, 10_000, 80_000), Some(90_000));
+        let back = [every(1000, 500_000, 51), every(1000, 100_000, 51)].concat();
+        // No later than the latest stamp.
+        assert_eq!(ran_out(&back, 510_000, 80_000), Some(550_000));
+        assert_eq!(ran_out(&back, 510_000, 95_000), None);
     }
 
     #[test]

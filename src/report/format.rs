@@ -79,6 +79,14 @@ pub(super) fn per_cent(fraction: f64) -> String {
     format!("{:.1} %", fraction * 100.0)
 }
 
+/// [`per_cent`] of whole numbers, rounded up: what is shown as a limit is not above it.
+pub(super) fn per_cent_up(part: u64, whole: u64) -> String {
+    let thousandths = u128::from(part).saturating_mul(1000);
+    let Some(floor) = thousandths.checked_div(u128::from(whole)) else { return "-".to_owned() };
+    let up = floor + u128::from(thousandths.checked_rem(u128::from(whole)) > Some(0));
+    format!("{}.{} %", up / 10, up % 10)
+}
+
 /// A count with thin grouping: `1 234 567`.
 pub(crate) fn count(number: u64) -> String {
     let digits = number.to_string();
@@ -155,6 +163,15 @@ mod tests {
         ] {
             assert_eq!(duration(seconds), text);
         }
+    }
+
+    #[test]
+    fn a_load_above_a_limit_does_not_read_as_the_limit() {
+        assert_eq!(per_cent_up(750, 1000), "75.0 %");
+        assert_eq!(per_cent_up(750_000_001, 1_000_000_000), "75.1 %");
+        assert_eq!(per_cent_up(749_999_999, 1_000_000_000), "75.0 %");
+        assert_eq!((per_cent_up(0, 9), per_cent_up(1, 0)), ("0.0 %".to_owned(), "-".to_owned()));
+        assert_eq!(per_cent_up(u64::MAX, 1), "1844674407370955161500.0 %");
     }
 
     #[test]

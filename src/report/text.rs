@@ -12,6 +12,7 @@ pub(super) mod viewpoint;
 
 pub use fit::write_fit;
 
+use std::collections::BTreeMap;
 use std::io;
 use std::io::Write;
 
@@ -34,6 +35,9 @@ const WIDTH: usize = 80;
 /// Events shown, those of clocks first; all of them are in the JSON report.
 const EVENTS_SHOWN: usize = 16;
 
+/// Findings of one rule shown of those that follow from another.
+const EFFECTS_SHOWN: usize = 4;
+
 /// Pieces of evidence shown of one finding.
 const EVIDENCE_SHOWN: usize = 6;
 
@@ -46,14 +50,7 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     // Context is told in a line each, further down.
     let (noted, wrong): (Vec<&FindingDocument>, Vec<&FindingDocument>) =
         document.findings.iter().partition(|finding| matches!(finding.severity, SeverityName::Info));
-    let mut after = wrong.iter().skip(1);
-    for finding in &wrong {
-        self::finding(finding, document.captures.len() > 1, out)?;
-        // What to do is said once, behind the last of the same.
-        if after.next().is_none_or(|after| after.id != finding.id || after.next != finding.next) {
-            what_to_do(finding, out)?;
-        }
-    }
+    findings(&wrong, document.captures.len() > 1, out)?;
     for domain in &document.domains {
         domains::write(domain, document, out)?;
     }
@@ -111,19 +108,67 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
     Ok(())
 }
 
-fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) -> io::Result<()> {
-    let severity = match finding.severity {
+/// Findings, each with what likely follows from it in a line each.
+fn findings(wrong: &[&FindingDocument], many_files: bool, out: &mut impl Write) -> io::Result<()> {
+    let mut rest = wrong;
+    while let [leading, behind @ ..] = rest {
+        let effects = behind.iter().take_while(|finding| finding.follows_from.is_some()).count();
+        let (effects, others) = behind.split_at(effects);
+        finding(leading, many_files, out)?;
+        // What to do is said once, behind the last of the same.
+        let again = others.first().is_some_and(|next| next.id == leading.id && next.next == leading.next);
+        if !again || !effects.is_empty() {
+            what_to_do(leading, out)?;
+        }
+        follow(effects, out)?;
+        rest = others;
+    }
+    Ok(())
+}
+
+/// What likely follows from the finding above: of each rule the first few.
+fn follow(effects: &[&FindingDocument], out: &mut impl Write) -> io::Result<()> {
+    if effects.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "  likely follows from it (--format json has evidence and steps):")?;
+    let mut shown = BTreeMap::new();
+    for effect in effects {
+        let count: &mut usize = shown.entry(effect.id).or_default();
+        *count += 1;
+        if *count <= EFFECTS_SHOWN {
+            let label = format!("{}, {}: {}: ", severity(effect), strength(effect), effect.id);
+            paragraph(out, 4, &label, &plain(&effect.title))?;
+        }
+    }
+    for (id, count) in shown {
+        let more = count.saturating_sub(EFFECTS_SHOWN);
+        if more > 0 {
+            writeln!(out, "    and {more} more {id}")?;
+        }
+    }
+    Ok(())
+}
+
+const fn severity(finding: &FindingDocument) -> &'static str {
+    match finding.severity {
         SeverityName::Info => "info",
         SeverityName::Minor => "minor",
         SeverityName::Major => "major",
         SeverityName::Critical => "critical",
-    };
-    let strength = match finding.strength {
+    }
+}
+
+const fn strength(finding: &FindingDocument) -> &'static str {
+    match finding.strength {
         super::StrengthName::Shown => "shown",
         super::StrengthName::Inferred => "inferred",
         super::StrengthName::CannotTell => "cannot tell",
-    };
-    writeln!(out, "\n{severity}, {strength}: {}", finding.id)?;
+    }
+}
+
+fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) -> io::Result<()> {
+    writeln!(out, "\n{}, {}: {}", severity(finding), strength(finding), finding.id)?;
     paragraph(out, 2, "", &plain(&finding.title))?;
     for evidence in finding.evidence.iter().take(EVIDENCE_SHOWN) {
         let place = place(evidence, many_files);
@@ -228,6 +273,12 @@ pub(super) fn oddities(document: &Document) -> Vec<(String, String)> {
         for problem in &capture.problems {
             let frames = things(problem.count, "frame");
             say(format!("{frames}: {}, first in frame {}", plain(&problem.text), problem.first_frame));
+        }
+        if capture.undeclared_frame_checks > 0 {
+            say(format!(
+                "{} end with their check sequence, which the file does not say: rates count it once",
+                things(capture.undeclared_frame_checks, "frame")
+            ));
         }
         if let Some(drops) = capture.drops_reported.filter(|drops| *drops > 0) {
             say(format!("the capturing machine lost {} frames", count(drops)));

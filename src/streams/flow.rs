@@ -48,7 +48,7 @@ pub struct Silence {
     pub until: CaptureTime,
 }
 
-/// Everything that is measured of a flow. Memory: at most 25 KiB.
+/// Everything that is measured of a flow. Memory: at most 27 KiB.
 #[derive(Debug, Clone)]
 pub(super) struct Measured {
     pub(super) rate: Rate,

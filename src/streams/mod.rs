@@ -4,6 +4,7 @@
 //! Bit rates are those of the wire, by original lengths, so a capture that cut its frames gives the same ones. A
 //! fragmented datagram counts with its first fragment only.
 
+mod contradiction;
 mod describe;
 mod flow;
 mod intervals;
@@ -23,6 +24,7 @@ mod table;
 mod trace;
 mod twins;
 
+pub use contradiction::Contradiction;
 pub use describe::{Kind, KnownBy, Nature};
 pub use flow::Silence;
 pub use intervals::Intervals;
@@ -45,7 +47,7 @@ use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
-/// The flows of a stretch of frames. Memory: at most 25 KiB for each of [`FLOWS_KEPT`] flows.
+/// The flows of a stretch of frames. Memory: at most 27 KiB for each of [`FLOWS_KEPT`] flows.
 #[derive(Debug, Clone, Default)]
 pub struct Streams {
     table: table::Table,

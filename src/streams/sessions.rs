@@ -10,6 +10,7 @@ use crate::sdp::PtpSource;
 use crate::sdp::ReferenceClock;
 use crate::sdp::RtpMap;
 use crate::sdp::Session;
+use crate::units::Nanos;
 
 /// Descriptions kept (chosen).
 const KEPT: usize = 4096;
@@ -27,6 +28,10 @@ pub struct Described {
     pub name: String,
     /// `media` of the section: `audio`, `video` …
     pub kind: String,
+    /// The payload types of the `m=` line; empty where it has others than numbers.
+    pub payload_types: Vec<u8>,
+    /// `a=ptime`.
+    pub packet_time: Option<Nanos>,
     /// `a=rtpmap` of the stream's payload type.
     pub map: Option<RtpMap>,
     /// The grandmaster of `a=ts-refclk:ptp=`.
@@ -115,6 +120,13 @@ pub(super) fn described(
         agrees,
         name: session.name.clone(),
         kind: media.kind.clone(),
+        payload_types: media
+            .formats
+            .iter()
+            .map(|format| format.parse().ok())
+            .collect::<Option<_>>()
+            .unwrap_or_default(),
+        packet_time: media.packet_time,
         map: media.rtp_maps.iter().find(|map| Some(map.payload_type) == payload_type).cloned(),
         reference,
         domain,

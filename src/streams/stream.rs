@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 
+use super::contradiction;
+use super::contradiction::Contradiction;
 use super::describe;
 use super::describe::Kind;
 use super::describe::Nature;
@@ -93,6 +95,9 @@ pub struct Stream {
     pub rtp: Option<RtpCounts>,
     /// Empty where it is no RTP.
     pub packets: Packets,
+    /// The mean time from packet to packet as they were sent, lost ones included, where that agrees with the median; else
+    /// the median.
+    pub every: Option<Nanos>,
     /// Times between packets.
     pub intervals: Intervals,
     /// Differentiated services code points that occur.
@@ -103,6 +108,8 @@ pub struct Stream {
     pub ttl: Vec<u8>,
     /// Its description.
     pub described: Option<Described>,
+    /// What of that its packets speak against.
+    pub contradictions: Vec<Contradiction>,
     /// Its media clock.
     pub media_rate: Option<MediaRate>,
     /// Silences of a stream that went on.
@@ -224,8 +231,17 @@ fn stream(
     let payload_type = media.and_then(Media::payload_type);
     let described =
         media.and_then(|_| sessions::described(&grounds.sections, &key, payload_type, grounds.leaders));
+    let packets = media.map_or_else(Packets::default, |media| Packets {
+        octets: measured.media_sizes,
+        step: media.pairs.steps,
+        clock_rate: media.pairs.clock_rate(),
+    });
+    let contradictions = described.as_ref().map_or_else(Vec::new, |described| {
+        contradiction::of(described, payload_type, &packets, measured.rate.packets())
+    });
+    let believed = described.as_ref().filter(|_| !contradictions.iter().any(Contradiction::is_of_format));
     let nature = match media {
-        Some(media) => describe::rtp(&measured, media, format, described.as_ref()),
+        Some(media) => describe::rtp(&measured, media, format, believed),
         None => describe::plain(&measured, payload, matches!(key, FlowKey::Avtp { .. })),
     };
     // What was measured by a guess counts where the guess was right.
@@ -264,11 +280,9 @@ fn stream(
             span,
         ),
         rtp,
-        packets: media.map_or_else(Packets::default, |media| Packets {
-            octets: measured.media_sizes,
-            step: media.pairs.steps,
-            clock_rate: media.pairs.clock_rate(),
-        }),
+        packets,
+        every: every(&measured.intervals, rtp.as_ref(), span),
+        contradictions,
         dscp: measured.marks.dscp(),
         pcp: measured.marks.pcp(),
         ttl: measured.marks.ttl(),
@@ -284,4 +298,13 @@ fn stream(
         rate: measured.rate,
         intervals: measured.intervals,
     }
+}
+
+/// An eighth is what the median may be off by.
+fn every(intervals: &Intervals, rtp: Option<&RtpCounts>, span: Nanos) -> Option<Nanos> {
+    let median = intervals.quantile(500)?;
+    let sent = rtp.map_or_else(|| intervals.count(), |rtp| rtp.expected.saturating_sub(1));
+    let mean = i64::try_from(sent).ok().and_then(|sent| span.0.checked_div(sent));
+    let agrees = |mean: &i64| mean.saturating_sub(median.0).saturating_abs() <= median.0 / 8;
+    Some(mean.filter(agrees).map_or(median, Nanos))
 }

@@ -8,7 +8,7 @@ use crate::report::Document;
 use crate::report::EventDocument;
 
 /// Every kind of event.
-pub const KINDS: [&str; 21] = [
+pub const KINDS: [&str; 23] = [
     "leader-elected",
     "leader-changed",
     "leader-lost",
@@ -27,6 +27,8 @@ pub const KINDS: [&str; 21] = [
     "querier-changed",
     "querier-silent",
     "querier-returned",
+    "querier-contention",
+    "querier-without-address",
     "member-joined",
     "member-left",
     "membership-expired",

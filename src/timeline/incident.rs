@@ -120,7 +120,7 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
 /// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
-    const CAUSES_FIRST: [&str; 21] = [
+    const CAUSES_FIRST: [&str; 23] = [
         "leader-lost",
         "time-step",
         "rival-began",
@@ -128,6 +128,8 @@ fn rank(kind: &str) -> usize {
         "leader-changed",
         "querier-silent",
         "querier-changed",
+        "querier-contention",
+        "querier-without-address",
         "membership-expired",
         "member-left",
         "answers-stopped",

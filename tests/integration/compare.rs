@@ -278,6 +278,39 @@ fn saved_reports_and_captures_take_one_path() {
 }
 
 #[test]
+fn a_side_may_come_by_standard_input_as_a_capture_or_as_a_report() {
+    let capture = fs::read(in_project("captures").join("playhouse-two-leaders.pcapng")).unwrap();
+    let report = judged::demo("playhouse-two-leaders.pcapng").json.into_bytes();
+    let expected = run(&[HEALTHY, "playhouse-two-leaders.pcapng", "--format", "json"]).stdout;
+    // The name of the side is all that may differ.
+    let plain = |octets: Vec<u8>| {
+        String::from_utf8(octets).unwrap().replace("\"-\"", "\"playhouse-two-leaders.pcapng\"")
+    };
+    for octets in [capture, report] {
+        let mut command = Command::cargo_bin("downbeat").unwrap();
+        let command = command.current_dir(in_project("captures")).write_stdin(octets);
+        let output = command.args(["compare", HEALTHY, "-", "--format", "json"]).output().unwrap();
+        assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stderr));
+        assert_eq!(plain(output.stdout), String::from_utf8(expected.clone()).unwrap());
+    }
+}
+
+/// Before the leader is lost the evening is a good one.
+#[test]
+fn a_span_is_taken_of_each_capture_and_of_no_saved_report() {
+    let lost = "playhouse-leader-lost.pcapng";
+    let whole = run(&[HEALTHY, lost, "--format", "json"]);
+    let part = run(&[HEALTHY, lost, "--until", "10", "--format", "json"]);
+    let is_told = |output: &Output| String::from_utf8_lossy(&output.stdout).contains("leader-changed");
+    assert!(is_told(&whole) && !is_told(&part), "{}", String::from_utf8_lossy(&part.stdout));
+    let folder = tempfile::tempdir().unwrap();
+    let report = saved(&folder, HEALTHY);
+    let output = run(&[report.to_str().unwrap(), lost, "--until", "10"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8(output.stderr).unwrap().contains("saved report"));
+}
+
+#[test]
 fn the_exit_status_is_that_of_the_gravest_change() {
     assert_eq!(status(&[HEALTHY, HEALTHY]), 0);
     // A stream is gone, which is major, and the lead went and came back, which is minor.

@@ -17,10 +17,10 @@ const SCHEMA: &str = "docs/fit.schema.json";
 /// Octets of RTP payload whose frames take 1518 octets on the wire.
 const PAYLOAD: usize = 1440;
 
-/// A tenth of a second of one stream of RTP.
+/// A second of one stream of RTP.
 fn stream(packets_a_second: u32) -> Scene {
     let mut scene = Scene::default();
-    scene.audio(&sender(1), packets_a_second / 10 + 1, (1, packets_a_second), PAYLOAD, 0);
+    scene.audio(&sender(1), packets_a_second + 1, (1, packets_a_second), PAYLOAD, 0);
     scene
 }
 
@@ -126,6 +126,89 @@ fn planned_streams_bring_followers_whose_messages_count() {
     let caveats = |document: &Value| document["caveats"].to_string().contains("not counted");
     assert!(!caveats(&one));
     assert!(caveats(&fit(&written(stream(100)), &["--add", "camera=1M"]).1));
+}
+
+fn told(capture: &Written, arguments: &[&str]) -> (i32, String) {
+    let mut command = Command::cargo_bin("downbeat").unwrap();
+    let output = command.arg("fit").arg(&capture.path).args(arguments).output().unwrap();
+    // Without the line breaks of a terminal's width.
+    let words = String::from_utf8(output.stdout).unwrap();
+    (output.status.code().unwrap(), words.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+/// 1000 packets of 1518 octets a second are 12 144 000 b/s, of which nothing is rounded.
+#[test]
+fn exactly_what_may_be_used_fits_and_reads_so_and_a_bit_more_does_neither() {
+    let capture = written(stream(1000));
+    let limit = ["--link-speed", "100M", "--keep-free", "25%"];
+    let with = |rate: &str| {
+        let add = format!("more={rate}");
+        let arguments = [&["--add", &add][..], &limit].concat();
+        (fit(&capture, &arguments), told(&capture, &arguments).1)
+    };
+    let ((status, document), text) = with("62856000");
+    assert_eq!((status, &document["answer"]), (0, &Value::from("fits")));
+    assert_eq!(document["peak_1s_then_bps"], 75_000_000);
+    assert_eq!(document["usable_bps"], 75_000_000);
+    assert_eq!(document["load_then_peak_1s"], 0.75);
+    assert_eq!(document["free_then"], 0.25);
+    assert!(text.contains("75.0 % in the fullest second"), "{text}");
+    assert!(text.contains("exactly 75 Mb/s, which fits"), "{text}");
+    let ((status, document), text) = with("62856001");
+    assert_eq!((status, &document["answer"]), (1, &Value::from("does-not-fit")));
+    assert!(text.contains("75.1 % in the fullest second"), "{text}");
+    assert!(text.contains("above 75 Mb/s by 1 b/s"), "{text}");
+}
+
+/// 1 less 1.34 is no fraction of two.
+#[test]
+fn what_is_free_shows_no_slip_of_floating_point() {
+    let capture = written(stream(1000));
+    let (_, document) = fit(&capture, &["--add", "more=121856000", "--link-speed", "100M"]);
+    assert_eq!(document["mean_then_bps"], 134_000_000);
+    assert_eq!(document["free_then"].to_string(), "-0.34");
+}
+
+#[test]
+fn a_short_capture_gives_no_plain_yes() {
+    let shortened = |milliseconds: i64| {
+        let mut scene = stream(1000);
+        let first = scene.frames[0].stamp_ns;
+        scene.frames.retain(|frame| frame.stamp_ns - first <= milliseconds * 1_000_000);
+        written(scene)
+    };
+    let add = ["--add", "camera=8M"];
+    let (status, document) = fit(&shortened(10), &add);
+    assert_eq!((status, &document["answer"]), (3, &Value::from("cannot-tell")));
+    assert!(document["caveats"].to_string().contains("holds no whole second"));
+    let (_, text) = told(&shortened(10), &add);
+    assert!(text.starts_with("CANNOT TELL: 10 ms of capture do not say"), "{text}");
+    assert!(text.contains("(chosen)"), "{text}");
+    // More than the link has is too much whatever it carries.
+    assert_eq!(fit(&shortened(10), &["--add", "camera=800M"]).1["answer"], "does-not-fit");
+    assert_eq!(fit(&shortened(999), &add).0, 3);
+    let (status, text) = told(&shortened(1000), &add);
+    assert_eq!(status, 0);
+    assert!(text.starts_with("YES SO FAR: it fits"), "{text}");
+    let mut minute = stream(1000);
+    let mut last = minute.frames[0].clone();
+    last.stamp_ns += 60_000_000_000;
+    minute.frames.push(last);
+    assert!(told(&written(minute), &add).1.starts_with("YES: it fits"));
+}
+
+/// 100 followers' messages, 184 kb/s, take the fullest millisecond beyond the link.
+#[test]
+fn the_fullest_millisecond_counts_the_messages_of_new_followers() {
+    let mut scene = Scene::default();
+    scene.clock(&actor(1).class(6), &actor(2), 40);
+    let capture = written(scene);
+    let (_, document) = fit(&capture, &["--add", "camera=10kx100", "--link-speed", "100M"]);
+    let load = |key: &str| document[key].as_f64().unwrap() * 1e8;
+    let added = load("load_then_mean") - load("load_now_mean");
+    assert!(added > 1_184_000.0, "{added}");
+    let burst = document["link"]["peak_1ms_bps"].as_f64().unwrap();
+    assert!((load("load_then_peak_1ms") - burst - added).abs() < 2.0, "{document}");
 }
 
 #[test]

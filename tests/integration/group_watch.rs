@@ -60,13 +60,29 @@ impl Wire {
         self.frame(at_ms, octets)
     }
 
-    fn read(mut self, until_ms: u32) -> Value {
-        // The capture's first and last frame, which say nothing.
-        let idle = ethernet([0xff; 6], [2, 0, 0x5e, 0x10, 0, 0xff], 0x88B5, &[0; 46]);
-        self.frames.insert(0, (0, idle.clone()));
-        self.frames.push((until_ms, idle));
+    /// A frame that says nothing, each 10 s from `from_ms` and at `until_ms`.
+    fn idle(mut self, from_ms: u32, until_ms: u32) -> Self {
+        let octets = ethernet([0xff; 6], [2, 0, 0x5e, 0x10, 0, 0xff], 0x88B5, &[0; 46]);
+        let times = (from_ms..until_ms).step_by(10_000).chain([until_ms]);
+        self.frames.extend(times.map(|at_ms| (at_ms, octets.clone())));
+        self
+    }
+
+    /// As a capture from 0 to `until_ms` in which something passes all the time.
+    fn read(self, until_ms: u32) -> Value {
+        self.idle(0, until_ms).read_as_it_is()
+    }
+
+    fn read_as_it_is(mut self) -> Value {
+        self.frames.sort_by_key(|(at_ms, _)| *at_ms);
+        self.stamped(|_, at_ms| at_ms)
+    }
+
+    /// In the order of the frames, with stamps of the capture's own.
+    fn stamped(self, stamp: impl Fn(usize, u32) -> u32) -> Value {
         let mut file = PcapFile::new(Order::Little, PcapKind::Nanoseconds);
-        for (at_ms, octets) in &self.frames {
+        for (index, (at_ms, octets)) in self.frames.iter().enumerate() {
+            let at_ms = stamp(index, *at_ms);
             file.record(1_791_055_680 + at_ms / 1000, at_ms % 1000 * 1_000_000, octets);
         }
         judged::files(&[("made.pcap", file.octets)]).value()
@@ -112,7 +128,8 @@ fn a_querier_is_silent_one_millisecond_after_its_time_and_not_at_it() {
         [&told["version"], &told["queries"], &told["interval_s"], &told["last_at_s"], &told["patience_s"]],
         [&json!("IGMPv2"), &json!(2), &json!(125.0), &json!(126.0), &json!(255.0)]
     );
-    assert_eq!(silent["events"][0]["frames"], json!([3]));
+    // Behind the frames at 0 to 120 s, and the first query.
+    assert_eq!(silent["events"][0]["frames"], json!([15]));
 }
 
 /// Version 3 tells its interval and robustness: 2 times 20 s and half of 5 s.
@@ -210,6 +227,18 @@ fn an_answer_is_no_join_and_an_unasked_report_is_one() {
     assert_eq!(told["hosts"], json!(["10.20.0.9", "10.20.0.21", "10.20.0.61"]));
     assert_eq!(told["version"], "IGMPv2");
     assert_eq!(told["members"][2]["reports"], 2);
+}
+
+#[test]
+fn who_left_and_answers_again_has_joined_again() {
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(3000, &igmp::leave(CAMERA, AUDIO, 2))
+        .igmp(4000, &igmp::report(CAMERA, AUDIO, 3))
+        .igmp(5000, &igmp::report(CAMERA, AUDIO, 4))
+        .read(60_000);
+    assert_eq!(kinds(&report), [(3.0, "member-left"), (4.0, "member-joined")]);
 }
 
 #[test]
@@ -352,6 +381,168 @@ fn groups_that_share_an_address_are_told_with_whom() {
     );
     let ptp_alone = Wire::default().media(1000, Ipv4Addr::new(224, 0, 1, 129)).read(60_000);
     assert_eq!(ptp_alone["multicast"]["shared_macs"], json!([]));
+}
+
+/// The machine that captures was paused: of what came meanwhile nothing is known.
+#[test]
+fn a_hole_of_the_whole_capture_silences_no_querier_and_ends_no_membership() {
+    let before = || {
+        Wire::default()
+            .query(1000, SWITCH)
+            .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+            .igmp(3000, &igmp::report_v3(DESK, igmp::IS_MEMBER, PICTURE, 1))
+    };
+    let paused = before().idle(0, 100_000).idle(1_100_000, 1_355_000).read_as_it_is();
+    assert_eq!(kinds(&paused), []);
+    assert_eq!(querier(&paused, "10.20.0.1")["silent_since_s"], Value::Null);
+    assert_eq!(group(&paused, AUDIO)["hosts"], json!(["10.20.0.21"]));
+    assert_eq!(group(&paused, PICTURE)["hosts"], json!(["10.20.0.61"]));
+    // An answer to what was asked in the hole is no join.
+    let answered = before().idle(0, 100_000).idle(1_100_000, 1_200_000);
+    let answered = answered.igmp(1_109_000, &igmp::report(DESK, AUDIO, 1)).read_as_it_is();
+    assert_eq!(kinds(&answered), []);
+    // Behind the hole a silence is one once it is long enough alone.
+    let long = before().idle(0, 100_000).idle(1_100_000, 1_361_000).read_as_it_is();
+    let ends = [(1355.0, "querier-silent"), (1360.0, "membership-expired"), (1360.0, "membership-expired")];
+    assert_eq!(kinds(&long), ends);
+    // Where something passed all the time, the querier was silent.
+    let whole = before().read(1_355_000);
+    assert_eq!(
+        kinds(&whole),
+        [(256.0, "querier-silent"), (262.0, "membership-expired"), (263.0, "membership-expired")]
+    );
+}
+
+/// As in the elections: a stray stamp, and a clock that is set.
+#[test]
+fn a_clock_that_runs_ahead_or_is_set_silences_no_querier() {
+    const HOUR: u32 = 3_600_000;
+    let asked = || {
+        let wire = (0..3).fold(Wire::default(), |wire, round| {
+            let at_ms = 1000 + round * 125_000;
+            let wire = wire.query(at_ms, SWITCH);
+            wire.igmp(at_ms + 2000, &igmp::report_v3(CAMERA, igmp::IS_MEMBER, AUDIO, 1))
+        });
+        let mut wire = wire.idle(0, 300_000);
+        wire.frames.sort_by_key(|(at_ms, _)| *at_ms);
+        wire
+    };
+    let quiet = asked().read_as_it_is();
+    assert_eq!(kinds(&quiet), []);
+    let count = asked().frames.len();
+    for index in 1..count {
+        let stray = asked().stamped(|at, at_ms| if at == index { at_ms + HOUR } else { at_ms });
+        let set = asked().stamped(|at, at_ms| if at >= index { at_ms + HOUR } else { at_ms });
+        let set_back = asked().stamped(|at, at_ms| if at < index { at_ms + HOUR } else { at_ms });
+        for report in [stray, set, set_back] {
+            assert_eq!(kinds(&report), [], "{index}");
+            assert_eq!(querier(&report, "10.20.0.1")["silent_since_s"], Value::Null);
+            assert_eq!(group(&report, AUDIO)["hosts"], json!(["10.20.0.21"]));
+        }
+    }
+    // The near miss: a silence beside a stray stamp is still told.
+    let silent = asked().idle(310_000, 600_000);
+    let silent = silent.stamped(|at, at_ms| if at == 20 { at_ms + HOUR } else { at_ms });
+    assert_eq!(kinds(&silent), [(506.0, "querier-silent"), (513.0, "membership-expired")]);
+}
+
+/// Where queries alone were captured, the time between them is no hole.
+#[test]
+fn queries_alone_still_show_their_interval() {
+    let report = (0..5).fold(Wire::default(), |wire, round| wire.query(1000 + round * 125_000, SWITCH));
+    let report = report.read_as_it_is();
+    assert_eq!(querier(&report, "10.20.0.1")["interval_s"], 125.0);
+}
+
+#[test]
+fn two_that_go_on_asking_contend_and_one_that_steps_back_does_not() {
+    let both = |higher: u32| {
+        let wire = (0..6).fold(Wire::default(), |wire, round| wire.query(1000 + round * 125_000, SWITCH));
+        (0..higher).fold(wire, |wire, round| wire.query(11_000 + round * 125_000, OTHER_SWITCH)).read(700_000)
+    };
+    let events_of = |report: &Value| {
+        events(report).iter().map(|(at, kind, text)| format!("{at} {kind} {text}")).collect::<Vec<_>>()
+    };
+    let words =
+        "querier-contention 10.20.0.2 goes on asking for group members beside 10.20.0.1, which is lower";
+    assert_eq!(events_of(&both(3)), [format!("261 {words}")]);
+    assert_eq!(events_of(&both(6)), [format!("261 {words}")]);
+    assert_eq!(events_of(&both(2)), [""; 0]);
+    let said = |report: &Value| {
+        let findings = report["findings"].as_array().unwrap();
+        findings.iter().any(|finding| finding["id"] == "querier-contention-or-move")
+    };
+    assert!(said(&both(3)));
+    assert!(!said(&both(2)));
+    // One that takes over from the other, time and again, does not contend.
+    let turns = (0..4).fold(Wire::default(), |wire, round| {
+        wire.query(1000 + round * 600_000, SWITCH).query(301_000 + round * 600_000, OTHER_SWITCH)
+    });
+    assert!(kinds(&turns.read(2_300_000)).iter().all(|(_, kind)| *kind != "querier-contention"));
+}
+
+#[test]
+fn a_querier_without_an_address_is_told_where_nobody_else_asks() {
+    let nameless =
+        || Wire::default().query(1000, Ipv4Addr::UNSPECIFIED).query(126_000, Ipv4Addr::UNSPECIFIED);
+    assert_eq!(
+        events(&nameless().read(300_000)),
+        [(1.0, "querier-without-address", "group members are asked for from 0.0.0.0, and from no address")]
+    );
+    // Another may ask in what is not in view.
+    assert_eq!(kinds(&nameless().read(250_000)), []);
+    assert_eq!(kinds(&nameless().query(200_000, SWITCH).read(300_000)), []);
+}
+
+/// RFC 2236 section 3 and RFC 3376 section 6.4.2, from memory: a second for each answer, two queries.
+#[test]
+fn members_that_do_not_answer_for_their_group_are_forgotten() {
+    let left = || {
+        Wire::default()
+            .query(1000, SWITCH)
+            .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+            .igmp(3000, &igmp::report(DESK, PICTURE, 1))
+            .igmp(20_000, &igmp::leave(DESK, AUDIO, 1))
+            .igmp(20_100, &igmp::group_query(SWITCH, AUDIO, 10, 1))
+    };
+    let twice = || left().igmp(21_100, &igmp::group_query(SWITCH, AUDIO, 10, 2));
+    let gone = twice().read(60_000);
+    let ended =
+        "membership of 10.20.0.21 in 239.20.1.1 has ended: nobody answered the queries for that group";
+    assert_eq!(
+        events(&gone),
+        [(20.0, "member-left", "10.20.0.61 leaves 239.20.1.1"), (22.1, "membership-expired", ended),]
+    );
+    assert_eq!(group(&gone, AUDIO)["hosts"], json!([]));
+    assert_eq!(group(&gone, AUDIO)["members"][0]["ended_by"], "unanswered");
+    // The other group is still asked for, and this one no more.
+    assert_eq!(gone["multicast"]["idle"], json!(["239.20.2.1"]));
+    // One query, an answer in the last moment, and no time for it.
+    let camera = json!(["10.20.0.21"]);
+    assert_eq!(group(&left().read(60_000), AUDIO)["hosts"], camera);
+    let answered = twice().igmp(22_100, &igmp::report(CAMERA, AUDIO, 2)).read(60_000);
+    assert_eq!(group(&answered, AUDIO)["hosts"], camera);
+    assert_eq!(group(&twice().read(22_100), AUDIO)["hosts"], camera);
+    // Who answers too late has joined anew.
+    let late = twice().igmp(40_000, &igmp::report(CAMERA, AUDIO, 2)).read(60_000);
+    assert_eq!(kinds(&late)[2], (40.0, "member-joined"));
+}
+
+#[test]
+fn reports_for_what_is_no_group_are_counted_and_are_no_memberships() {
+    let stage = Ipv4Addr::new(10, 20, 0, 77);
+    let report = Wire::default()
+        .igmp(20_000, &igmp::report(CAMERA, stage, 1))
+        .igmp(21_000, &igmp::leave(CAMERA, Ipv4Addr::new(240, 0, 0, 1), 1))
+        .igmp(22_000, &igmp::report_v3(CAMERA, igmp::JOINS, Ipv4Addr::UNSPECIFIED, 1))
+        .igmp(23_000, &igmp::report(CAMERA, Ipv4Addr::new(239, 255, 255, 255), 1))
+        .read(60_000);
+    let multicast = &report["multicast"];
+    assert_eq!(multicast["reports_of_no_group"], 3);
+    assert_eq!(multicast["no_group"], "10.20.0.77");
+    assert_eq!(multicast["memberships"].as_array().unwrap().len(), 1);
+    assert_eq!(kinds(&report), [(23.0, "member-joined")]);
+    assert_eq!(multicast["idle"], json!(["239.255.255.255"]));
 }
 
 #[test]

@@ -34,6 +34,7 @@ mod device_table;
 mod elections;
 mod explain;
 mod fit;
+mod frame_checks;
 mod frames;
 mod group_membership;
 mod group_watch;

@@ -91,6 +91,7 @@ impl DelayResponseMissing {
                 )
             },
             device: leader.and_then(|leader| analysis.device_of(leader)).map(|device| device.key.clone()),
+            affected: silent.iter().map(|device| device.key.clone()).collect(),
             strength,
             evidence: silent.iter().flat_map(|device| evidence(analysis, key, device)).collect(),
             next: vec![
@@ -125,6 +126,8 @@ impl DelayResponseMissing {
             domain: Some(key),
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: String::new(),
             evidence: Vec::new(),
             next: Vec::new(),

@@ -73,6 +73,8 @@ impl DuplicateClockIdentity {
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!(
                 "{}: {} and {} both send as {}",
                 domain.key,

@@ -51,6 +51,8 @@ impl Rule for GrandmasterFlapping {
                 domain: Some(domain.key),
                 device: None,
                 stream: None,
+                follows_from: None,
+                affected: Vec::new(),
                 title: format!("{}: the leader changed {changes} times", domain.key),
                 evidence: evidence.collect(),
                 next: vec![

@@ -46,6 +46,8 @@ impl Rule for LeaderChanged {
                 domain: Some(domain.key),
                 device: None,
                 stream: None,
+                follows_from: None,
+                affected: Vec::new(),
                 title: if first.clock == last.clock {
                     format!("{}: {} lost the lead and got it back", domain.key, first.clock)
                 } else {

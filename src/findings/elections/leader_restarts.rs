@@ -68,6 +68,8 @@ impl LeaderRestarts {
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!(
                 "{}: the leader's port {} began its numbers anew {}, first at {}",
                 domain.key,

@@ -157,6 +157,8 @@ impl NoGrandmaster {
             domain: Some(domain.key),
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!("{}: devices ask for the time and nobody leads", domain.key),
             evidence,
             next: vec![

@@ -62,6 +62,8 @@ impl Rule for SeveralDomainsInUse {
             domain: None,
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!("{} domains are in use ({}); {tail}", used.len(), names.join(", ")),
             evidence: evidence.collect(),
             next: vec![

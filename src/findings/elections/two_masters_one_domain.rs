@@ -75,6 +75,8 @@ impl TwoMastersOneDomain {
             domain: Some(domain.key),
             device: analysis.device_of(rivalry.port.clock).map(|device| device.key.clone()),
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!(
                 "{}: two clocks lead from {} to {}; {} is better than {} by {} and should lead alone",
                 domain.key,

@@ -81,6 +81,8 @@ impl Rule for VersionMix {
                 _ => None,
             },
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title,
             evidence: vec![evidence(one), evidence(two)],
             next,

@@ -65,6 +65,8 @@ impl Rule for WrongDomainFollower {
                 domain: device.in_domain,
                 device: Some(device.key.clone()),
                 stream: None,
+                follows_from: None,
+                affected: Vec::new(),
                 title: format!("{} is in {there}, the site's clock is in {home}", device.key),
                 evidence,
                 next: vec![
@@ -117,6 +119,8 @@ impl WrongDomainFollower {
             domain: None,
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!(
                 "{} devices are in other domains; the site's clock is in {}",
                 astray.len(),

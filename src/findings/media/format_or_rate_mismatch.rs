@@ -7,12 +7,8 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
-use crate::streams::Kind;
-use crate::streams::KnownBy;
+use crate::streams::Contradiction;
 use crate::streams::Stream;
-
-/// Packets of a stream (reference: 10; chosen: enough for a steady rate).
-const PACKETS: u64 = 100;
 
 /// Packets are not what the description says.
 pub(super) struct FormatOrRateMismatch;
@@ -23,7 +19,7 @@ impl Rule for FormatOrRateMismatch {
     }
 
     fn summary(&self) -> &'static str {
-        "an audio stream's sample rate, or the size of its packets, is not what its description says"
+        "a stream's payload type, or an audio stream's rate, time or size of a packet, is not what its description says"
     }
 
     fn next(&self) -> &'static [&'static str] {
@@ -36,7 +32,8 @@ impl Rule for FormatOrRateMismatch {
     fn sources(&self) -> &'static [&'static str] {
         &[
             "a=rtpmap: RFC 8866 6.6; linear audio: RFC 3190, RFC 3551 4.5.11, ST 2110-30 (from memory)",
-            "100 packets, all of one size and one step (chosen)",
+            "payload types of the m= line: RFC 8866 5.14; a=ptime: RFC 8866 6.4 (from memory)",
+            "100 packets, all of one size and one step; a time of a packet that is off by more than an eighth (chosen)",
         ]
     }
 
@@ -46,48 +43,21 @@ impl Rule for FormatOrRateMismatch {
     }
 }
 
-/// Octets of a sample by the encoding's name.
-fn sample_octets(encoding: &str) -> Option<i64> {
-    match encoding.to_ascii_uppercase().as_str() {
-        "L8" => Some(1),
-        "L16" => Some(2),
-        "L24" => Some(3),
-        "AM824" => Some(4),
-        _ => None,
-    }
-}
-
-/// What differs, as a sentence.
-fn difference(stream: &Stream) -> Option<String> {
-    let map = stream.described.as_ref()?.map.as_ref()?;
-    if let Some(measured) = stream.packets.clock_rate.filter(|measured| *measured != map.clock_rate) {
-        return Some(format!("described with {} Hz, its timestamps run at {measured} Hz", map.clock_rate));
-    }
-    let step = stream.packets.step.filter(|(low, high)| low == high && *low > 0).map(|(step, _)| step)?;
-    let (low, high) = stream.packets.octets;
-    let width = sample_octets(&map.encoding).filter(|_| low == high)?;
-    let channels = i64::from(map.channels.unwrap_or(1));
-    let due = i64::from(step).saturating_mul(width).saturating_mul(channels);
-    (due != i64::from(low)).then(|| {
-        format!(
-            "described as {} with {channels} channels, {step} samples take {due} octets; its packets have {low}",
-            map.encoding
-        )
-    })
-}
-
 impl FormatOrRateMismatch {
     fn finding(&self, analysis: &Analysis, stream: &Stream) -> Option<Finding> {
-        let is_audio = stream.nature.kind == Kind::Audio && stream.nature.known_by == KnownBy::Sdp;
-        if !is_audio || stream.rate.packets() < PACKETS {
+        if stream.contradictions.is_empty() {
             return None;
         }
-        let text = difference(stream)?;
+        let texts: Vec<String> = stream.contradictions.iter().map(ToString::to_string).collect();
+        let text = texts.join("; ");
+        // Receivers bear with packets of another length, most of them.
+        let is_format = stream.contradictions.iter().any(Contradiction::is_of_format);
+        let severity = if is_format { Severity::Major } else { Severity::Minor };
         let title = format!("{}: {text}", stream.key);
         let name = stream.described.as_ref().map(|described| described.name.as_str()).unwrap_or_default();
         let evidence =
             vec![Evidence::at(None, format!("session {name:?}, {} packets", stream.rate.packets()))];
-        let finding = Finding::of(self, (Severity::Major, Strength::Shown), title, evidence);
+        let finding = Finding::of(self, (severity, Strength::Shown), title, evidence);
         Some(finding.about_stream(analysis, stream))
     }
 }

@@ -54,7 +54,7 @@ impl Rule for NoQuerier {
         let mut why = None;
         for segment in analysis.multicast.segments().filter(|segment| !segment.key.is_ipv6) {
             // A proxy without an address keeps members alive as well.
-            let speaks = segment.queriers.values().any(|querier| querier.silent_since.is_none());
+            let speaks = segment.queriers.values().any(|querier| !is_overdue(analysis, querier));
             let latest = segment.queriers.values().max_by_key(|querier| querier.last.time);
             match latest {
                 _ if speaks => {}
@@ -99,12 +99,21 @@ fn never(analysis: &Analysis) -> Result<Nanos, Option<String>> {
     }
 }
 
+/// Whether it is silent, or the next query is long due by the clock, in a hole of the capture.
+fn is_overdue(analysis: &Analysis, querier: &Querier) -> bool {
+    let silence = querier.last.time.zip(analysis.end).map(|(last, end)| end.since(last));
+    querier.silent_since.is_some() || silence.is_some_and(|silence| silence > querier.patience())
+}
+
 /// Whether the network was watched, after its last query, for as long as others wait before they take over.
 fn is_unheard(analysis: &Analysis, querier: &Querier) -> bool {
     let patience = querier.patience();
     let Some((last, end)) = querier.last.time.zip(analysis.end) else { return false };
     // Stamps from before the beginning: the capture's clock was set back, and its end is no end.
-    if analysis.start.is_some_and(|start| last < start) || analysis.watched_for(patience) <= patience {
+    if querier.silent_since.is_none()
+        || analysis.start.is_some_and(|start| last < start)
+        || analysis.watched_for(patience) <= patience
+    {
         return false;
     }
     let length = analysis.duration().unwrap_or(Nanos::ZERO);

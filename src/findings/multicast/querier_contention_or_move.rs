@@ -14,9 +14,6 @@ use crate::multicast::Querier;
 use crate::multicast::Segment;
 use crate::units::Nanos;
 
-/// Queries of each before two contend: a querier that starts may send two at once (RFC 3376 section 8.7, from memory).
-const QUERIES: u64 = 3;
-
 /// Two ask for members side by side, or another took over.
 pub(super) struct QuerierContentionOrMove;
 
@@ -40,7 +37,7 @@ impl Rule for QuerierContentionOrMove {
     fn sources(&self) -> &'static [&'static str] {
         &[
             "the lowest address asks: RFC 2236 3, RFC 3376 6.6.2 (from memory)",
-            "side by side: for longer than others wait, 255 s by default, with 3 queries each (chosen)",
+            "side by side: one asks again twice, each time after a lower address that is not silent (chosen)",
         ]
     }
 
@@ -64,18 +61,8 @@ fn together(one: &Querier, other: &Querier) -> Option<Nanos> {
 
 impl QuerierContentionOrMove {
     fn contention(&self, analysis: &Analysis, segment: &Segment) -> Option<Finding> {
-        let asking = || {
-            segment
-                .queriers
-                .values()
-                .filter(|querier| !querier.address.is_unspecified() && querier.queries >= QUERIES)
-        };
-        let (one, other, both) = asking().enumerate().find_map(|(index, one)| {
-            asking().skip(index + 1).find_map(|other| {
-                let both = together(one, other)?;
-                (both > one.patience().max(other.patience())).then_some((one, other, both))
-            })
-        })?;
+        let (one, other) = segment.contention()?;
+        let both = together(one, other).unwrap_or(Nanos::ZERO);
         let title = format!(
             "{}: {} and {} both ask for group members, for {}",
             named(segment.key),

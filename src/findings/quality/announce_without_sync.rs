@@ -92,6 +92,8 @@ impl AnnounceWithoutSync {
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!("{}: {} announces the leader and sends no Sync", domain.key, port.port),
             evidence: vec![
                 Evidence { place: last, text: format!("{announces} Announce and no Sync from this port") },

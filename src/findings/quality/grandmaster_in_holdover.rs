@@ -75,6 +75,8 @@ impl GrandmasterInHoldover {
             domain: Some(domain.key),
             device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!("{}: {} {state} (clockClass {class})", domain.key, port.port.clock),
             evidence,
             next: vec![

@@ -69,6 +69,8 @@ impl SiteDeviceMissing {
             domain: None,
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!("{} needs the clock and was not seen", entry.name),
             evidence: evidence.into_iter().map(|text| Evidence { place: None, text }).collect(),
             next: vec![

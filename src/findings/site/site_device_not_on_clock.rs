@@ -4,6 +4,7 @@ use super::site_domain_differs;
 use super::view;
 use super::view::Presence;
 use crate::analysis::Analysis;
+use crate::devices::Device;
 use crate::devices::State;
 use crate::devices::Strength;
 use crate::findings::Evidence;
@@ -24,6 +25,19 @@ impl Rule for SiteDeviceNotOnClock {
         "a device that needs the clock by the site file is seen and is not on it"
     }
 
+    fn next(&self) -> &'static [&'static str] {
+        &[
+            "see each device's state and reasons, and the finding about that state, for what to do",
+            "where there is no PTP: check that its clock is switched on and set to this network",
+            "if its clock has another address than the one listed, list that one",
+            "if it needs no clock, say needs_clock = false in the site file",
+        ]
+    }
+
+    fn sources(&self) -> &'static [&'static str] {
+        &["the site file", "what each state is said of: README (chosen)"]
+    }
+
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let Some(site) = view::site(analysis) else { return Outcome::Quiet };
         let in_view = view::would_see_a_follower(analysis);
@@ -37,7 +51,8 @@ impl Rule for SiteDeviceNotOnClock {
                     State::Astray if elsewhere => {}
                     State::Rival | State::Astray | State::Unanswered | State::Adrift | State::Unclocked => {
                         let reasons = device.reasons.join("; ");
-                        off.push(Off { name, what: device.state.name(), strength: device.strength, reasons });
+                        let (what, strength) = (device.state.name(), device.strength);
+                        off.push(Off { name, device: Some(device), what, strength, reasons });
                     }
                     State::Leading
                     | State::Relaying
@@ -49,7 +64,13 @@ impl Rule for SiteDeviceNotOnClock {
                     let reasons = format!(
                         "frames of it were captured, and no PTP; its requests would have been: {shown_by}"
                     );
-                    off.push(Off { name, what: "without PTP", strength: Strength::Inferred, reasons });
+                    off.push(Off {
+                        name,
+                        device: None,
+                        what: "without PTP",
+                        strength: Strength::Inferred,
+                        reasons,
+                    });
                 }
                 (Presence::WithoutPtp, Err(_)) | (Presence::Unseen, _) => {}
             }
@@ -58,7 +79,7 @@ impl Rule for SiteDeviceNotOnClock {
         match (off.as_slice(), unproven.is_empty()) {
             ([], false) => Outcome::CannotTell(view::by_reason(&unproven)),
             ([], true) => Outcome::Quiet,
-            (off, _) => Outcome::Broken(vec![self.finding(off)]),
+            (off, _) => Outcome::Broken(off.iter().map(|off| self.finding(off)).collect()),
         }
     }
 }
@@ -66,40 +87,27 @@ impl Rule for SiteDeviceNotOnClock {
 /// A device that is off the clock.
 struct Off<'a> {
     name: &'a str,
+    /// `None` where no PTP of it was captured.
+    device: Option<&'a Device>,
     what: &'static str,
     strength: Strength,
     reasons: String,
 }
 
 impl SiteDeviceNotOnClock {
-    fn finding(&self, off: &[Off<'_>]) -> Finding {
-        let evidence = off.iter().map(|off| Evidence {
-            place: None,
-            text: format!("{} is {}: {}", off.name, off.what, off.reasons),
-        });
-        let title = match off {
-            [one] => format!("{} needs the clock and is {}", one.name, one.what),
-            several => {
-                let names: Vec<&str> = several.iter().map(|off| off.name).collect();
-                format!("{} devices need the clock and are not on it: {}", names.len(), names.join(", "))
-            }
-        };
+    fn finding(&self, off: &Off<'_>) -> Finding {
         Finding {
-            id: self.id(),
-            severity: Severity::Critical,
-            strength: off.iter().map(|off| off.strength).max().unwrap_or(Strength::Inferred),
-            domain: None,
-            device: None,
-            stream: None,
-            title,
-            evidence: evidence.collect(),
-            next: vec![
-                "see each device's state and reasons, and the finding about that state, for what to do",
-                "where there is no PTP: check that its clock is switched on and set to this network",
-                "if its clock has another address than the one listed, list that one",
-                "if it needs no clock, say needs_clock = false in the site file",
-            ],
-            sources: vec!["the site file", "what each state is said of: README (chosen)"],
+            device: off.device.map(|device| device.key.clone()),
+            domain: off.device.and_then(|device| device.in_domain),
+            ..Finding::of(
+                self,
+                (Severity::Critical, off.strength),
+                format!("{} needs the clock and is {}", off.name, off.what),
+                vec![Evidence {
+                    place: None,
+                    text: format!("{} is {}: {}", off.name, off.what, off.reasons),
+                }],
+            )
         }
     }
 }

@@ -45,6 +45,8 @@ impl Rule for SiteDomainDiffers {
             domain: None,
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!("the site's clock is in {}; seen: {}", analysis.site.name(), seen.join(", ")),
             evidence,
             next: vec![

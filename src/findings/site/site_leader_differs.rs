@@ -80,6 +80,8 @@ impl SiteLeaderDiffers {
             domain: Some(domain.key),
             device: analysis.device_of(tenure.clock).map(|device| device.key.clone()),
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!("{}: {} leads instead of {wanted}; it is {role}", domain.key, tenure.clock),
             evidence,
             next: vec![

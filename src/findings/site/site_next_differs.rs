@@ -71,6 +71,8 @@ impl SiteNextDiffers {
             domain: Some(domain.key),
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!(
                 "{}: of the clocks heard, {other} would take over, and the site file names {wanted}",
                 domain.key

@@ -74,6 +74,8 @@ impl SiteOffsetExceeded {
             domain: device.in_domain,
             device: Some(device.key.clone()),
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!(
                 "{} is at least {} {side} the leader; {} are allowed",
                 device.name.as_ref().map_or(device.key.as_str(), |name| name.text.as_str()),

@@ -54,6 +54,8 @@ impl Rule for SiteProfileDiffers {
                 domain: Some(domain.key),
                 device: None,
                 stream: None,
+                follows_from: None,
+                affected: Vec::new(),
                 title: format!(
                     "{}: {} of {} points seen differ from {}, which the site file names",
                     domain.key,

@@ -52,6 +52,8 @@ impl SiteVersionDiffers {
             domain: None,
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!("only PTP version {seen} was seen; the site file names version {wanted}"),
             evidence: evidence.collect(),
             next: vec![
@@ -82,6 +84,8 @@ impl SiteVersionDiffers {
             domain: Some(domain.key),
             device: None,
             stream: None,
+            follows_from: None,
+            affected: Vec::new(),
             title: format!(
                 "{}: {} of {} ports send another version than 2.{minor}, which the site file names",
                 domain.key,

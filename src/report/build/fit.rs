@@ -1,11 +1,14 @@
 //! The answer of `downbeat fit` in words and numbers.
 
+use std::cmp::Ordering;
+
 use super::stream;
 use super::stream::share;
 use crate::analysis::Analysis;
 use crate::fit::Answer;
 use crate::fit::Fit;
 use crate::fit::Growth;
+use crate::fit::LEAST_LENGTH;
 use crate::fit::Planned;
 use crate::report::document::FIT_SCHEMA;
 use crate::report::document::FitDocument;
@@ -13,7 +16,9 @@ use crate::report::document::PlannedDocument;
 use crate::report::format::count;
 use crate::report::format::duration_ns;
 use crate::report::format::per_cent;
+use crate::report::format::per_cent_up;
 use crate::report::format::rate;
+use crate::report::format::seconds;
 use crate::report::format::things;
 use crate::streams::SpeedKnownBy;
 use crate::units::BitsPerSecond;
@@ -32,15 +37,32 @@ pub fn fit_document(analysis: &Analysis, fit: &Fit) -> FitDocument {
         link: stream::link(analysis),
         keep_free: f64::from(fit.keep_free.thousandths()) / 1000.0,
         planned: fit.planned.iter().map(planned).collect(),
+        duration_s: seconds(fit.now.length),
+        is_short: fit.now.length < SHORT,
         load_now_mean: of_link(fit.now.mean),
         load_now_peak_1s: of_link(fit.now.peak),
         load_then_mean: of_link(fit.mean_then),
         load_then_peak_1s: of_link(fit.peak_then),
-        free_then: 1.0 - of_link(fit.mean_then),
+        load_then_peak_1ms: of_link(fit.burst_then()),
+        usable_bps: fit.usable.0,
+        mean_then_bps: fit.mean_then.0,
+        peak_1s_then_bps: fit.peak_then.0,
+        free_then: free(fit.mean_then, fit.now.speed),
         answer: fit.answer.name(),
         arithmetic: arithmetic(fit),
         caveats: caveats(analysis, fit),
     }
+}
+
+/// What is free of a link: a fraction of whole bits, so that no slip of floating point shows.
+#[allow(
+    clippy::as_conversions,
+    clippy::cast_precision_loss,
+    reason = "the report is where floating point begins"
+)]
+fn free(used: BitsPerSecond, of: BitsPerSecond) -> f64 {
+    let free = i128::from(of.0) - i128::from(used.0);
+    free as f64 / of.0 as f64
 }
 
 fn planned(planned: &Planned) -> PlannedDocument {
@@ -54,7 +76,7 @@ fn planned(planned: &Planned) -> PlannedDocument {
 
 fn arithmetic(fit: &Fit) -> Vec<String> {
     let now = &fit.now;
-    let of_link = |value: BitsPerSecond| format!("{} ({})", rate(value.0), per_cent(share(value, now.speed)));
+    let of_link = |value: BitsPerSecond| format!("{} ({})", rate(value.0), per_cent_up(value.0, now.speed.0));
     let free = per_cent(f64::from(fit.keep_free.thousandths()) / 1000.0);
     let mut lines = vec![
         format!("link: {} less {free} to keep free = {}", rate(now.speed.0), rate(fit.usable.0)),
@@ -82,13 +104,15 @@ fn arithmetic(fit: &Fit) -> Vec<String> {
     for (what, before, then) in
         [("mean", now.mean, fit.mean_then), ("fullest second", now.peak, fit.peak_then)]
     {
-        let sign = if then <= fit.usable { "at most" } else { "above" };
-        lines.push(format!(
-            "then, {what}: {} + {more} = {}, {sign} {}",
-            rate(before.0),
-            of_link(then),
-            rate(fit.usable.0)
-        ));
+        let limit = rate(fit.usable.0);
+        let held = match then.cmp(&fit.usable) {
+            Ordering::Less => format!("at most {limit}"),
+            Ordering::Equal => format!("exactly {limit}, which fits"),
+            Ordering::Greater => {
+                format!("above {limit} by {}", rate(then.0.saturating_sub(fit.usable.0)))
+            }
+        };
+        lines.push(format!("then, {what}: {} + {more} = {}, {held}", rate(before.0), of_link(then)));
     }
     lines.push(match fit.room() {
         Some(room) => format!("room beside the fullest second of now: {}", rate(room.0)),
@@ -130,9 +154,19 @@ fn caveats(analysis: &Analysis, fit: &Fit) -> Vec<String> {
             caveats.push(format!("{speed} is assumed; say what it is with --link-speed"));
         }
     }
-    if fit.now.length < SHORT {
-        let length = duration_ns(fit.now.length.0);
-        caveats.push(format!("the capture is {length} long: there may be fuller seconds outside it"));
+    let length = duration_ns(fit.now.length.0);
+    if fit.now.length < LEAST_LENGTH {
+        caveats.push(format!(
+            "the capture is {length} long and holds no whole second: neither a mean nor a fullest second of it says what \
+             the link carries. Capture for {} or more, for {} at the least (chosen)",
+            duration_ns(SHORT.0),
+            duration_ns(LEAST_LENGTH.0)
+        ));
+    } else if fit.now.length < SHORT {
+        caveats.push(format!(
+            "the capture is {length} long: there may be fuller seconds outside it; {} or more show more of them (chosen)",
+            duration_ns(SHORT.0)
+        ));
     }
     let burst = fit.burst_then();
     if burst > fit.now.speed && fit.answer != Answer::DoesNotFit {

@@ -139,6 +139,7 @@ fn capture(report: &CaptureReport) -> CaptureDocument {
             })
             .collect(),
         time_backsteps: summary.time_backsteps,
+        undeclared_frame_checks: summary.undeclared_checks,
         drops_reported: summary.drops_reported,
         link_types: summary.link_types.iter().map(|link| link.0).collect(),
         damage: summary
@@ -240,6 +241,7 @@ fn finding(analysis: &Analysis, finding: &Finding) -> FindingDocument {
         evidence: finding.evidence.iter().map(|evidence| evidence_document(analysis, evidence)).collect(),
         next: finding.next.clone(),
         sources: finding.sources.clone(),
+        follows_from: finding.follows_from,
     }
 }
 

@@ -30,6 +30,8 @@ pub(super) fn document(analysis: &Analysis) -> MulticastDocument {
         unrequested: text(&group_use.unrequested),
         unrequested_caveats: group_use.unrequested_caveats.clone(),
         idle: text(&group_use.idle),
+        reports_of_no_group: analysis.multicast.no_groups,
+        no_group: analysis.multicast.no_group.map(|address| address.to_string()),
         shared_macs: group_use
             .shared_macs
             .iter()
@@ -105,10 +107,13 @@ fn device(analysis: &Analysis, event: &Event) -> Option<String> {
     let host = match event.what {
         Happening::QuerierChanged { after: querier, .. }
         | Happening::QuerierSilent { querier }
-        | Happening::QuerierReturned { querier } => Host::Ip(querier),
-        Happening::Joined { host, .. } | Happening::Left { host, .. } | Happening::Expired { host, .. } => {
-            host
-        }
+        | Happening::QuerierReturned { querier }
+        | Happening::QuerierNameless { querier }
+        | Happening::QueriersContend { higher: querier, .. } => Host::Ip(querier),
+        Happening::Joined { host, .. }
+        | Happening::Left { host, .. }
+        | Happening::Expired { host, .. }
+        | Happening::Unanswered { host, .. } => host,
     };
     let mut devices = analysis.devices.iter().filter(|device| match &host {
         Host::Ip(ip) => device.ips.contains(ip),
@@ -128,6 +133,17 @@ fn words(event: &Event) -> String {
             format!("{querier} has not asked for group members{vlan} for too long")
         }
         Happening::QuerierReturned { querier } => format!("{querier} asks for group members{vlan} again"),
+        Happening::QueriersContend { lower, higher } => {
+            format!("{higher} goes on asking for group members{vlan} beside {lower}, which is lower")
+        }
+        Happening::QuerierNameless { querier } => {
+            format!("group members are asked for{vlan} from {querier}, and from no address")
+        }
+        Happening::Unanswered { host, group } => {
+            format!(
+                "membership of {host} in {group}{vlan} has ended: nobody answered the queries for that group"
+            )
+        }
         Happening::Joined { host, group } => format!("{host} joins {group}{vlan}"),
         Happening::Left { host, group } => format!("{host} leaves {group}{vlan}"),
         Happening::Expired { host, group } => {

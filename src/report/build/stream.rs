@@ -19,7 +19,6 @@ use crate::statistics::Rate;
 use crate::statistics::RateWidth;
 use crate::streams::Against;
 use crate::streams::FlowKey;
-use crate::streams::Intervals;
 use crate::streams::Stream;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
@@ -70,7 +69,7 @@ pub(super) fn document(analysis: &Analysis, stream: &Stream) -> StreamDocument {
         peak_10ms_bps: peak(&stream.rate, RateWidth::TenMilliseconds),
         peak_1ms_bps: peak(&stream.rate, RateWidth::Millisecond),
         payload_mean_bps: stream.payload_mean.map(|rate| rate.0),
-        interval_ns: intervals(&stream.intervals),
+        interval_ns: intervals(stream),
         rtp: stream.rtp.map(|rtp| RtpDocument {
             lost: rtp.lost,
             duplicated: rtp.duplicated,
@@ -95,6 +94,7 @@ pub(super) fn document(analysis: &Analysis, stream: &Stream) -> StreamDocument {
             reference_clock: described.reference.map(|identity| ClockIdentity(identity).to_string()),
             reference_domain: described.domain,
             agrees: described.agrees,
+            contradictions: stream.contradictions.iter().map(ToString::to_string).collect(),
         }),
         receivers: analysis.receivers_of(stream).map(|hosts| hosts.iter().map(ToString::to_string).collect()),
         clocked: media.and_then(crate::streams::MediaRate::is_off).map(|off| !off),
@@ -110,8 +110,10 @@ fn device_key(analysis: &Analysis, stream: &Stream) -> Option<String> {
     analysis.sender_of(stream).map(|device| device.key.clone())
 }
 
-fn intervals(intervals: &Intervals) -> Option<IntervalDocument> {
+fn intervals(stream: &Stream) -> Option<IntervalDocument> {
+    let intervals = &stream.intervals;
     Some(IntervalDocument {
+        every: stream.every?.0,
         median: intervals.quantile(500)?.0,
         p5: intervals.quantile(50)?.0,
         p95: intervals.quantile(950)?.0,

@@ -33,6 +33,8 @@ pub struct CaptureDocument {
     pub problems: Vec<ProblemDocument>,
     /// Stamps earlier than the one before on the same interface.
     pub time_backsteps: u64,
+    /// Frames that end with their check sequence though the file does not say so: rates count it once.
+    pub undeclared_frame_checks: u64,
     /// Frames the capturing machine says it lost.
     pub drops_reported: Option<u64>,
     /// Link types, as the capture formats number them.

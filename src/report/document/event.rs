@@ -86,6 +86,8 @@ pub struct FindingDocument {
     pub next: Vec<&'static str>,
     /// Where the rule and its limits come from.
     pub sources: Vec<&'static str>,
+    /// Place in `findings`, from 0, of the finding that this one likely follows from; `null` where it stands for itself.
+    pub follows_from: Option<usize>,
 }
 
 /// What shows a finding.

@@ -22,6 +22,10 @@ pub struct FitDocument {
     pub keep_free: f64,
     /// What is planned.
     pub planned: Vec<PlannedDocument>,
+    /// How long the capture is.
+    pub duration_s: f64,
+    /// Whether that is less than a minute (chosen): fuller seconds may lie outside it.
+    pub is_short: bool,
     /// Mean load now, as a fraction of the link's speed.
     pub load_now_mean: f64,
     /// Load in the fullest second now; no less than the mean.
@@ -30,9 +34,18 @@ pub struct FitDocument {
     pub load_then_mean: f64,
     /// Load where what is planned meets the fullest second of now.
     pub load_then_peak_1s: f64,
+    /// What may be used of the link: its speed less what has to stay free.
+    pub usable_bps: u64,
+    /// Mean rate with what is planned; fits where it is no more than `usable_bps`.
+    pub mean_then_bps: u64,
+    /// Rate where what is planned meets the fullest second of now.
+    pub peak_1s_then_bps: u64,
     /// What is free of the link then, on average; below 0 where it is overfull.
     pub free_then: f64,
-    /// `fits`, `only-if-peaks-do-not-meet` or `does-not-fit`.
+    /// Load of the fullest millisecond with what is planned.
+    pub load_then_peak_1ms: f64,
+    /// `fits` (also at exactly what may be used), `only-if-peaks-do-not-meet`, `does-not-fit`, or `cannot-tell` where the
+    /// capture holds no whole second.
     pub answer: &'static str,
     /// How that was worked out, line by line.
     pub arithmetic: Vec<String>,

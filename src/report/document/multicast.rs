@@ -15,8 +15,12 @@ pub struct MulticastDocument {
     pub unrequested: Vec<String>,
     /// Why that nobody asked is no evidence; empty where it is.
     pub unrequested_caveats: Vec<&'static str>,
-    /// Groups asked for at any time to which nothing came in the whole capture, without link-local ones.
+    /// Groups asked for by somebody who has not left, to which nothing came in the whole capture, without link-local ones.
     pub idle: Vec<String>,
+    /// Reports and leaves for addresses that are no groups; they count nowhere else.
+    pub reports_of_no_group: u64,
+    /// The first such address; `null` where there is none.
+    pub no_group: Option<String>,
     /// MAC addresses that several groups in use share, or a group shares with PTP or link-local groups.
     pub shared_macs: Vec<SharedMacDocument>,
 }
@@ -79,7 +83,7 @@ pub struct MemberDocument {
     pub first_at_s: Option<f64>,
     /// Its last report or leave.
     pub last_at_s: Option<f64>,
-    /// `left` or `expired`; `null` while it is a member.
+    /// `left`, `expired`, or `unanswered` where queries for its group alone stayed without an answer; `null` while it is a member.
     pub ended_by: Option<&'static str>,
     /// When it ended.
     pub ended_at_s: Option<f64>,

@@ -88,10 +88,13 @@ pub struct StreamDocument {
     pub twins: Vec<TwinDocument>,
 }
 
-/// Time from packet to packet; percentiles are off by a sixteenth at the most.
+/// Time from packet to packet; percentiles are exact where intervals are alike, else off by an eighth at the most.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct IntervalDocument {
+    /// The mean from packet to packet as they were sent, lost ones included, where that agrees with the median; else the
+    /// median.
+    pub every: i64,
     /// 50th percentile.
     pub median: i64,
     /// 5th percentile.
@@ -134,6 +137,9 @@ pub struct SessionDocument {
     pub reference_domain: Option<u8>,
     /// Whether that is a leader of this capture, in that domain.
     pub agrees: Option<bool>,
+    /// What it says of payload type, clock rate, octets or time of a packet that the packets speak against; kind, codec and
+    /// clock rate of the stream are then those of the packets, unless the time of a packet is all.
+    pub contradictions: Vec<String>,
 }
 
 /// The other leg of a stream that comes on two paths.

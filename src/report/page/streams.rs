@@ -150,6 +150,9 @@ fn stream(document: &Document, stream: &StreamDocument) -> Vec<Cell> {
             (stream.kind)
             @if let Some(codec) = &stream.codec { ", " (foreign(codec)) }
             @if let Some(session) = session { div.addresses { (session) } }
+            @for text in stream.session.iter().flat_map(|session| &session.contradictions) {
+                div.addresses { (foreign(text)) }
+            }
         }),
         bits(stream.mean_bps),
         bits(stream.peak_1s_bps),

@@ -11,6 +11,7 @@ use crate::report::document::SeverityName;
 use crate::report::document::StrengthName;
 use crate::report::document::VerdictName;
 use crate::report::format::count;
+use crate::report::format::things;
 
 /// Pieces of evidence shown of one finding; the JSON report has all.
 const EVIDENCE: usize = 40;
@@ -64,7 +65,30 @@ pub(super) fn section(document: &Document) -> Markup {
             }
             (first(document))
             @for (index, finding) in document.findings.iter().enumerate() {
-                (self::finding(finding, document.captures.len() > 1, index == 0 && is_grave(finding)))
+                @if finding.follows_from.is_none() {
+                    (self::finding(finding, document.captures.len() > 1, index == 0 && is_grave(finding)))
+                    (effects(document, index))
+                }
+            }
+        }
+    }
+}
+
+/// What likely follows from a finding, closed until asked for.
+fn effects(document: &Document, index: usize) -> Markup {
+    let behind = document.findings.iter().skip(index.saturating_add(1));
+    let effects: Vec<&FindingDocument> =
+        behind.take_while(|finding| finding.follows_from == Some(index)).collect();
+    let number = u64::try_from(effects.len()).unwrap_or(u64::MAX);
+    html! {
+        @if !effects.is_empty() {
+            details.effects {
+                summary {
+                    (things(number, "finding"))
+                    @if number == 1 { " likely follows" } @else { " likely follow" }
+                    " from the one above"
+                }
+                @for effect in effects { (finding(effect, document.captures.len() > 1, false)) }
             }
         }
     }

@@ -22,7 +22,9 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
     // One querier that keeps asking is as it should be, and a short report is read.
     let keeps_asking = matches!(multicast.queriers.as_slice(), [one] if one.silent_since_s.is_none());
     let is_quiet = multicast.queriers.is_empty() && !has_members;
-    let all_wanted = unrequested.is_empty() && multicast.idle.is_empty() && multicast.shared_macs.is_empty();
+    let odd = multicast.reports_of_no_group;
+    let all_wanted =
+        odd == 0 && unrequested.is_empty() && multicast.idle.is_empty() && multicast.shared_macs.is_empty();
     if (keeps_asking || is_quiet) && all_wanted {
         return Ok(());
     }
@@ -43,6 +45,10 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
     }
     if !multicast.idle.is_empty() {
         paragraph(out, 2, "empty       ", &format!("{}: asked for, nothing came", list(&multicast.idle)))?;
+    }
+    if let Some(address) = multicast.no_group.as_ref().filter(|_| odd > 0) {
+        let text = format!("{} for addresses that are no groups, the first {address}", things(odd, "report"));
+        paragraph(out, 2, "ignored     ", &text)?;
     }
     for shared in multicast.shared_macs.iter().take(SHOWN) {
         paragraph(out, 2, "one MAC     ", &shared_mac(shared))?;

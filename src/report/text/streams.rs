@@ -170,7 +170,7 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
     }
     parts.push(things(stream.packets, "packet"));
     if let Some(interval) = &stream.interval_ns {
-        parts.push(format!("every {}", duration_ns(interval.median)));
+        parts.push(format!("every {}", duration_ns(interval.every)));
     }
     if let Some(jitter) = stream.rtp.as_ref().and_then(|rtp| rtp.jitter_ns) {
         parts.push(format!("jitter {}", duration_ns(jitter)));
@@ -200,7 +200,8 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
         }
     }
     if let Some(session) = &stream.session {
-        parts.push(format!("described as `{}`", plain(&session.name)));
+        let but = if session.contradictions.is_empty() { "" } else { ", which its packets contradict" };
+        parts.push(format!("described as `{}`{but}", plain(&session.name)));
     }
     for twin in &stream.twins {
         let (delay, later) =
@@ -259,6 +260,7 @@ fn trouble(stream: &StreamDocument) -> Option<String> {
     if stream.session.as_ref().and_then(|session| session.agrees) == Some(false) {
         parts.push("its description names another clock".to_owned());
     }
+    parts.extend(stream.session.iter().flat_map(|session| &session.contradictions).map(|text| plain(text)));
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 

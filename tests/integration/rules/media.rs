@@ -1,6 +1,7 @@
 //! Rules about media streams: made captures on which each fires, near misses, and captures that cannot tell.
 
 use serde_json::Value;
+use serde_json::json;
 
 use crate::support::craft::capture_file::CapturedFrame;
 use crate::support::judged;
@@ -185,6 +186,66 @@ fn packets_that_are_not_as_described_are_named() {
         scene.audio(&sender, 2_000, (48, 48_000), 288, 0);
         scene.announce(1, &sender, map, &[]);
         assert_eq!(said(&report(scene), "format-or-rate-mismatch"), expected, "{map}");
+    }
+}
+
+/// 1 ms of L24 x2 at 48 kHz in packets of payload type 97, described with other lines.
+fn described(map: &str, lines: &[&str], payload_type: u8, rate: u32) -> Value {
+    let mut scene = Scene::default();
+    let mut sender = sender(7);
+    sender.payload_type = payload_type;
+    scene.audio(&sender, 2_000, (48, rate), 288, 0);
+    scene.announce(1, &sender, map, lines);
+    report(scene)
+}
+
+#[test]
+fn a_description_that_packets_contradict_is_not_shown_as_what_the_stream_is() {
+    let right = described("L24/48000/2", &["a=ptime:1"], 97, 48_000);
+    let stream = &right["streams"][0];
+    assert_eq!((&stream["known_by"], &stream["codec"]), (&json!("sdp"), &json!("L24 x2")));
+    assert_eq!(stream["session"]["contradictions"], json!([]));
+    for (map, payload_type, rate, wanted) in [
+        ("L24/48000/2", 98, 48_000, "described with payload type 97, its packets have 98"),
+        ("L24/96000/2", 97, 48_000, "described with 96000 Hz, its timestamps run at 48000 Hz"),
+        (
+            "L16/48000/2",
+            97,
+            48_000,
+            "described as L16 with 2 channels, 48 samples take 192 octets; its packets have 288",
+        ),
+    ] {
+        let report = described(map, &[], payload_type, rate);
+        let stream = &report["streams"][0];
+        assert_eq!(stream["session"]["contradictions"], json!([wanted]));
+        // L24 x2 or L16 x3, as 288 octets of 48 samples may be.
+        assert_eq!(stream["known_by"], "inferred", "{map}");
+        assert_eq!(stream["clock_rate_hz"], 48_000);
+        assert_eq!(said(&report, "format-or-rate-mismatch"), ["major"]);
+        let finding = found(&report, "format-or-rate-mismatch");
+        assert!(finding["title"].as_str().unwrap().ends_with(wanted), "{finding}");
+    }
+}
+
+#[test]
+fn packets_of_another_time_than_described_are_named_and_rounded_ones_are_not() {
+    for (time, rate, expected) in [
+        ("4", 48_000, vec!["minor"]),
+        ("0.125", 48_000, vec!["minor"]),
+        ("1", 48_000, vec![]),
+        // 48 samples are 1.088 ms.
+        ("1.09", 44_100, vec![]),
+        ("1", 44_100, vec![]),
+        ("0.88", 48_000, vec!["minor"]),
+        ("0.89", 48_000, vec![]),
+        ("0", 48_000, vec![]),
+    ] {
+        let map = format!("L24/{rate}/2");
+        let report = described(&map, &[&format!("a=ptime:{time}")], 97, rate);
+        assert_eq!(said(&report, "format-or-rate-mismatch"), expected, "{time} {rate}");
+        let stream = &report["streams"][0];
+        assert_eq!(stream["codec"], "L24 x2", "the encoding is not in doubt");
+        assert_eq!(stream["session"]["contradictions"].as_array().unwrap().len(), expected.len());
     }
 }
 

@@ -2,6 +2,7 @@
 //! one that makes it say "cannot tell".
 
 mod carriage;
+mod causes;
 mod delay;
 mod elections;
 mod followers;

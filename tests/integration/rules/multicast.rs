@@ -100,9 +100,12 @@ fn two_queriers_side_by_side_contend_and_one_that_takes_over_is_a_move() {
 
 #[test]
 fn queries_of_nobody_are_named_unless_somebody_asks_as_well() {
-    for (other, expected) in [(None, vec!["minor"]), (Some(SWITCH), vec![])] {
+    // 2 × 20 s and half a second, by what it declares.
+    for (other, seconds, expected) in
+        [(None, 43, vec!["minor"]), (None, 41, vec!["cannot tell"]), (Some(SWITCH), 43, vec![])]
+    {
         let mut scene = Scene::default();
-        goes_on(&mut scene, 30);
+        goes_on(&mut scene, seconds);
         scene.query(1, Ipv4Addr::UNSPECIFIED, 20);
         if let Some(other) = other {
             scene.query(2, other, 20);

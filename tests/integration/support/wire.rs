@@ -201,10 +201,14 @@ impl Wire {
         }
     }
 
-    pub(crate) fn report(&self) -> Value {
+    pub(crate) fn capture(&self) -> Vec<u8> {
         let mut frames = self.0.clone();
         frames.sort_by_key(|frame| frame.stamp_ns);
-        judged::files(&[("made.pcap", capture_file::pcap(262_144, &frames))]).value()
+        capture_file::pcap(262_144, &frames)
+    }
+
+    pub(crate) fn report(&self) -> Value {
+        judged::files(&[("made.pcap", self.capture())]).value()
     }
 }
 

@@ -18,6 +18,16 @@ pub(crate) fn general_query(source: Ipv4Addr, max_response: u8, identification: 
     packet(source, ALL_SYSTEMS, identification, 0x11, max_response, Ipv4Addr::UNSPECIFIED)
 }
 
+/// A query for one group, sent to it; `max_response` in tenths of a second.
+pub(crate) fn group_query(
+    source: Ipv4Addr,
+    group: Ipv4Addr,
+    max_response: u8,
+    identification: u16,
+) -> Vec<u8> {
+    packet(source, group, identification, 0x11, max_response, group)
+}
+
 /// A membership report, sent to the group itself.
 pub(crate) fn report(source: Ipv4Addr, group: Ipv4Addr, identification: u16) -> Vec<u8> {
     packet(source, group, identification, 0x16, 0, group)
