@@ -51,17 +51,16 @@ impl Threads {
 
 /// Reads all of `inputs` into `reading` and says what the files held.
 pub fn read(reading: &mut Reading, inputs: Vec<Input>, threads: Threads) -> JoinedSummary {
-    if threads.count.get() == 1 {
-        return alone(reading, inputs);
-    }
-    let [input] = match <[Input; 1]>::try_from(inputs) {
-        Ok(one) => one,
-        Err(inputs) => return relay::read(reading, inputs),
+    let is_alone = threads.count.get() == 1;
+    let inputs = match <[Input; 1]>::try_from(inputs) {
+        Ok([input]) => match input.into_chunks(threads.part) {
+            Ok((chunks, _)) if is_alone => return in_order(reading, chunks),
+            Ok((chunks, open)) => return in_parts(reading, chunks, &open, threads.count.get()),
+            Err(input) => vec![input],
+        },
+        Err(inputs) => inputs,
     };
-    match input.into_chunks(threads.part) {
-        Ok((chunks, open)) => in_parts(reading, chunks, &open, threads.count.get()),
-        Err(input) => relay::read(reading, vec![input]),
-    }
+    if is_alone { alone(reading, inputs) } else { relay::read(reading, inputs) }
 }
 
 fn alone(reading: &mut Reading, inputs: Vec<Input>) -> JoinedSummary {
@@ -70,6 +69,17 @@ fn alone(reading: &mut Reading, inputs: Vec<Input>) -> JoinedSummary {
         reading.push(file, &record);
     }
     joined.finish()
+}
+
+/// One file has nothing to be joined with.
+fn in_order(reading: &mut Reading, mut chunks: Chunks) -> JoinedSummary {
+    let failure = chunks.walk_on(u64::MAX, |record| reading.push(0, record)).err();
+    summary(chunks, failure)
+}
+
+fn summary(chunks: Chunks, failure: Option<Error>) -> JoinedSummary {
+    let unreadable = failure.map(|error| (chunks.name().to_owned(), error)).into_iter().collect();
+    JoinedSummary { captures: vec![chunks.finish()], unreadable, gaps: Vec::new() }
 }
 
 /// A part on its way. To be used again for another one.
@@ -219,8 +229,7 @@ fn in_parts(reading: &mut Reading, mut chunks: Chunks, open: &Open, threads: usi
     if failure.is_none() {
         failure = chunks.walk_on(u64::MAX, |record| reading.push(0, record)).err();
     }
-    let unreadable = failure.map(|error| (chunks.name().to_owned(), error)).into_iter().collect();
-    JoinedSummary { captures: vec![chunks.finish()], unreadable, gaps: Vec::new() }
+    summary(chunks, failure)
 }
 
 /// Takes in the parts from `index` on, walked by as many threads as there are walkers.

@@ -13,6 +13,7 @@ use std::sync::Arc;
 use super::block::Block;
 use super::damage::DamageList;
 use super::error::Error;
+use super::frame_check::FrameChecks;
 use super::order::position;
 use super::reader::Reader;
 use super::record::CaptureSummary;
@@ -23,8 +24,8 @@ use super::walk::Step;
 use super::walk::Verdict;
 use super::walk::Walker;
 
-/// Octets looked at for a part's first record, from the part's beginning (chosen: ten frames of 60 KB as receive offload
-/// makes them, in a part that is shorter).
+/// Octets read behind a part's end, for its last record or, in a short part, for its first (chosen: ten frames of 60 KB,
+/// as receive offload makes them). What needs more is left to the walk in order.
 const LOOK: usize = 640 << 10;
 
 /// Something to read from anywhere.
@@ -67,7 +68,13 @@ impl Layout {
 
 /// What a thread needs to walk parts: how to read, and what the file has told of itself so far.
 #[derive(Debug, Clone)]
-pub struct Told(Arc<Walker>);
+pub struct Told(Arc<Known>);
+
+#[derive(Debug)]
+struct Known {
+    walker: Walker,
+    checks: FrameChecks,
+}
 
 /// A part that was walked apart.
 #[derive(Debug)]
@@ -76,7 +83,10 @@ pub struct Walked {
     end: u64,
     walker: Walker,
     tally: Tally,
+    /// Check sequences found.
+    checks: u64,
     tellings: u32,
+    learned: u64,
 }
 
 /// Walks parts, apart from all others.
@@ -116,13 +126,15 @@ impl Chunks {
     /// What the file has told of itself so far.
     #[must_use]
     pub fn told(&self) -> Told {
-        Told(Arc::new(self.reader.walker().clone()))
+        let (walker, checks) = (self.reader.walker().clone(), self.reader.checks().clone());
+        Told(Arc::new(Known { walker, checks }))
     }
 
     /// Whether `told` is out of date.
     #[must_use]
     pub fn tells_more(&self, told: &Told) -> bool {
-        self.reader.walker().tellings() != told.0.tellings()
+        self.reader.walker().tellings() != told.0.walker.tellings()
+            || self.reader.checks().learned() != told.0.checks.learned()
     }
 
     /// Records taken so far, which is the number of the last one.
@@ -135,9 +147,10 @@ impl Chunks {
     pub fn take(&mut self, part: &Walked) -> bool {
         let goes_on = part.start == self.reader.position()
             && part.tellings == self.reader.walker().tellings()
+            && part.learned == self.reader.checks().learned()
             && !self.reader.walker().is_lost();
         if goes_on {
-            self.reader.adopt(&part.walker, &part.tally, part.end);
+            self.reader.adopt(&part.walker, &part.tally, part.checks, part.end);
         }
         goes_on
     }
@@ -181,7 +194,8 @@ impl ChunkWalker {
     ) -> Option<Walked> {
         let block = &mut octets.0;
         block.read(&mut self.source, range.clone()).ok()?;
-        let mut walker = told.0.for_part();
+        let mut walker = told.0.walker.for_part();
+        let mut checks = told.0.checks.for_part();
         let length = usize::try_from(range.end.saturating_sub(range.start)).ok()?;
         let start = self.begin(block, length, &walker, told)?;
         let mut part = Walked {
@@ -189,15 +203,28 @@ impl ChunkWalker {
             end: 0,
             walker: walker.clone(),
             tally: Tally::default(),
+            checks: 0,
             tellings: walker.tellings(),
+            learned: checks.learned(),
         };
         let mut damage = DamageList::default();
         let mut at = start;
-        while at < length {
+        let mut is_sound = true;
+        while at < length && is_sound {
             let window = block.octets().get(at..).unwrap_or_default();
             let place = Place { at: block.at().saturating_add(position(at)), ended: false };
-            match walker.step(window, place, &mut damage) {
-                Step::Frame(frame) if damage.is_empty() => {
+            let step = walker.step(window, place, &mut damage);
+            is_sound = damage.is_empty() && !walker.is_lost() && walker.tellings() == part.tellings;
+            match step {
+                Step::Frame(mut frame) if is_sound => {
+                    let own = window.get(frame.data.clone()).unwrap_or_default();
+                    let found = checks.found;
+                    checks.fill_in(&mut frame, own);
+                    if checks.learned() != part.learned {
+                        checks.found = found;
+                        is_sound = false;
+                        continue;
+                    }
                     part.tally.count(&frame);
                     let record = Record {
                         number: part.tally.packets,
@@ -206,24 +233,23 @@ impl ChunkWalker {
                         interface: frame.interface,
                         original_len: frame.original_len,
                         fcs_octets: frame.fcs_octets,
-                        octets: window.get(frame.data.clone())?,
+                        octets: own,
                     };
                     each(&record, at.saturating_add(frame.data.start));
                     at = at.saturating_add(frame.taken);
                 }
-                Step::Pass(count) if damage.is_empty() && is_sound(&walker, part.tellings) => {
-                    at = at.saturating_add(count);
-                }
-                Step::Need(count) if is_sound(&walker, part.tellings) && !block.ended() => {
+                Step::Pass(count) if is_sound => at = at.saturating_add(count),
+                Step::Need(count) if is_sound && !block.ended() && count <= LOOK => {
                     block.hold(&mut self.source, at.saturating_add(count)).ok()?;
                 }
-                Step::Frame(_) | Step::Pass(_) | Step::Need(_) => {
-                    // What the last step has counted is not to be kept.
-                    walker = self.again(block, start..at, told)?;
-                    break;
-                }
+                Step::Frame(_) | Step::Pass(_) | Step::Need(_) => is_sound = false,
             }
         }
+        if !is_sound {
+            // What the last step has counted is not to be kept.
+            walker = again(block, start..at, told)?;
+        }
+        part.checks = checks.found;
         part.end = range.start.saturating_add(position(at));
         part.walker = walker;
         Some(part)
@@ -233,7 +259,7 @@ impl ChunkWalker {
     fn begin(&mut self, block: &mut Block, length: usize, walker: &Walker, told: &Told) -> Option<usize> {
         let mut at = 0;
         while at < length {
-            match walker.seems_to_begin(block.octets(), at, &told.0) {
+            match walker.seems_to_begin(block.octets(), at, &told.0.walker) {
                 Verdict::Yes => return Some(at),
                 Verdict::No => at = at.saturating_add(1),
                 Verdict::Open if block.ended() || block.octets().len() >= length.saturating_add(LOOK) => {
@@ -247,23 +273,6 @@ impl ChunkWalker {
         }
         None
     }
-
-    /// A walker that has walked what is sound in a part and nothing else.
-    fn again(&mut self, block: &Block, range: Range<usize>, told: &Told) -> Option<Walker> {
-        let mut walker = told.0.for_part();
-        let mut damage = DamageList::default();
-        let mut at = range.start;
-        while at < range.end {
-            let place = Place { at: block.at().saturating_add(position(at)), ended: false };
-            let window = block.octets().get(at..).unwrap_or_default();
-            at = match walker.step(window, place, &mut damage) {
-                Step::Frame(frame) => at.saturating_add(frame.taken),
-                Step::Pass(count) => at.saturating_add(count),
-                Step::Need(_) => return None,
-            };
-        }
-        Some(walker)
-    }
 }
 
 impl std::fmt::Debug for ChunkWalker {
@@ -272,6 +281,19 @@ impl std::fmt::Debug for ChunkWalker {
     }
 }
 
-fn is_sound(walker: &Walker, tellings: u32) -> bool {
-    !walker.is_lost() && walker.tellings() == tellings
+/// A walker that has walked what is sound in a part and nothing else.
+fn again(block: &Block, range: Range<usize>, told: &Told) -> Option<Walker> {
+    let mut walker = told.0.walker.for_part();
+    let mut damage = DamageList::default();
+    let mut at = range.start;
+    while at < range.end {
+        let place = Place { at: block.at().saturating_add(position(at)), ended: false };
+        let window = block.octets().get(at..).unwrap_or_default();
+        at = match walker.step(window, place, &mut damage) {
+            Step::Frame(frame) => at.saturating_add(frame.taken),
+            Step::Pass(count) => at.saturating_add(count),
+            Step::Need(_) => return None,
+        };
+    }
+    Some(walker)
 }

@@ -222,15 +222,21 @@ impl<R: Read + Seek> Reader<R> {
         &self.walker
     }
 
+    /// What is known of check sequences so far.
+    pub(super) fn checks(&self) -> &FrameChecks {
+        &self.checks
+    }
+
     /// Records counted so far.
     pub(super) fn packets(&self) -> u64 {
         self.tally.packets
     }
 
     /// Goes on behind a part that begins where this stands and that was walked apart.
-    pub(super) fn adopt(&mut self, walker: &Walker, tally: &Tally, end: u64) {
+    pub(super) fn adopt(&mut self, walker: &Walker, tally: &Tally, checks: u64, end: u64) {
         self.walker.adopt(walker);
         self.tally.join(tally);
+        self.checks.adopt(checks);
         self.frame = None;
         self.buffer.restart(end);
         self.is_elsewhere = true;
