@@ -172,7 +172,8 @@ impl Reading {
             self.absorb(batch);
         }
         self.absorb(tally);
-        self.streams.take_in(seen, octets);
+        let groups = &mut self.groups;
+        self.streams.take_in(seen, octets, |group| groups.record_media(group));
     }
 
     /// Takes in a stretch that follows what was taken in before. How a capture is cut into stretches makes no
@@ -373,7 +374,7 @@ fn requests_in_view(domains: &Domains) -> bool {
 }
 
 /// The time of the site's leader, else of any there is.
-fn leader_time<'a>(domains: &'a Domains, clocks: &Clocks, site: &SiteDomain) -> Option<LeaderTime<'a>> {
+fn leader_time<'a>(domains: &'a Domains, clocks: &'a Clocks, site: &SiteDomain) -> Option<LeaderTime<'a>> {
     let of = |key: &DomainKey| LeaderTime::of(domains.get(key)?, clocks.path(key)?);
     site.keys.iter().find_map(of).or_else(|| domains.iter().find_map(|domain| of(&domain.key)))
 }

@@ -247,16 +247,18 @@ pub struct LeaderTime<'a> {
     pub points: &'a [Point],
     /// `meanPathDelay` between leader and capture point, where it is known: what is in θ too much.
     pub delay: Option<ScaledNanos>,
+    /// Jumps of θ.
+    pub steps: &'a [ClockStep],
 }
 
 impl<'a> LeaderTime<'a> {
     /// Of a domain whose path has a rate; stamps that stand still give none.
     #[must_use]
-    pub fn of(domain: &'a Domain, path: &Path) -> Option<Self> {
+    pub fn of(domain: &'a Domain, path: &'a Path) -> Option<Self> {
         path.rate?;
         let (_, samples) = leader_port(domain)?;
         let delay = path.plausible_delay().map(ScaledNanos::from);
-        Some(Self { points: samples.one_way().points(), delay })
+        Some(Self { points: samples.one_way().points(), delay, steps: &path.steps })
     }
 }
 

@@ -54,7 +54,8 @@ pub(in crate::findings) fn besides(analysis: &Analysis, stream: &Stream) -> Numb
 pub(in crate::findings) fn is_much(analysis: &Analysis) -> bool {
     let mut media = Numbers::default();
     for rtp in analysis.wire.streams.iter().filter_map(|stream| stream.rtp.as_ref()) {
-        media.add(rtp.expected, rtp.lost);
+        // What went by while nothing was captured is missing too.
+        media.add(rtp.expected.saturating_add(rtp.not_captured), rtp.lost.saturating_add(rtp.not_captured));
     }
     of_clocks(analysis).is_much() || media.is_much()
 }

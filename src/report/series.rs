@@ -106,5 +106,5 @@ pub struct LossMark {
     /// The stream's key.
     pub stream: String,
     /// How many.
-    pub missing: u16,
+    pub missing: u64,
 }

@@ -2,13 +2,18 @@
 //!
 //! Numbers of RFC sections in this module are from memory.
 
+mod gaps;
 mod header;
 mod jitter;
+mod neighbours;
 pub mod payload;
 mod payload_type;
 mod sequence;
+mod window;
 
+pub use gaps::{Burst, Gap, Losses};
 pub use header::{Extension, Header, decode, is_plausible};
 pub use jitter::Jitter;
+pub use neighbours::Neighbours;
 pub use payload_type::{Media, StaticPayloadType, static_payload_type};
-pub use sequence::{Arrival, Sequence, SequenceCounts};
+pub use sequence::{Arrival, Numbered, Sequence, SequenceCounts};

@@ -1,21 +1,44 @@
-//! Sequence numbers: what is lost, late, doubled or begun anew, after RFC 3550 appendix A.1.
+//! Sequence numbers: what is missing, late, doubled or begun anew, after RFC 3550 appendix A.1.
 //!
 //! Different from the RFC, because this only looks on: the first packet counts at once (the RFC waits for
 //! `MIN_SEQUENTIAL`); duplicates are told from late packets by a window; loss counts missing numbers, which
-//! duplicates cannot hide; the packet that a restart was held back for counts; and a held number is forgotten
-//! when a packet in sequence arrives.
+//! duplicates cannot hide; the packet that a restart was held back for counts; a held number is forgotten
+//! when the next one in sequence arrives; a held number is confirmed by one near it (the RFC wants the next); and whether a restart is one, or so much was lost that the numbers look like
+//! it, is left to who knows the media clock ([`Losses::breaks`]).
+
+use super::gaps::LONG;
+use super::gaps::Losses;
+use super::gaps::Run;
+use super::gaps::Runs;
+use super::neighbours::Neighbours;
+use super::window::WINDOW;
+use super::window::Window;
+use crate::units::CaptureTime;
 
 /// `MAX_DROPOUT`: numbers that may be missing at once (RFC 3550 appendix A.1).
 const MAX_DROPOUT: u16 = 3000;
 /// `MAX_MISORDER`: how far behind a late packet may be (RFC 3550 appendix A.1).
 const MAX_MISORDER: u16 = 100;
+/// Missing numbers from which a packet does not run on from the one before (chosen).
+const NEAR: u16 = 64;
 /// How far a part's numbers must have moved until nothing from before it is left in the window: what came before
 /// may reach [`MAX_MISORDER`] beyond the part's first number.
-const SETTLED: u32 = 228;
+const SETTLED: u32 = 1152;
 /// Packets that a part logs at least, so that one long gap does not settle it (chosen).
 const LEAST_LOGGED: usize = 256;
 /// Packets that a part logs at most for a join (chosen: a stream of which each packet comes twice settles).
-const MOST_LOGGED: usize = 512;
+const MOST_LOGGED: usize = 2560;
+
+/// A packet as its sequence sees it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Numbered {
+    /// `sequence number`.
+    pub number: u16,
+    /// `timestamp`.
+    pub timestamp: u32,
+    /// When it was captured.
+    pub time: CaptureTime,
+}
 
 /// What a packet was to the sequence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,12 +56,10 @@ pub enum Arrival {
     Late,
     /// A number that has been there.
     Duplicate,
-    /// A number far from the others: a stray, or the first packet after a restart.
+    /// A number far from the others: a stray, or the first packet after a break.
     Held,
-    /// The second packet after a restart; it and the one held belong to the new sequence.
+    /// The second packet after a break; it and the one held belong to the new sequence.
     Restart,
-    /// Another SSRC: a new sequence begins.
-    NewSource,
 }
 
 /// Counts over all sequences of a flow.
@@ -56,16 +77,16 @@ pub struct SequenceCounts {
     pub reordered: u64,
     /// Gaps when they opened, filled later or not.
     pub gaps: u64,
-    /// Restarts of the sequence.
+    /// Restarts of the sequence as the RFC has them: an outage of 3000 packets or more looks the same.
     pub restarts: u64,
-    /// Changes of the SSRC.
-    pub ssrc_changes: u64,
     /// Times that the 16-bit number ran over.
     pub wraps: u64,
+    /// Packets that ran on from the newest one, with fewer than 64 missing between.
+    pub near: u64,
 }
 
 impl SequenceCounts {
-    /// Numbers that never came.
+    /// Numbers that never came, breaks aside.
     #[must_use]
     pub const fn lost(&self) -> u64 {
         self.expected.saturating_sub(self.unique)
@@ -77,146 +98,217 @@ impl SequenceCounts {
         self.received.saturating_sub(self.unique).saturating_sub(self.duplicates)
     }
 
-    fn each(&self, other: &Self, how: fn(u64, u64) -> u64) -> Self {
-        Self {
-            received: how(self.received, other.received),
-            unique: how(self.unique, other.unique),
-            expected: how(self.expected, other.expected),
-            duplicates: how(self.duplicates, other.duplicates),
-            reordered: how(self.reordered, other.reordered),
-            gaps: how(self.gaps, other.gaps),
-            restarts: how(self.restarts, other.restarts),
-            ssrc_changes: how(self.ssrc_changes, other.ssrc_changes),
-            wraps: how(self.wraps, other.wraps),
-        }
+    const fn join(&mut self, other: &Self) {
+        self.received += other.received;
+        self.unique += other.unique;
+        self.expected += other.expected;
+        self.duplicates += other.duplicates;
+        self.reordered += other.reordered;
+        self.gaps += other.gaps;
+        self.restarts += other.restarts;
+        self.wraps += other.wraps;
+        self.near += other.near;
     }
 }
 
 /// What decides about the next packet.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 struct Place {
-    ssrc: u32,
-    /// The highest number.
-    highest: u16,
-    /// Bit n: the number n below the highest has been there; 128 of them.
-    window: u128,
+    /// The packet with the highest number.
+    highest: Numbered,
+    window: Window,
     /// How far the lowest number is below the highest, at most [`SETTLED`].
     below: u32,
-    /// The number that would confirm a restart.
-    restart_at: Option<u16>,
+    /// What the next number would confirm as the first packet after a break.
+    held: Option<Numbered>,
+    runs: Runs,
 }
 
 impl Place {
-    const fn new(ssrc: u32, sequence_number: u16) -> Self {
-        Self { ssrc, highest: sequence_number, window: 1, below: 0, restart_at: None }
-    }
-
-    fn forward(&mut self, by: u16) {
-        self.highest = self.highest.wrapping_add(by);
-        self.window = self.window.checked_shl(u32::from(by)).unwrap_or(0) | 1;
-        self.below = self.below.saturating_add(u32::from(by)).min(SETTLED);
-        self.restart_at = None;
+    fn new(packet: Numbered) -> Self {
+        let window = Window::new(packet.number);
+        Self { highest: packet, window, below: 0, held: None, runs: Runs::default() }
     }
 }
 
-#[derive(Debug, Clone, Copy, Default)]
-struct Core {
-    place: Option<Place>,
+/// What was counted.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+struct Sums {
     counts: SequenceCounts,
     longest_gap: u16,
+    neighbours: Neighbours,
+    losses: Losses,
+}
+
+impl Sums {
+    fn join(&mut self, right: &Self) {
+        self.counts.join(&right.counts);
+        self.longest_gap = self.longest_gap.max(right.longest_gap);
+        self.neighbours.join(&right.neighbours);
+        self.losses.join(&right.losses);
+    }
+}
+
+/// How a packet runs on from the one held.
+enum On {
+    Ahead(u16),
+    Behind(u32),
+}
+
+/// The RFC wants the next number; here one near by will do, as packets may come out of order or be lost then too.
+fn from_held(held: u16, number: u16) -> Option<On> {
+    let (forward, behind) = (number.wrapping_sub(held), held.wrapping_sub(number));
+    match (forward, behind) {
+        (0, _) => None,
+        (1..=NEAR, _) => Some(On::Ahead(forward)),
+        (_, 1..MAX_MISORDER) => Some(On::Behind(u32::from(behind))),
+        _ => None,
+    }
+}
+
+#[derive(Debug, Clone, Default)]
+struct Core {
+    place: Option<Place>,
+    sums: Sums,
 }
 
 impl Core {
-    fn push(&mut self, ssrc: u32, sequence_number: u16) -> Arrival {
-        self.counts.received += 1;
+    fn push(&mut self, packet: Numbered) -> Arrival {
+        let counts = &mut self.sums.counts;
+        counts.received += 1;
         let Some(place) = &mut self.place else {
-            self.begin(ssrc, sequence_number);
+            self.begin(packet);
             return Arrival::First;
         };
-        if place.ssrc != ssrc {
-            self.counts.ssrc_changes += 1;
-            self.begin(ssrc, sequence_number);
-            return Arrival::NewSource;
-        }
-        let forward = sequence_number.wrapping_sub(place.highest);
-        let behind = place.highest.wrapping_sub(sequence_number);
-        if forward != 0 && forward < MAX_DROPOUT {
-            self.counts.wraps += u64::from(sequence_number < place.highest);
-            place.forward(forward);
-            self.counts.unique += 1;
-            self.counts.expected += u64::from(forward);
-            let missing = forward - 1;
-            if missing == 0 {
-                return Arrival::InOrder;
-            }
-            self.counts.gaps += 1;
-            self.longest_gap = self.longest_gap.max(missing);
-            return Arrival::AfterGap { missing };
-        }
-        if behind < MAX_MISORDER {
-            return self.behind(u32::from(behind));
-        }
-        if place.restart_at == Some(sequence_number) {
-            self.counts.restarts += 1;
-            self.counts.unique += 1;
-            self.begin(ssrc, sequence_number.wrapping_sub(1));
+        let number = packet.number;
+        if let Some(held) = place.held
+            && let Some(on) = from_held(held.number, number)
+        {
+            counts.restarts += 1;
+            place.runs.close_all(&mut self.sums.losses);
+            let runs = Runs::after_break(place.highest, held);
+            self.begin(held);
             if let Some(place) = &mut self.place {
-                place.forward(1);
+                place.runs = runs;
             }
-            self.counts.expected += 1;
+            match on {
+                On::Ahead(by) => self.forward(packet, by),
+                On::Behind(by) => self.behind(packet, by),
+            };
             return Arrival::Restart;
         }
-        place.restart_at = Some(sequence_number.wrapping_add(1));
-        Arrival::Held
-    }
-
-    fn begin(&mut self, ssrc: u32, sequence_number: u16) {
-        self.place = Some(Place::new(ssrc, sequence_number));
-        self.counts.unique += 1;
-        self.counts.expected += 1;
-    }
-
-    fn behind(&mut self, behind: u32) -> Arrival {
-        let Some(place) = &mut self.place else { return Arrival::First };
-        place.restart_at = None;
-        let bit = 1_u128.checked_shl(behind).unwrap_or(0);
-        if place.window & bit != 0 {
-            self.counts.duplicates += 1;
+        let forward = number.wrapping_sub(place.highest.number);
+        let behind = place.highest.number.wrapping_sub(number);
+        if forward != 0 && forward < MAX_DROPOUT {
+            return self.forward(packet, forward);
+        }
+        let is_older = packet.timestamp.wrapping_sub(place.highest.timestamp).cast_signed() <= 0;
+        // After a while newer packets may have such numbers once more.
+        if behind < MAX_MISORDER && (is_older || packet.time.since(place.highest.time) < LONG) {
+            return self.behind(packet, u32::from(behind));
+        }
+        // A copy that comes late; who begins anew with a number that was there has another timestamp.
+        if behind < WINDOW && is_older && place.window.has(number) {
+            counts.duplicates += 1;
             return Arrival::Duplicate;
         }
-        place.window |= bit;
-        self.counts.unique += 1;
-        self.counts.reordered += 1;
+        match place.held {
+            Some(held) if held.number == number => {
+                counts.duplicates += 1;
+                Arrival::Duplicate
+            }
+            _ => {
+                place.held = Some(packet);
+                Arrival::Held
+            }
+        }
+    }
+
+    fn begin(&mut self, packet: Numbered) {
+        self.place = Some(Place::new(packet));
+        self.sums.counts.unique += 1;
+        self.sums.counts.expected += 1;
+    }
+
+    fn forward(&mut self, packet: Numbered, by: u16) -> Arrival {
+        let Some(place) = &mut self.place else { return Arrival::First };
+        let Sums { counts, longest_gap, neighbours, losses } = &mut self.sums;
+        let before = std::mem::replace(&mut place.highest, packet);
+        counts.wraps += u64::from(packet.number < before.number);
+        counts.unique += 1;
+        counts.expected += u64::from(by);
+        place.window.forward(before.number, by);
+        place.below = place.below.saturating_add(u32::from(by)).min(SETTLED);
+        place.held = None;
+        let missing = by.wrapping_sub(1);
+        counts.near += u64::from(missing < NEAR);
+        if missing > 0 {
+            counts.gaps += 1;
+            *longest_gap = missing.max(*longest_gap);
+        } else {
+            let ticks = packet.timestamp.wrapping_sub(before.timestamp).cast_signed();
+            neighbours.push(ticks, packet.time.since(before.time));
+        }
+        place.runs.open(Run { before, after: packet, last: packet.number.wrapping_sub(1), missing });
+        if !place.runs.is_empty() {
+            place.runs.close(packet.number, place.below, MAX_MISORDER, losses);
+        }
+        if missing == 0 { Arrival::InOrder } else { Arrival::AfterGap { missing } }
+    }
+
+    fn behind(&mut self, packet: Numbered, behind: u32) -> Arrival {
+        let Some(place) = &mut self.place else { return Arrival::First };
+        let counts = &mut self.sums.counts;
+        if place.window.has(packet.number) {
+            counts.duplicates += 1;
+            return Arrival::Duplicate;
+        }
+        place.window.set(packet.number);
+        counts.unique += 1;
+        counts.reordered += 1;
         if behind > place.below {
-            self.counts.expected += u64::from(behind - place.below);
+            let further = behind - place.below;
+            counts.expected += u64::from(further);
+            place.runs.began_earlier(further);
+            let missing = u16::try_from(further - 1).unwrap_or_default();
+            let last = packet.number.wrapping_add(missing);
+            place.runs.open_first(Run { before: packet, after: packet, last, missing });
             place.below = behind;
+        } else if !place.runs.is_empty() {
+            place.runs.fill(packet.number);
         }
         Arrival::Late
     }
 }
 
-/// The sequence of one flow.
+/// The sequence of one flow: one SSRC. Memory: at most 11 KiB, and 40 KiB more where something may come before.
 #[derive(Debug, Clone, Default)]
 pub struct Sequence {
     core: Core,
-    log: Vec<(u32, u16)>,
-    /// The state after the log's last packet, once the log is complete.
+    log: Vec<Numbered>,
+    /// The state after the log's last packet, once the log is complete; the sums of the core go on from there.
     logged: Option<Core>,
+    is_beginning: bool,
     inexact: bool,
 }
 
 impl Sequence {
+    /// Says that no part comes before this one, so that nothing has to be kept for one. It can then be joined with what
+    /// follows and no more with what was before.
+    pub fn begin(&mut self) {
+        self.is_beginning = true;
+        self.log = Vec::new();
+    }
+
     /// Adds a packet in order of arrival.
-    pub fn push(&mut self, ssrc: u32, sequence_number: u16) -> Arrival {
-        let arrival = self.core.push(ssrc, sequence_number);
-        if self.logged.is_none() {
-            self.log.push((ssrc, sequence_number));
-            let settled =
-                self.log.len() >= LEAST_LOGGED && self.core.place.is_some_and(|place| place.below == SETTLED);
-            if settled || self.log.len() == MOST_LOGGED {
-                self.logged = Some(self.core);
-                // From here on apart from the log's, which the left side finds by itself.
-                self.core.longest_gap = 0;
+    pub fn push(&mut self, packet: Numbered) -> Arrival {
+        let arrival = self.core.push(packet);
+        if !self.is_beginning && self.logged.is_none() {
+            self.log.push(packet);
+            let moved = self.core.place.as_ref().is_some_and(|place| place.below == SETTLED);
+            if (moved && self.log.len() >= LEAST_LOGGED) || self.log.len() >= MOST_LOGGED {
+                let sums = std::mem::take(&mut self.core.sums);
+                self.logged = Some(Core { place: self.core.place.clone(), sums });
             }
         }
         arrival
@@ -226,164 +318,58 @@ impl Sequence {
     /// not, the left part had better walk the right one's packets itself; the counts are then an estimate.
     #[must_use]
     pub fn join(&mut self, right: &Self) -> bool {
-        for (ssrc, sequence_number) in &right.log {
-            self.push(*ssrc, *sequence_number);
+        for packet in &right.log {
+            self.push(*packet);
         }
         let mut exact = !right.inexact;
-        if let Some(logged) = right.logged {
+        if let Some(logged) = &right.logged {
             exact &= self.core.place == logged.place;
-            let since = right.core.counts.each(&logged.counts, u64::saturating_sub);
-            self.core.counts = self.core.counts.each(&since, u64::saturating_add);
-            self.core.longest_gap = self.core.longest_gap.max(right.core.longest_gap);
-            self.core.place = right.core.place;
+            self.core.sums.join(&right.core.sums);
+            self.core.place.clone_from(&right.core.place);
         }
         self.inexact |= !exact;
         exact
     }
 
+    /// Everything together.
+    fn sums(&self) -> Sums {
+        let mut sums = self.logged.as_ref().map(|logged| logged.sums.clone()).unwrap_or_default();
+        sums.join(&self.core.sums);
+        sums
+    }
+
     /// The counts.
     #[must_use]
-    pub const fn counts(&self) -> &SequenceCounts {
-        &self.core.counts
+    pub fn counts(&self) -> SequenceCounts {
+        let mut counts = self.core.sums.counts;
+        if let Some(logged) = &self.logged {
+            counts.join(&logged.sums.counts);
+        }
+        counts
     }
 
     /// Most numbers missing at once when a gap opened.
     #[must_use]
     pub fn longest_gap(&self) -> u16 {
-        self.core.longest_gap.max(self.logged.map_or(0, |logged| logged.longest_gap))
+        self.core.sums.longest_gap.max(self.logged.as_ref().map_or(0, |logged| logged.sums.longest_gap))
     }
 
-    /// The SSRC of the newest sequence.
+    /// Packets with neighbouring numbers.
     #[must_use]
-    pub fn ssrc(&self) -> Option<u32> {
-        self.core.place.map(|place| place.ssrc)
+    pub fn neighbours(&self) -> Neighbours {
+        self.sums().neighbours
+    }
+
+    /// What is missing, with what late packets could still fill were there more.
+    #[must_use]
+    pub fn losses(&self) -> Losses {
+        let mut losses = self.sums().losses;
+        if let Some(place) = &self.core.place {
+            place.runs.clone().close_all(&mut losses);
+        }
+        losses
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    type Result = (SequenceCounts, u16, Option<Place>);
-
-    fn pass(packets: &[(u32, u16)]) -> Sequence {
-        let mut sequence = Sequence::default();
-        for (ssrc, number) in packets {
-            sequence.push(*ssrc, *number);
-        }
-        sequence
-    }
-
-    fn result(sequence: &Sequence) -> Result {
-        (*sequence.counts(), sequence.longest_gap(), sequence.core.place)
-    }
-
-    fn cuts(packets: &[(u32, u16)], one: usize, two: usize) -> [Sequence; 3] {
-        let (one, two) = (one.min(packets.len()), two.min(packets.len()));
-        let (low, high) = (one.min(two), one.max(two));
-        [pass(&packets[..low]), pass(&packets[low..high]), pass(&packets[high..])]
-    }
-
-    /// A stream with losses, late packets by up to 20 places and duplicates, through several wraps.
-    fn stream() -> impl Strategy<Value = Vec<(u32, u16)>> {
-        let fate = prop_oneof![
-            40 => Just((1_usize, 0_usize)),
-            2 => Just((0, 0)),
-            1 => Just((2, 0)),
-            2 => (Just(1), 1_usize..20),
-        ];
-        (any::<u16>(), prop::collection::vec(fate, 0..1000)).prop_map(|(start, fates)| {
-            let mut packets: Vec<(usize, u16)> = Vec::new();
-            let mut number = start;
-            for (place, (copies, late)) in fates.into_iter().enumerate() {
-                packets.extend(std::iter::repeat_n((place + late, number), copies));
-                number = number.wrapping_add(if late == 7 { 300 } else { 1 });
-            }
-            packets.sort_by_key(|(place, _)| *place);
-            packets.into_iter().map(|(_, number)| (7, number)).collect()
-        })
-    }
-
-    /// Anything at all, near enough to itself that every branch is met.
-    fn noise() -> impl Strategy<Value = Vec<(u32, u16)>> {
-        let number = prop_oneof![3 => 0_u16..300, 1 => 65_400_u16..=65_535, 1 => 39_990_u16..40_100, 1 => any::<u16>()];
-        let ssrc = prop_oneof![20 => Just(1_u32), 1 => Just(2_u32)];
-        prop::collection::vec((ssrc, number), 0..900)
-    }
-
-    proptest! {
-        #[test]
-        fn joined_parts_of_a_stream_equal_one_pass_for_any_cuts(
-            packets in stream(), one in 0_usize..1000, two in 0_usize..1000,
-        ) {
-            let [mut joined, middle, right] = cuts(&packets, one, two);
-            prop_assert!(joined.join(&middle));
-            prop_assert!(joined.join(&right));
-            prop_assert_eq!(result(&joined), result(&pass(&packets)));
-        }
-
-        #[test]
-        fn the_right_side_may_be_joined_first(packets in stream(), one in 0_usize..1000, two in 0_usize..1000) {
-            let [mut joined, mut middle, right] = cuts(&packets, one, two);
-            prop_assert!(middle.join(&right));
-            prop_assert!(joined.join(&middle));
-            prop_assert_eq!(result(&joined), result(&pass(&packets)));
-        }
-
-        #[test]
-        fn a_join_of_noise_is_exact_or_says_that_it_is_not(
-            packets in noise(), one in 0_usize..900, two in 0_usize..900,
-        ) {
-            let [mut joined, middle, right] = cuts(&packets, one, two);
-            if joined.join(&middle) && joined.join(&right) {
-                prop_assert_eq!(result(&joined), result(&pass(&packets)));
-            }
-        }
-
-        #[test]
-        fn every_packet_is_counted_once(packets in noise()) {
-            let sequence = pass(&packets);
-            let counts = sequence.counts();
-            prop_assert_eq!(counts.received, u64::try_from(packets.len()).unwrap());
-            prop_assert_eq!(counts.unique + counts.duplicates + counts.strays(), counts.received);
-            prop_assert!(counts.expected >= counts.unique);
-        }
-    }
-
-    #[test]
-    fn a_part_that_never_settles_is_not_called_exact() {
-        let left: Vec<(u32, u16)> = (0..400).map(|number| (1, number)).collect();
-        let stuck: Vec<(u32, u16)> = std::iter::repeat_n((1, 350), 600).collect();
-        let mut joined = pass(&left);
-        assert!(!joined.join(&pass(&stuck)));
-    }
-
-    #[test]
-    fn packets_are_told_apart() {
-        let mut sequence = Sequence::default();
-        let numbers = [65_534, 65_535, 2, 1, 1, 65_530, 9000, 3, 20_000, 20_001, 20_002];
-        let arrivals: Vec<Arrival> = numbers.iter().map(|number| sequence.push(1, *number)).collect();
-        use Arrival::{AfterGap, Duplicate, First, Held, InOrder, Late, Restart};
-        assert_eq!(
-            arrivals,
-            [
-                First,
-                InOrder,
-                AfterGap { missing: 2 },
-                Late,
-                Duplicate,
-                Late,
-                Held,
-                InOrder,
-                Held,
-                Restart,
-                InOrder
-            ]
-        );
-        let counts = sequence.counts();
-        assert_eq!((counts.lost(), counts.strays(), counts.wraps, counts.restarts), (4, 1, 1, 1));
-        assert_eq!(sequence.push(2, 5), Arrival::NewSource);
-        assert_eq!((sequence.ssrc(), sequence.longest_gap()), (Some(2), 2));
-    }
-}
+mod tests;

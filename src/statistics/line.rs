@@ -112,6 +112,16 @@ pub fn theil_sen(points: &[Point]) -> Option<Slope> {
     })
 }
 
+/// The median slope, 10⁻⁶, between points of a series in order that stand `distance` places apart: a jump between two long
+/// stretches is in so many pairs only and leaves it, where it tilts [`theil_sen`]. `None` without such pairs.
+#[must_use]
+pub fn near_slope_ppm(points: &[Point], distance: usize) -> Option<f64> {
+    let pairs = points.iter().zip(points.iter().skip(distance));
+    let apart = pairs.filter(|(start, end)| end.time_ns > start.time_ns);
+    let mut slopes: Vec<f64> = apart.map(|(start, end)| slope_between(*start, *end) * 1e6).collect();
+    median_of(&mut slopes)
+}
+
 /// The slope of ordinary least squares, which a single late sample can pull away; σ from the residuals with
 /// n − 2 degrees of freedom, the interval ±1.96 standard errors. `None` as for [`theil_sen`].
 #[must_use]
@@ -385,6 +395,17 @@ mod tests {
         assert!((least_squares(&late).unwrap().ppm - 2.0).abs() > 0.2);
         assert!((theil_sen(&late).unwrap().ppm - 2.0).abs() < 1e-9);
         assert!((lower_envelope(&late).unwrap().ppm - 2.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_jump_tilts_theil_sen_and_not_the_slope_of_near_points() {
+        let mut jumping = noisy(100, 2, 0);
+        for point in jumping.iter_mut().skip(50) {
+            point.value_scaled_ns += 1_000_000_000 * 65536;
+        }
+        assert!((theil_sen(&jumping).unwrap().ppm - 2.0).abs() > 100.0);
+        assert!((near_slope_ppm(&jumping, 8).unwrap() - 2.0).abs() < 1e-9);
+        assert_eq!(near_slope_ppm(&jumping, 100), None);
     }
 
     #[test]

@@ -13,8 +13,8 @@ mod time_error;
 pub use distribution::{Distribution, Summary};
 pub use even::{EvenSeries, Uneven};
 pub use line::{
-    LowerEnvelope, Point, Slope, THEIL_SEN_LIMIT, interpolate, least_squares, lower_envelope, theil_sen,
-    thin, without_slope,
+    LowerEnvelope, Point, Slope, THEIL_SEN_LIMIT, interpolate, least_squares, lower_envelope, near_slope_ppm,
+    theil_sen, thin, without_slope,
 };
 pub use order::{
     OrderStatistics, median, median_absolute_deviation, median_absolute_deviation_scaled_ns,

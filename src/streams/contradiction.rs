@@ -117,7 +117,7 @@ pub(super) fn of(
     if described.kind != "audio" || count < PACKETS {
         return found;
     }
-    let steady = packets.step.filter(|(low, high)| low == high && *low > 0).map(|(step, _)| i64::from(step));
+    let steady = packets.step.filter(|step| *step > 0).map(i64::from);
     if let Some(map) = &described.map {
         if let Some(measured) = packets.clock_rate.filter(|measured| *measured != map.clock_rate) {
             found.push(Contradiction::ClockRate { described: map.clock_rate, measured });

@@ -3,9 +3,11 @@
 use super::flow::Measured;
 use super::media::Media;
 use super::media::VIDEO_RATE;
+use super::media::clock_rate;
 use super::sessions::Described;
 use super::signs::Format;
 use crate::rtp;
+use crate::rtp::Neighbours;
 use crate::rtp::payload::linear_audio_candidates;
 use crate::rtp::static_payload_type;
 
@@ -109,6 +111,7 @@ pub(super) fn plain(measured: &Measured, payload: &[u8], is_avtp: bool) -> Natur
 pub(super) fn rtp(
     measured: &Measured,
     media: &Media,
+    neighbours: &Neighbours,
     format: Option<Format>,
     described: Option<&Described>,
 ) -> Nature {
@@ -116,8 +119,8 @@ pub(super) fn rtp(
         .and_then(by_description)
         .or_else(|| by_payload_type(media))
         .or_else(|| format.map(by_payload_header))
-        .unwrap_or_else(|| inferred(measured, media));
-    if nature.kind == Kind::Video && media.markers > 1 && media.pairs.still > 0 {
+        .unwrap_or_else(|| inferred(measured, media, neighbours));
+    if nature.kind == Kind::Video && media.markers > 1 && neighbours.still() > 0 {
         nature.frames_per_1000_s = frames(measured, media);
     }
     nature
@@ -165,16 +168,15 @@ fn by_payload_header(format: Format) -> Nature {
     Nature::new(kind, Some(format.name().to_owned()), Some(VIDEO_RATE), KnownBy::PayloadHeader)
 }
 
-fn inferred(measured: &Measured, media: &Media) -> Nature {
+fn inferred(measured: &Measured, media: &Media, neighbours: &Neighbours) -> Nature {
     let unknown = Nature::new(Kind::Unknown, None, None, KnownBy::Unknown);
-    let Some(clock_rate) = media.pairs.clock_rate() else { return unknown };
+    let Some(clock_rate) = clock_rate(neighbours) else { return unknown };
     let (low, high) = measured.media_sizes;
-    // Each packet has its own time and all are alike: linear audio.
-    let steady = media.pairs.steps.filter(|(low, high)| low == high && *low > 0).map(|(step, _)| step);
+    // Each packet has its own time and all are alike, whatever jumps between: linear audio.
+    let steady = neighbours.step().and_then(|step| u32::try_from(step).ok()).filter(|step| *step > 0);
     if let Some(samples) =
-        steady.filter(|_| media.pairs.still == 0 && low == high && clock_rate != VIDEO_RATE)
+        steady.filter(|_| neighbours.still() == 0 && low == high && clock_rate != VIDEO_RATE)
     {
-        let samples = u32::try_from(samples).unwrap_or_default();
         let candidates = linear_audio_candidates(usize::from(low), samples);
         let names: Vec<String> = candidates
             .iter()
@@ -194,7 +196,7 @@ fn inferred(measured: &Measured, media: &Media) -> Nature {
         return Nature::new(Kind::Unknown, None, Some(clock_rate), KnownBy::Inferred);
     }
     // Several packets share an instant and the last of them is marked: pictures.
-    if media.pairs.still > 0 && media.markers > 0 {
+    if neighbours.still() > 0 && media.markers > 0 {
         return Nature::new(Kind::Video, None, Some(clock_rate), KnownBy::Inferred);
     }
     Nature::new(Kind::Unknown, None, Some(clock_rate), KnownBy::Inferred)

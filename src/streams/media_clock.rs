@@ -5,11 +5,13 @@ use crate::clock::LeaderTime;
 use crate::statistics::Point;
 use crate::statistics::interpolate;
 use crate::statistics::median;
+use crate::statistics::near_slope_ppm;
 use crate::statistics::theil_sen;
 use crate::statistics::thin;
 use crate::statistics::without_slope;
 use crate::timing::RtpUnwrapper;
 use crate::timing::ScaledNanos;
+use crate::timing::Step;
 use crate::timing::find_steps;
 use crate::timing::media_time;
 use crate::units::CaptureTime;
@@ -30,6 +32,13 @@ const POINTS: usize = 128;
 const SIDE: usize = 8;
 /// Steps below this are left to jitter (chosen: a mirror's queues move as much).
 const LEAST_STEP: ScaledNanos = ScaledNanos(1_000_000 << 16);
+/// How far apart in time jumps of the stream and of the leader may be and still be one: windows and Syncs have intervals
+/// of their own (chosen).
+const SAME_INSTANT: Nanos = Nanos::from_seconds(3);
+/// How far apart in size: so many parts of it, and the least step (chosen).
+const SAME_SIZE: i64 = 100;
+/// The leader's values next to a jump of its time that tell its size (chosen).
+const NEXT: usize = 3;
 /// Steps kept of one stream (chosen).
 const STEPS_KEPT: usize = 16;
 
@@ -118,7 +127,10 @@ pub(super) fn rate(
             phases.extend(phase(ptp, stamp.timestamp, clock_rate, direct));
         }
     }
-    let steps = steps(&points);
+    let mut steps = steps(&points);
+    for (_, step) in &mut steps {
+        *step = step.filter(|step| !leader.is_some_and(|leader| is_the_leaders(leader, step)));
+    }
     let calm = longest_calm(&points, &steps);
     let (first, last) = calm.first().zip(calm.last())?;
     let span = CaptureTime(last.time_ns).since(CaptureTime(first.time_ns));
@@ -173,16 +185,53 @@ fn phase(ptp_scaled: i128, timestamp: u32, clock_rate: u32, direct: u64) -> Opti
 
 /// Where the series jumps: the place, and the jump of the media clock.
 fn steps(points: &[Point]) -> Vec<(usize, Option<MediaStep>)> {
-    let slope = theil_sen(&thin(points, POINTS)).map_or(0.0, |slope| slope.ppm);
+    let whole = || theil_sen(&thin(points, POINTS)).map(|slope| slope.ppm);
+    let slope = near_slope_ppm(points, SIDE).or_else(whole).unwrap_or(0.0);
     let found = find_steps(&without_slope(points, slope), SIDE, LEAST_STEP);
-    found
-        .into_iter()
-        .map(|step| {
-            let jump =
-                step.size.nanos().map(|size| MediaStep { time: CaptureTime(step.time_ns), size: -size });
-            (step.index, jump)
-        })
-        .collect()
+    let places: Vec<usize> = found.iter().map(|step| step.index).collect();
+    let before = std::iter::once(0).chain(places.iter().copied());
+    let after = places.iter().copied().skip(1).chain([points.len()]);
+    let jump = |((step, from), until): ((&Step, usize), usize)| {
+        let left = level(points.get(from..step.index)?, true, step.time_ns, slope)?;
+        let right = level(points.get(step.index..until)?, false, step.time_ns, slope)?;
+        let size = ScaledNanos(right.saturating_sub(left)).nanos()?;
+        Some(MediaStep { time: CaptureTime(step.time_ns), size: -size })
+    };
+    let jumps: Vec<Option<MediaStep>> = found.iter().zip(before).zip(after).map(jump).collect();
+    places.into_iter().zip(jumps).collect()
+}
+
+/// Where a stretch that begins or ends at `at_ns` stands there: by the points next to it and its own slope, or by `slope`
+/// where it is short.
+fn level(stretch: &[Point], ends: bool, at_ns: i64, slope: f64) -> Option<i128> {
+    let long = (stretch.len() >= LEAST_WINDOWS).then(|| theil_sen(&thin(stretch, POINTS))).flatten();
+    let slope = long.map_or(slope, |slope| slope.ppm);
+    let near = if ends { stretch.get(stretch.len().saturating_sub(SIDE)..) } else { stretch.get(..SIDE) };
+    let mut from_there = vec![Point { time_ns: at_ns, value_scaled_ns: 0 }];
+    from_there.extend(near.unwrap_or(stretch));
+    let level = without_slope(&from_there, slope);
+    median(&level.iter().skip(1).map(|point| point.value_scaled_ns).collect::<Vec<i128>>())
+}
+
+/// Whether it was the leader's time that jumped: the stream, which went on, then seems to jump the other way.
+fn is_the_leaders(leader: &LeaderTime<'_>, step: &MediaStep) -> bool {
+    leader.steps.iter().any(|of_leader| {
+        // θ is the capture's clock less the leader's.
+        let Some(size) = jump_at(leader.points, of_leader.time) else { return false };
+        let apart = step.size.0.saturating_sub(size.0).saturating_abs();
+        let allowed = size.0.saturating_abs() / SAME_SIZE + LEAST_STEP.nanos().unwrap_or_default().0;
+        of_leader.time.since(step.time).0.saturating_abs() <= SAME_INSTANT.0 && apart <= allowed
+    })
+}
+
+/// How far the points on either side of an instant are apart.
+fn jump_at(points: &[Point], time: CaptureTime) -> Option<Nanos> {
+    let place = points.partition_point(|point| point.time_ns < time.0);
+    let (before, after) = points.split_at_checked(place)?;
+    let values = |points: &[Point]| points.iter().map(|point| point.value_scaled_ns).collect::<Vec<i128>>();
+    let left = median(&values(before.get(before.len().saturating_sub(NEXT)..)?))?;
+    let right = median(&values(after.get(..NEXT).unwrap_or(after)))?;
+    ScaledNanos(right.saturating_sub(left)).nanos()
 }
 
 fn longest_calm<'a>(points: &'a [Point], steps: &[(usize, Option<MediaStep>)]) -> &'a [Point] {
@@ -219,6 +268,26 @@ mod tests {
         assert_eq!(rate_of(20.0, true).is_off(), Some(true));
         assert_eq!(rate_of(7.8, false).is_off(), None);
         assert_eq!(rate_of(0.01, false).is_off(), None, "with an error as large as the limit");
+    }
+
+    #[test]
+    fn the_size_of_a_step_is_not_bent_by_the_slopes_about_it() {
+        // A second of 100 ms windows each; the clock runs 50 ppm fast and, where the second slope is given, then otherwise.
+        for (at, ppm, size_ms) in [(60, 50, 1000), (20, 50, 1000), (200, -80, -3), (100, 0, 250)] {
+            let value = |index: i64| {
+                let jump = if index >= at { size_ms * 1_000_000 } else { 0 };
+                i128::from(-(index * 100 * ppm) - jump + index * 7919 % 1000) << 16
+            };
+            let points: Vec<Point> = (0..300)
+                .map(|index| Point { time_ns: index * 100_000_000, value_scaled_ns: value(index) })
+                .collect();
+            let found = steps(&points);
+            assert_eq!(found.len(), 1, "{at} {ppm} {size_ms}: {found:?}");
+            let step = found[0].1.unwrap();
+            assert_eq!(step.time.0, at * 100_000_000);
+            let off = step.size.0 - size_ms * 1_000_000;
+            assert!(off.abs() < 2_000, "{at} {ppm} {size_ms}: {off}");
+        }
     }
 
     #[test]

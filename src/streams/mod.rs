@@ -2,11 +2,12 @@
 //!
 //! [`Streams`] takes in all frames and joins like the rest of a stretch; [`Streams::conclude`] tells what its flows are.
 //! Bit rates are those of the wire, by original lengths, so a capture that cut its frames gives the same ones. A
-//! fragmented datagram counts with its first fragment only.
+//! later fragment counts for the flow of its datagram's first one; where that was not seen it is left out and counted.
 
 mod contradiction;
 mod describe;
 mod flow;
+mod fragments;
 mod intervals;
 mod key;
 mod load;
@@ -14,11 +15,13 @@ mod marks;
 mod media;
 mod media_clock;
 mod minima;
+mod outages;
 mod packet;
 mod picked;
 mod seen;
 mod sessions;
 mod signs;
+mod silences;
 mod stream;
 mod table;
 mod trace;
@@ -30,7 +33,6 @@ pub use flow::Silence;
 pub use intervals::Intervals;
 pub use key::FlowKey;
 pub use load::{ASSUMED_SPEED, Link, Source, SpeedKnownBy};
-pub use media::Burst;
 pub use media_clock::{Against, MEDIA_LIMIT_PPM, MediaRate, MediaStep};
 pub use seen::Seen;
 pub use sessions::{Described, Sessions};
@@ -39,28 +41,28 @@ pub use table::{FLOWS_KEPT, Folded};
 pub use trace::RateChange;
 pub use trace::Trace;
 
+pub use crate::rtp::Burst;
+
 use crate::capture::Record;
 use crate::clock::LeaderTime;
+use crate::frame::Fragment;
 use crate::frame::Frame;
 use crate::statistics::Rate;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
-/// The flows of a stretch of frames. Memory: at most 27 KiB for each of [`FLOWS_KEPT`] flows.
+/// The flows of a stretch of frames. Memory: at most 36 KiB for each of [`FLOWS_KEPT`] flows.
 #[derive(Debug, Clone, Default)]
 pub struct Streams {
     table: table::Table,
     link: Rate,
     link_trace: Trace,
-    /// First and last frame, and times without any.
-    heard: Option<(CaptureTime, CaptureTime)>,
-    silences: Vec<Silence>,
+    /// Times without any frame.
+    silences: silences::Silences,
     untimed: u64,
+    fragments: fragments::Fragments,
 }
-
-/// Silences of the whole capture that are kept (chosen).
-const SILENCES_KEPT: usize = 64;
 
 /// What streams are held against.
 #[derive(Debug, Clone, Copy)]
@@ -92,6 +94,8 @@ pub struct Wire {
     pub folded: Folded,
     /// Frames without a time, which are in no stream.
     pub untimed: u64,
+    /// Later fragments of UDP to groups whose first fragment was not seen; they are in no stream.
+    pub fragments_left_out: u64,
 }
 
 impl Streams {
@@ -101,6 +105,7 @@ impl Streams {
     pub fn from_the_beginning() -> Self {
         let mut streams = Self::default();
         streams.table.is_beginning = true;
+        streams.fragments.is_beginning = true;
         streams
     }
 
@@ -111,37 +116,41 @@ impl Streams {
             return false;
         };
         self.carry(time, packet::wire(record));
-        let Some((key, packet, payload)) = packet::of(record, time, frame) else { return false };
+        let fragment = fragments::of(frame);
+        if let Some((Fragment::Later, datagram)) = fragment {
+            return self.later(datagram, fragments::Part { time, wire: packet::wire(record) });
+        }
+        let found = packet::of(record, time, frame);
+        if let Some((_, datagram)) = fragment {
+            self.fragments.first(datagram, found.as_ref().map(|(key, ..)| *key));
+        }
+        let Some((key, packet, payload)) = found else { return false };
         self.table.push(key, &packet, payload);
         true
     }
 
     /// Counts a frame for the link.
     fn carry(&mut self, time: CaptureTime, wire: u32) {
-        self.hear(time);
+        self.silences.hear(time);
         self.link.push(time, u64::from(wire));
         self.link_trace.push(time, u64::from(wire));
     }
 
-    /// Notes that something was captured.
-    fn hear(&mut self, time: CaptureTime) {
-        let (first, last) = self.heard.unwrap_or((time, time));
-        if time.since(last) > flow::PAUSE && self.silences.len() < SILENCES_KEPT {
-            self.silences.push(Silence { from: last, until: time });
-        }
-        self.heard = Some((first, time));
+    /// Takes in a later fragment; whether it belongs to a flow.
+    fn later(&mut self, datagram: fragments::Datagram, part: fragments::Part) -> bool {
+        let fragments::Belongs::To(Some(key)) = self.fragments.later(datagram, part) else { return false };
+        self.table.part(key, part);
+        true
     }
 
     /// This stretch and the one after it as one.
     #[must_use]
     pub fn join(mut self, right: Self) -> Self {
-        self.table.join(right.table);
-        if let Some((first, last)) = right.heard {
-            self.hear(first);
-            self.silences.extend(right.silences);
-            self.silences.truncate(SILENCES_KEPT);
-            self.heard = self.heard.map(|(first, _)| (first, last));
+        for (key, part) in self.fragments.join(right.fragments) {
+            self.table.part(key, part);
         }
+        self.table.join(right.table);
+        self.silences.join(&right.silences);
         // Where time goes far back at a cut, a peak may differ; nothing else does.
         let _exact: bool = self.link.join(&right.link);
         self.link_trace.join(right.link_trace);
@@ -158,10 +167,12 @@ impl Streams {
             leader: context.leader,
             leaders: context.leaders,
             resolution: context.resolution,
+            silences: self.silences.all(),
+            link: &self.link,
         };
         let mut streams = stream::streams(flows, &grounds);
         for stream in &mut streams {
-            stream.pauses.retain(|pause| !pause.is_of_all(&self.silences));
+            stream.pauses.retain(|pause| !pause.is_of_all(self.silences.all()));
         }
         twins::find(&mut streams);
         let sources = load::sources(&streams, &rates);
@@ -171,6 +182,13 @@ impl Streams {
             (None, None) => (ASSUMED_SPEED, SpeedKnownBy::Assumed),
         };
         let link = Link { speed, known_by, rate: self.link, trace: self.link_trace };
-        Wire { streams, sources, link, folded, untimed: self.untimed }
+        Wire {
+            streams,
+            sources,
+            link,
+            folded,
+            untimed: self.untimed,
+            fragments_left_out: self.fragments.left_out(),
+        }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::net::IpAddr;
 
+use super::fragments::Part;
 use super::key::FlowKey;
 use crate::avtp;
 use crate::capture::Record;
@@ -35,6 +36,26 @@ pub(super) struct Packet {
     pub(super) ttl: u8,
     pub(super) pcp: Option<u8>,
     pub(super) mac: Option<MacAddress>,
+    /// Whether it is a later fragment, of which only time and octets on the wire count.
+    pub(super) is_part: bool,
+}
+
+impl Packet {
+    /// A later fragment.
+    pub(super) const fn part(part: Part) -> Self {
+        Self {
+            time: part.time,
+            wire: part.wire,
+            udp_payload: 0,
+            media: 0,
+            rtp: None,
+            dscp: 0,
+            ttl: 0,
+            pcp: None,
+            mac: None,
+            is_part: true,
+        }
+    }
 }
 
 /// An RTP header's numbers.
@@ -47,7 +68,7 @@ pub(super) struct Rtp {
 }
 
 /// The flow a frame belongs to with what counts of it, and the first octets of its payload. `None` for frames that
-/// are no flow's: PTP, unicast that is no RTP, later fragments, everything without UDP but AVTP stream data.
+/// are no flow's: PTP, unicast that is no RTP, later fragments (see [`super::fragments`]), everything without UDP but AVTP stream data.
 pub(super) fn of<'a>(
     record: &Record<'_>,
     time: CaptureTime,
@@ -91,6 +112,7 @@ pub(super) fn of<'a>(
         ttl: network.ttl,
         pcp: frame.vlans.pcp(),
         mac: frame.source_mac,
+        is_part: false,
     };
     Some((key, packet, frame.payload.get(usize::from(header)..).unwrap_or_default()))
 }
@@ -141,6 +163,7 @@ fn avtp_packet<'a>(time: CaptureTime, wire: u32, frame: &Frame<'a>) -> Option<(F
         ttl: 0,
         pcp: frame.vlans.pcp(),
         mac: frame.source_mac,
+        is_part: false,
     };
     let at = usize::try_from(AVTP_HEADER).unwrap_or_default();
     Some((key, packet, frame.payload.get(at..).unwrap_or_default()))

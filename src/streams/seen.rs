@@ -1,15 +1,20 @@
 //! Frames that were looked at and are not yet taken into account, so that one thread can look while another takes in.
 
 use std::collections::HashMap;
+use std::net::IpAddr;
 use std::ops::Range;
 
 use super::Streams;
+use super::fragments;
+use super::fragments::Datagram;
+use super::fragments::Part;
 use super::key::FlowKey;
 use super::packet;
 use super::packet::Packet;
 use super::packet::Rtp;
 use super::table;
 use crate::capture::Record;
+use crate::frame::Fragment;
 use crate::frame::Frame;
 use crate::units::CaptureTime;
 use crate::units::MacAddress;
@@ -50,11 +55,13 @@ pub struct Seen {
     places: HashMap<Line, u32>,
     cache: Vec<u32>,
     frames: Vec<Sighting>,
+    /// Fragments among the frames, by index.
+    fragments: Vec<(usize, Fragment, Datagram)>,
     untimed: u64,
 }
 
 impl Seen {
-    /// Takes in the next frame; whether it belongs to a flow. `at` is where in the stretch's octets those of the record are.
+    /// Takes in the next frame; whether it belongs to a flow or that is told later. `at` is where in the stretch's octets those of the record are.
     pub fn record(&mut self, record: &Record<'_>, frame: &Frame<'_>, at: usize) -> bool {
         let Some(time) = record.time else {
             self.untimed += 1;
@@ -72,6 +79,14 @@ impl Seen {
             media: 0,
             marker_and_type: 0,
         };
+        let fragment = fragments::of(frame);
+        if let Some((which, datagram)) = fragment {
+            self.fragments.push((self.frames.len(), which, datagram));
+            if which == Fragment::Later {
+                self.frames.push(sighting);
+                return true;
+            }
+        }
         let flow = packet::of(record, time, frame);
         if let Some((key, packet, payload)) = &flow {
             sighting.line = self.line(*key, packet);
@@ -130,6 +145,7 @@ impl Seen {
         self.places.clear();
         self.cache.fill(NO_FLOW);
         self.frames.clear();
+        self.fragments.clear();
         self.untimed = 0;
     }
 }
@@ -152,6 +168,7 @@ impl Sighting {
             ttl: line.ttl,
             pcp: line.pcp,
             mac: line.mac,
+            is_part: false,
         }
     }
 
@@ -163,12 +180,28 @@ impl Sighting {
 }
 
 impl Streams {
-    /// Takes in frames that were looked at before. `octets` gives those of the stretch that they are of.
-    pub fn take_in<'a>(&mut self, seen: &Seen, octets: impl Fn(Range<usize>) -> &'a [u8]) {
+    /// Takes in frames that were looked at before. `octets` gives those of the stretch that they are of; `lone` is told the
+    /// group of each later fragment that turns out to be of no flow.
+    pub fn take_in<'a>(
+        &mut self,
+        seen: &Seen,
+        octets: impl Fn(Range<usize>) -> &'a [u8],
+        mut lone: impl FnMut(IpAddr),
+    ) {
         self.untimed += seen.untimed;
-        for sighting in &seen.frames {
+        let mut fragments = seen.fragments.iter().peekable();
+        for (index, sighting) in seen.frames.iter().enumerate() {
             self.carry(sighting.time, sighting.wire);
             let line = usize::try_from(sighting.line).ok().and_then(|line| seen.lines.get(line));
+            if let Some((_, which, datagram)) = fragments.next_if(|(place, ..)| *place == index) {
+                if *which == Fragment::Later {
+                    if !self.later(*datagram, Part { time: sighting.time, wire: sighting.wire }) {
+                        lone(datagram.destination);
+                    }
+                    continue;
+                }
+                self.fragments.first(*datagram, line.map(|line| line.key));
+            }
             if let Some(line) = line {
                 self.table.push(line.key, &sighting.packet(line), octets(sighting.payload()));
             }

@@ -14,10 +14,11 @@ use super::flow::Silence;
 use super::flow::State;
 use super::intervals::Intervals;
 use super::key::FlowKey;
-use super::media::Burst;
+use super::media;
 use super::media::Media;
 use super::media_clock;
 use super::media_clock::MediaRate;
+use super::outages;
 use super::picked::Picked;
 use super::sessions;
 use super::sessions::Described;
@@ -25,6 +26,7 @@ use super::signs::Format;
 use super::trace::RateChange;
 use super::trace::Trace;
 use crate::clock::LeaderTime;
+use crate::rtp::Burst;
 use crate::sdp;
 use crate::sdp::MediaClock;
 use crate::statistics::Rate;
@@ -36,15 +38,19 @@ use crate::units::Nanos;
 /// What RTP's sequence numbers and timestamps say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct RtpCounts {
-    /// Numbers that never came.
+    /// Numbers that never came, outages among them.
     pub lost: u64,
+    /// Numbers missing across times in which nothing at all was captured: the network may have carried them.
+    pub not_captured: u64,
     /// Packets whose number had been there.
     pub duplicated: u64,
     /// Packets that came after a higher number.
     pub reordered: u64,
     /// Restarts of the sequence.
     pub restarts: u64,
-    /// Packets and numbers missing between them.
+    /// Jumps of the sequence of which it cannot be told whether packets were lost or the source began anew.
+    pub unclear: u64,
+    /// Packets and those lost between them.
     pub expected: u64,
     /// Interarrival jitter after the last packet (RFC 3550 section 6.4.1); `None` where the clock rate is not known.
     pub jitter: Option<Nanos>,
@@ -57,8 +63,8 @@ pub struct RtpCounts {
 pub struct Packets {
     /// Smallest and largest RTP payload, octets.
     pub octets: (u16, u16),
-    /// Smallest and largest way the timestamp goes from one packet to the next, where it moves, ticks.
-    pub step: Option<(i32, i32)>,
+    /// How far the timestamp goes from one packet to the next in nine of ten cases where it moves, ticks.
+    pub step: Option<i32>,
     /// The clock rate in use that the timestamps run at, Hz.
     pub clock_rate: Option<u32>,
 }
@@ -160,6 +166,18 @@ pub(super) struct Grounds<'a> {
     pub(super) leader: Option<LeaderTime<'a>>,
     pub(super) leaders: &'a [(Option<u8>, [u8; 8])],
     pub(super) resolution: Nanos,
+    /// Times in which nothing was captured, of all that was.
+    pub(super) silences: &'a [Silence],
+    pub(super) link: &'a Rate,
+}
+
+impl Grounds<'_> {
+    /// The silences of everything that `own` alone cannot have made.
+    fn holes(&self, own: &Rate) -> Vec<Silence> {
+        let span =
+            self.link.first().zip(self.link.last()).map_or(Nanos::ZERO, |(first, last)| last.since(first));
+        outages::holes(self.silences, self.link.packets().saturating_sub(own.packets()), span)
+    }
 }
 
 /// Streams of flows in order of their keys. What claims to be RTP and does not run in sequence goes to the flow without
@@ -231,17 +249,18 @@ fn stream(
     let payload_type = media.and_then(Media::payload_type);
     let described =
         media.and_then(|_| sessions::described(&grounds.sections, &key, payload_type, grounds.leaders));
-    let packets = media.map_or_else(Packets::default, |media| Packets {
+    let neighbours = media.map(|media| media.sequence.neighbours()).unwrap_or_default();
+    let packets = media.map_or_else(Packets::default, |_| Packets {
         octets: measured.media_sizes,
-        step: media.pairs.steps,
-        clock_rate: media.pairs.clock_rate(),
+        step: neighbours.step(),
+        clock_rate: media::clock_rate(&neighbours),
     });
     let contradictions = described.as_ref().map_or_else(Vec::new, |described| {
         contradiction::of(described, payload_type, &packets, measured.rate.packets())
     });
     let believed = described.as_ref().filter(|_| !contradictions.iter().any(Contradiction::is_of_format));
     let nature = match media {
-        Some(media) => describe::rtp(&measured, media, format, believed),
+        Some(media) => describe::rtp(&measured, media, &neighbours, format, believed),
         None => describe::plain(&measured, payload, matches!(key, FlowKey::Avtp { .. })),
     };
     // What was measured by a guess counts where the guess was right.
@@ -254,14 +273,21 @@ fn stream(
         let (minima, rate) = (media.minima.as_ref()?, media.clock_rate?);
         media_clock::rate(minima, rate, grounds.leader.as_ref(), grounds.resolution, direct)
     });
-    let rtp = media.map(|media| {
+    let missing = media.map(|media| {
+        let clock = outages::Clock { rate: nature.clock_rate, neighbours };
+        let holes = grounds.holes(&measured.rate);
+        outages::judge(&media.sequence.counts(), media.sequence.losses(), &clock, &holes)
+    });
+    let rtp = media.zip(missing.as_ref()).map(|(media, missing)| {
         let counts = media.sequence.counts();
         RtpCounts {
-            lost: counts.lost(),
+            lost: missing.lost,
+            not_captured: missing.not_captured,
             duplicated: counts.duplicates,
             reordered: counts.reordered,
-            restarts: counts.restarts,
-            expected: counts.expected,
+            restarts: missing.restarts,
+            unclear: missing.unclear,
+            expected: missing.expected,
             jitter: guessed.and_then(|media| media.jitter.as_ref()).map(crate::rtp::Jitter::current),
             estimated: media.inexact,
         }
@@ -290,8 +316,8 @@ fn stream(
         pauses: measured.silences.iter().filter(is_pause).copied().collect(),
         changes: measured.trace.changes(),
         trace: measured.trace,
-        bursts: media.map(|media| media.bursts.clone()).unwrap_or_default(),
-        burst_count: media.map_or(0, |media| media.burst_count),
+        burst_count: missing.as_ref().map_or(0, |missing| missing.burst_count),
+        bursts: missing.map(|missing| missing.bursts).unwrap_or_default(),
         twins: Vec::new(),
         picked: media.map(|media| media.picked.clone()).unwrap_or_default(),
         described,

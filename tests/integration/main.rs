@@ -65,6 +65,7 @@ mod site_file;
 mod snapshots;
 mod stability_vectors;
 mod stray_messages;
+mod stream_losses;
 mod streams;
 mod support;
 mod threads;

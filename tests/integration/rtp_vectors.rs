@@ -4,11 +4,13 @@ use downbeat::bytes::DecodeError;
 use downbeat::rtp;
 use downbeat::rtp::Arrival;
 use downbeat::rtp::Media;
+use downbeat::rtp::Numbered;
 use downbeat::rtp::Sequence;
 use downbeat::rtp::payload;
 use downbeat::rtp::payload::FieldMark;
 use downbeat::rtp::payload::LinearAudio;
 use downbeat::rtp::static_payload_type;
+use downbeat::units::CaptureTime;
 use proptest::prelude::*;
 use serde_json::Value;
 use serde_json::json;
@@ -120,7 +122,8 @@ fn sequences_are_counted_as_was_worked_out() {
         let mut highest = 0;
         for number in row["inputs"].as_array().unwrap() {
             let number = u16::try_from(number.as_u64().unwrap()).unwrap();
-            if let Arrival::AfterGap { missing } = sequence.push(1, number) {
+            let packet = Numbered { number, timestamp: u32::from(number) * 48, time: CaptureTime(0) };
+            if let Arrival::AfterGap { missing } = sequence.push(packet) {
                 gaps.push(json!({ "after": highest, "missing": missing }));
             }
             highest = number;

@@ -103,7 +103,7 @@ fn a_loss_is_marked_when_it_is_noticed() {
         scene.pass(i64::from(packet) * 1_000_000, from.frame(&payload));
     }
     let (_, series) = of("loss.pcap", scene.file(65_535));
-    let losses: Vec<(f64, u16)> = series.losses.iter().map(|loss| (loss.at_s, loss.missing)).collect();
+    let losses: Vec<(f64, u64)> = series.losses.iter().map(|loss| (loss.at_s, loss.missing)).collect();
     assert_eq!(losses.len(), 1, "{losses:?}");
     assert!((losses[0].0 - 2.010).abs() < 1e-6 && losses[0].1 == 10, "{losses:?}");
 }

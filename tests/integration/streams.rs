@@ -24,22 +24,22 @@ use crate::support::stage::actor;
 const RATES: &str = include_str!("../data/check-values/rates.json");
 const WHOLE: u32 = 65_535;
 /// Keeps PTP messages whole and cuts media.
-const WITH_PTP: u32 = 128;
+pub(crate) const WITH_PTP: u32 = 128;
 
-fn value(scene: Scene, snap: u32) -> Value {
+pub(crate) fn value(scene: Scene, snap: u32) -> Value {
     judged::files(&[("scene.pcap", scene.file(snap))]).value()
 }
 
-fn streams(document: &Value) -> &Vec<Value> {
+pub(crate) fn streams(document: &Value) -> &Vec<Value> {
     document["streams"].as_array().unwrap()
 }
 
-fn only(document: &Value) -> &Value {
+pub(crate) fn only(document: &Value) -> &Value {
     assert_eq!(streams(document).len(), 1, "{:?}", document["streams"]);
     &streams(document)[0]
 }
 
-fn number(row: &Value, key: &str) -> u64 {
+pub(crate) fn number(row: &Value, key: &str) -> u64 {
     row[key].as_u64().unwrap_or_else(|| panic!("{key} of {row}"))
 }
 
@@ -171,7 +171,7 @@ fn loss_duplicates_late_packets_and_restarts_are_counted_exactly() {
 }
 
 /// Streams, sources, link and events of a capture cut into pieces.
-fn in_pieces(file: &[u8], cuts: &[usize]) -> Value {
+pub(crate) fn in_pieces(file: &[u8], cuts: &[usize]) -> Value {
     let open = || Joined::new(vec![Input::once("scene.pcap", std::io::Cursor::new(file.to_vec()))]);
     let mut joined = open();
     let mut pieces = vec![Tally::default()];

@@ -75,9 +75,9 @@ fn spacing(stream: &Stream) -> Option<(&Stream, Nanos, Nanos)> {
     if stream.nature.kind != Kind::Audio || stream.rate.packets() < PACKETS || !whole {
         return None;
     }
-    let (low, _) = stream.packets.step.filter(|(low, high)| low == high && *low > 0)?;
+    let step = stream.packets.step.filter(|step| *step > 0)?;
     let clock = stream.nature.clock_rate.map(i64::from).filter(|rate| *rate > 0)?;
-    let packet = Nanos(i64::from(low).saturating_mul(NANOS_PER_SECOND).checked_div(clock)?);
+    let packet = Nanos(i64::from(step).saturating_mul(NANOS_PER_SECOND).checked_div(clock)?);
     Some((stream, packet, stream.intervals.quantile(990)?))
 }
 

@@ -86,7 +86,7 @@ fn is_shared(analysis: &Analysis, stream: &Stream, step: &MediaStep) -> bool {
 impl RtpTimestampStep {
     fn finding(&self, analysis: &Analysis, stream: &Stream) -> Option<Finding> {
         let rate = stream.media_rate.as_ref()?;
-        let rtp = stream.rtp.filter(|rtp| rtp.restarts == 0 && !rtp.estimated)?;
+        let rtp = stream.rtp.filter(|rtp| rtp.restarts == 0 && rtp.unclear == 0 && !rtp.estimated)?;
         // Against the capture's clock alone, that one may have jumped.
         if rate.against == Against::CaptureClock || !is_sampled(stream) || !stream.pauses.is_empty() {
             return None;

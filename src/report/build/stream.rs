@@ -74,7 +74,9 @@ pub(super) fn document(analysis: &Analysis, stream: &Stream) -> StreamDocument {
             lost: rtp.lost,
             duplicated: rtp.duplicated,
             reordered: rtp.reordered,
+            not_captured: rtp.not_captured,
             restarts: rtp.restarts,
+            unclear_jumps: rtp.unclear,
             loss_bursts: stream.burst_count,
             jitter_ns: rtp.jitter.map(|jitter| jitter.0),
         }),
@@ -172,6 +174,7 @@ pub(super) fn link(analysis: &Analysis) -> LinkDocument {
         load_mean: mean.map(|rate| share(rate, link.speed)),
         load_peak_1s: second.map(|rate| share(rate, link.speed)),
         flows_left_out: analysis.wire.folded.flows,
+        fragments_left_out: analysis.wire.fragments_left_out,
     }
 }
 

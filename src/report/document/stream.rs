@@ -117,8 +117,12 @@ pub struct RtpDocument {
     pub duplicated: u64,
     /// Packets that came after a higher number.
     pub reordered: u64,
+    /// Numbers missing across times in which nothing at all was captured: nobody can say whether they were lost.
+    pub not_captured: u64,
     /// Restarts of the sequence.
     pub restarts: u64,
+    /// Jumps of the sequence of which it cannot be told whether packets were lost or the source began anew.
+    pub unclear_jumps: u64,
     /// Times that three or more packets in a row were missing.
     pub loss_bursts: u64,
     /// Interarrival jitter after the last packet; `null` where the clock rate is not known.
@@ -194,4 +198,6 @@ pub struct LinkDocument {
     pub load_peak_1s: Option<f64>,
     /// Flows that found no room in the table and are in no stream.
     pub flows_left_out: u64,
+    /// Later fragments of datagrams to groups whose first fragment was not seen: they are in no stream.
+    pub fragments_left_out: u64,
 }

@@ -269,7 +269,7 @@ pub(in crate::report) fn load(series: &Series) -> Option<Plot> {
         marks.push(Mark::Level { y: load.speed_bps, colour: Colour::Alarm });
     }
     for loss in series.losses.iter().take(UPRIGHTS) {
-        let text = format!("{}: {} missing in a row", loss.stream, things(u64::from(loss.missing), "packet"));
+        let text = format!("{}: {} missing in a row", loss.stream, things(loss.missing, "packet"));
         marks.push(Mark::Upright { x: loss.at_s, colour: Colour::Alarm, text });
     }
     let limit = ticks::value_label(load.speed_bps, 0.0, Quantity::BitsPerSecond);

@@ -246,7 +246,9 @@ fn trouble(stream: &StreamDocument) -> Option<String> {
             if twice { "doubled: captured twice, as by a mirror of both directions" } else { "doubled" },
         );
         say(rtp.reordered, "out of order");
+        say(rtp.not_captured, "missing while nothing at all was captured");
         say(rtp.restarts, "restarts");
+        say(rtp.unclear_jumps, "jumps of the sequence, losses or restarts");
     }
     // Compressed pictures often keep an encoder's own time, by design.
     let raw = stream.codec.as_ref().is_some_and(|codec| codec.eq_ignore_ascii_case("raw"));

@@ -101,11 +101,23 @@ impl Scene {
     /// A leader that announces each second and sends 8 Syncs a second, and a follower that asks each second, for
     /// `seconds`. Its time is the capture's plus 37 s.
     pub(crate) fn clock(&mut self, leader: &Actor, follower: &Actor, seconds: i64) {
+        self.clock_that_jumps(leader, follower, seconds, (seconds, 0));
+    }
+
+    /// The same, whose time jumps at `jump.0` seconds by `jump.1` ns.
+    pub(crate) fn clock_that_jumps(
+        &mut self,
+        leader: &Actor,
+        follower: &Actor,
+        seconds: i64,
+        jump: (i64, i64),
+    ) {
         const WAY_NS: i64 = 4_000;
         for tick in 0..seconds * 8 {
             let at = tick * 125_000_000 + 1_000_000;
             let sequence = u16::try_from(tick % 65_536).unwrap();
-            let sent = BEGINNING_NS + at + TAI_NS;
+            let ahead_ns = TAI_NS + if tick >= jump.0 * 8 { jump.1 } else { 0 };
+            let sent = BEGINNING_NS + at + ahead_ns;
             self.ptp(at + WAY_NS, leader, 319, sequence, &Body::Sync { origin_ns: sent });
             if tick % 8 == 0 {
                 let announce = Body::Announce { origin_ns: 0, data: leader.data };
@@ -113,7 +125,7 @@ impl Scene {
             }
             if tick % 8 == 4 {
                 self.ptp(at + 20_000, follower, 319, sequence, &Body::DelayReq { origin_ns: 0 });
-                let receipt_ns = BEGINNING_NS + at + 20_000 + WAY_NS + TAI_NS;
+                let receipt_ns = BEGINNING_NS + at + 20_000 + WAY_NS + ahead_ns;
                 let answer = Body::DelayResp { receipt_ns, requester: follower.port };
                 self.ptp(at + 90_000, leader, 320, sequence, &answer);
             }
