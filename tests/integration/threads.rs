@@ -10,7 +10,9 @@ use downbeat::analysis::Range;
 use downbeat::analysis::Reading;
 use downbeat::analysis::Settings;
 use downbeat::analysis::Threads;
+use downbeat::capture::ChunkWalker;
 use downbeat::capture::Input;
+use downbeat::capture::Octets;
 use downbeat::units::Nanos;
 use proptest::prelude::*;
 
@@ -262,4 +264,52 @@ proptest! {
         let together = said(&Settings::default(), &files, threads, part);
         assert_alike("damage", &alone.json, &together.json);
     }
+}
+
+/// How many parts of a file are taken as they were walked apart, of all but the first.
+fn taken(file: &[u8], part: usize) -> (usize, usize) {
+    let octets = file.to_vec();
+    let input = Input::seekable("capture", move || Ok(Box::new(Cursor::new(octets.clone()))));
+    let (mut chunks, open) = input.into_chunks(part).unwrap();
+    let layout = chunks.layout();
+    let mut records = 0;
+    chunks.walk_on(layout.range(0).end, |_| records += 1).unwrap();
+    let told = chunks.told();
+    let mut walker = ChunkWalker::new(open().unwrap());
+    let mut octets = Octets::default();
+    let (mut taken, mut all) = (0, 0);
+    for index in 1..layout.count() {
+        let mut own = 0;
+        let walked = walker.walk(layout.range(index), &told, &mut octets, |record, at| {
+            assert_eq!(octets_of(file, record.octets), record.octets);
+            assert!(at > 0);
+            own += 1;
+        });
+        all += 1;
+        if walked.is_some_and(|walked| chunks.take(&walked)) {
+            taken += 1;
+            records += own;
+        }
+        chunks.walk_on(layout.range(index).end, |_| records += 1).unwrap();
+        assert_eq!(chunks.records(), records);
+    }
+    (taken, all)
+}
+
+/// The octets of a record as they stand in the file.
+fn octets_of<'a>(file: &'a [u8], octets: &[u8]) -> &'a [u8] {
+    let place = file.windows(octets.len()).position(|window| window == octets);
+    place.map_or(&[], |place| &file[place..place + octets.len()])
+}
+
+#[test]
+fn every_part_of_a_sound_file_is_taken_and_few_of_one_that_holds_another() {
+    for file in [&*AUDIO, &*CONTROL] {
+        for part in [20_000, 100_000] {
+            let (taken, all) = taken(file, part);
+            assert_eq!(taken, all, "in parts of {part}");
+        }
+    }
+    let (taken, all) = taken(&carrying(&carrying(&AUDIO)), 5000);
+    assert!(taken < all && all > 50, "{taken} of {all}");
 }
