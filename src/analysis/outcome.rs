@@ -7,6 +7,7 @@ use crate::capture::CaptureSummary;
 use crate::capture::Gap;
 use crate::clock::Clocks;
 use crate::devices::Device;
+use crate::devices::Owners;
 use crate::devices::SiteDomain;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
@@ -84,6 +85,8 @@ pub struct Analysis {
     pub site: SiteDomain,
     /// Its devices, by key.
     pub devices: Vec<Device>,
+    /// Which of them owns what.
+    pub owners: Owners,
     /// Where it was taken.
     pub viewpoint: Viewpoint,
     /// What would be in view there.
@@ -160,12 +163,12 @@ impl Analysis {
     /// The device that sends a stream.
     #[must_use]
     pub fn sender_of(&self, stream: &Stream) -> Option<&Device> {
-        self.devices.iter().find(|device| device.sends(stream))
+        self.devices.get(self.owners.of_stream(stream)?)
     }
 
     /// The device that owns a clock.
     #[must_use]
     pub fn device_of(&self, clock: ClockId) -> Option<&Device> {
-        self.devices.iter().find(|device| device.has_clock(clock))
+        self.devices.get(self.owners.of_clock(clock)?)
     }
 }

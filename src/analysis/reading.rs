@@ -15,6 +15,7 @@ use crate::clock::Clocks;
 use crate::clock::LeaderTime;
 use crate::devices;
 use crate::devices::MediaView;
+use crate::devices::Owners;
 use crate::devices::SiteDomain;
 use crate::domains::ClockId;
 use crate::domains::Domain;
@@ -328,6 +329,7 @@ impl Reading {
             domains: self.domains,
             clocks,
             site,
+            owners: Owners::of(&devices),
             devices,
             viewpoint,
             scope,

@@ -164,7 +164,7 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
     let stand_in = path.filter(|path| path.is_relayed).map(|path| path.port);
     let through = |time: FollowerTime| FollowerTime { through: stand_in, ..time };
     let mut times = Vec::new();
-    for port in domain.ports.values().filter(|port| port.port.clock == clock) {
+    for port in domain.ports_of(clock) {
         if let Some(claims) = &port.claims.offsets {
             times.extend(FollowerTime::new(
                 Basis::Management,
@@ -190,11 +190,8 @@ pub fn times(domain: &Domain, path: Option<&Path>, clock: ClockId, resolution: N
             times.extend(time.map(through));
         }
     }
-    let asked = domain
-        .requesters
-        .iter()
-        .filter(|((port, how), _)| port.clock == clock && *how == Mechanism::EndToEnd);
-    for (_, requester) in asked {
+    let asked = domain.requests_of(clock).filter(|(_, how, _)| *how == Mechanism::EndToEnd);
+    for (_, _, requester) in asked {
         if let Some(own) = requester.own_time() {
             let time = FollowerTime::new(Basis::RequestOrigin, own.points(), None, resolution);
             let through = answered_by_another(domain, requester);

@@ -264,9 +264,8 @@ impl<'a> LeaderTime<'a> {
 
 /// The port that announces the leader with the fewest steps and whose Syncs are in view.
 fn leader_port(domain: &Domain) -> Option<(&ClockPort, &LeaderSamples)> {
-    let leader = domain.election.leader()?;
-    let offers = domain.ports.values().filter_map(|port| {
-        let offer = port.offer.filter(|offer| offer.grandmaster == leader)?;
+    let offers = domain.leading_ports().filter_map(|port| {
+        let offer = port.offer?;
         let samples = port.samples.as_deref().filter(|samples| samples.one_way().count() > 0)?;
         Some((offer.steps_removed, std::cmp::Reverse(port.count(Kind::Sync)), port, samples))
     });

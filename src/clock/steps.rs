@@ -67,9 +67,10 @@ pub(super) fn find(domains: &Domains, domain: &Domain, port: &ClockPort, points:
     let others: Vec<&[Point]> = domains
         .iter()
         .flat_map(|theirs| theirs.ports.values().map(move |other| (theirs, other)))
-        .filter(|(theirs, other)| is_apart((domain, port), (theirs, other)))
-        .filter_map(|(_, other)| other.samples.as_deref().map(|samples| samples.one_way().points()))
-        .filter(|points| points.len() >= 2 * SIDE)
+        .filter_map(|(theirs, other)| Some((theirs, other, other.samples.as_deref()?.one_way().points())))
+        .filter(|(.., points)| points.len() >= 2 * SIDE)
+        .filter(|(theirs, other, _)| is_apart((domain, port), (theirs, other)))
+        .map(|(.., points)| points)
         .collect();
     jumps
         .into_iter()
@@ -85,12 +86,9 @@ fn is_apart(ours: (&Domain, &ClockPort), theirs: (&Domain, &ClockPort)) -> bool 
         |(_, port): (&Domain, &ClockPort)| port.offer.map(|offer| [port.port.clock, offer.grandmaster]);
     let Some((our_sources, their_sources)) = sources(ours).zip(sources(theirs)) else { return false };
     let one_device = |a: ClockId, b: ClockId| a == b || a.mac().is_some_and(|mac| Some(mac) == b.mac());
-    let asks_in = |domain: &Domain, clock: ClockId| {
-        domain.requesters.keys().any(|(asker, _)| one_device(asker.clock, clock))
-    };
     let shared = our_sources.iter().any(|our| their_sources.iter().any(|their| one_device(*our, *their)));
-    let they_follow = their_sources.iter().any(|their| asks_in(ours.0, *their));
-    let we_follow = our_sources.iter().any(|our| asks_in(theirs.0, *our));
+    let they_follow = their_sources.iter().any(|their| ours.0.is_asked_by(*their));
+    let we_follow = our_sources.iter().any(|our| theirs.0.is_asked_by(*our));
     !shared && !they_follow && !we_follow
 }
 

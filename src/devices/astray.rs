@@ -3,7 +3,6 @@
 use super::device::Device;
 use super::device::State;
 use super::device::Withheld;
-use super::site;
 use super::state::Judged;
 use super::state::Scene;
 use super::state::judged;
@@ -79,18 +78,18 @@ fn elsewhere<'a>(device: &Device, own: &[&'a Domain], scene: &Scene<'_>) -> Opti
 /// Whether the site's domain is led and nobody is seen to be answered in this one.
 fn is_lonely(domain: &Domain, scene: &Scene<'_>) -> bool {
     let mut site = scene.site.keys.iter().filter_map(|key| scene.domains.get(key));
-    site.any(|site| site.election.leader().is_some()) && !site::is_established(domain)
+    site.any(|site| site.election.leader().is_some()) && !scene.established.contains(&domain.key)
 }
 
 /// Whether those that would keep the device company in a domain would be in view.
 fn company(device: &Device, domain: &Domain, scene: &Scene<'_>) -> Visibility {
-    let Some(leader) = domain.election.leader() else {
+    if domain.election.leader().is_none() {
         let asked = requests(device, domain);
         let views =
             asked.iter().map(|(port, _, requester)| scene.scope.can_see_leader(domain, *port, requester));
         return views.min_by_key(|view| view.strength).unwrap_or(NOTHING_ASKED);
-    };
-    let offer = domain.ports.values().filter_map(|port| port.offer).find(|offer| offer.grandmaster == leader);
+    }
+    let offer = domain.leading_ports().find_map(|port| port.offer);
     let is_reference =
         |offer: Candidate| matches!(offer.data, DataSet::V2(data) if data.clock_class < MAKESHIFT);
     if offer.is_some_and(is_reference) {

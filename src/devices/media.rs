@@ -1,14 +1,17 @@
 //! What a device's media say of its clock.
 
+use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
 use super::device::Device;
 use super::device::State;
+use super::owners::Owners;
 use crate::sdp::MediaClock;
 use crate::streams::Kind;
 use crate::streams::Stream;
 use crate::strength::Strength;
+use crate::units::MacAddress;
 use crate::units::Nanos;
 
 /// A capture shorter than this may have missed the requests of a follower (chosen: the slowest profiles ask every
@@ -31,8 +34,9 @@ pub struct MediaView {
 /// Adds what the media clocks show: devices that are adrift by them, and senders without PTP, which become devices of
 /// their own.
 pub fn judge_media(devices: &mut Vec<Device>, streams: &[Stream], view: MediaView) {
+    let sent = Sent::of(streams);
     for device in devices.iter_mut() {
-        by_rate(device, streams);
+        by_rate(device, &sent.by(device));
     }
     if view.leader_seen {
         add_senders(devices, streams, view);
@@ -68,9 +72,39 @@ fn runs_free(stream: &Stream) -> bool {
     stream.described.as_ref().is_some_and(|described| described.media_clock == Some(MediaClock::Sender))
 }
 
-fn by_rate(device: &mut Device, streams: &[Stream]) {
-    let own = streams.iter().filter(|stream| stream.rtp.is_some() && device.sends(stream));
-    let own: Vec<&Stream> = own.filter(|stream| !runs_free(stream)).collect();
+/// Streams with RTP by whom they come from, in order.
+struct Sent<'a> {
+    streams: &'a [Stream],
+    by_ip: BTreeMap<IpAddr, Vec<usize>>,
+    by_mac: BTreeMap<MacAddress, Vec<usize>>,
+}
+
+impl<'a> Sent<'a> {
+    fn of(streams: &'a [Stream]) -> Self {
+        let mut sent = Self { streams, by_ip: BTreeMap::new(), by_mac: BTreeMap::new() };
+        for (place, stream) in streams.iter().enumerate().filter(|(_, stream)| stream.rtp.is_some()) {
+            if let Some(ip) = stream.source() {
+                sent.by_ip.entry(ip).or_default().push(place);
+            }
+            if let Some(mac) = stream.macs.first() {
+                sent.by_mac.entry(*mac).or_default().push(place);
+            }
+        }
+        sent
+    }
+
+    /// Those that a device sends, in order.
+    fn by(&self, device: &Device) -> Vec<&'a Stream> {
+        let by_ip = device.ips.iter().filter_map(|ip| self.by_ip.get(ip));
+        let by_mac = device.macs.iter().filter_map(|mac| self.by_mac.get(mac));
+        let places: BTreeSet<usize> = by_ip.chain(by_mac).flatten().copied().collect();
+        let all = places.into_iter().filter_map(|place| self.streams.get(place));
+        all.filter(|stream| device.sends(stream)).collect()
+    }
+}
+
+fn by_rate(device: &mut Device, own: &[&Stream]) {
+    let own: Vec<&Stream> = own.iter().copied().filter(|stream| !runs_free(stream)).collect();
     // What is meant to be timed first: beside it, compressed pictures that run free say nothing of the device.
     let timed = farthest(own.iter().copied().filter(|stream| is_timed(stream)));
     let Some((stream, ppm)) = timed.or_else(|| farthest(own.iter().copied())) else { return };
@@ -105,21 +139,24 @@ fn add_senders(devices: &mut Vec<Device>, streams: &[Stream], view: MediaView) {
     let is_media = |stream: &&Stream| {
         stream.rtp.is_some() && matches!(stream.nature.kind, Kind::Audio | Kind::Video | Kind::Unknown)
     };
-    let strangers: Vec<&Stream> = streams
-        .iter()
-        .filter(is_media)
-        .filter(|stream| !devices.iter().any(|device| device.sends(stream)))
-        .collect();
-    let sources: BTreeSet<IpAddr> = strangers.iter().filter_map(|stream| stream.source()).collect();
-    for source in sources.into_iter().take(MOST_SENDERS) {
-        let own: Vec<&Stream> =
-            strangers.iter().copied().filter(|stream| stream.source() == Some(source)).collect();
-        devices.push(sender(source, &own, view, devices));
+    let owners = Owners::of(devices);
+    let strangers = streams.iter().filter(is_media).filter(|stream| owners.of_stream(stream).is_none());
+    let mut by_source: BTreeMap<IpAddr, Vec<&Stream>> = BTreeMap::new();
+    for stream in strangers {
+        if let Some(source) = stream.source() {
+            by_source.entry(source).or_default().push(stream);
+        }
+    }
+    let mut keys: BTreeSet<String> = devices.iter().map(|device| device.key.clone()).collect();
+    for (source, own) in by_source.into_iter().take(MOST_SENDERS) {
+        let device = sender(source, &own, view, &keys);
+        keys.insert(device.key.clone());
+        devices.push(device);
     }
 }
 
 /// A sender without PTP.
-fn sender(source: IpAddr, own: &[&Stream], view: MediaView, devices: &[Device]) -> Device {
+fn sender(source: IpAddr, own: &[&Stream], view: MediaView, keys: &BTreeSet<String>) -> Device {
     let rate = farthest(own.iter().copied());
     let (state, strength, reason) = if view.span < LEAST_SPAN || !view.requests_seen {
         let why = if view.requests_seen {
@@ -144,9 +181,7 @@ fn sender(source: IpAddr, own: &[&Stream], view: MediaView, devices: &[Device]) 
     let macs: BTreeSet<_> = own.iter().flat_map(|stream| stream.macs.iter().copied()).collect();
     // A router's address stands on the frames of many, and other devices may have it for their key.
     let mac = macs.first().filter(|_| macs.len() == 1).map(ToString::to_string);
-    let key = mac
-        .filter(|key| !devices.iter().any(|device| device.key == *key))
-        .unwrap_or_else(|| source.to_string());
+    let key = mac.filter(|key| !keys.contains(key)).unwrap_or_else(|| source.to_string());
     Device {
         key,
         name: None,

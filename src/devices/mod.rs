@@ -9,6 +9,7 @@ mod identity;
 mod listing;
 mod media;
 mod naming;
+mod owners;
 mod site;
 mod state;
 
@@ -16,6 +17,7 @@ pub use device::{Device, State, Withheld};
 pub use listing::{listed, name_listed};
 pub use media::{MediaView, judge_media};
 pub use naming::name;
+pub use owners::Owners;
 pub use site::SiteDomain;
 
 pub use crate::strength::Strength;
@@ -36,7 +38,9 @@ pub fn devices(
 ) -> Vec<Device> {
     let mut devices = identity::join(domains);
     let joined = site::joined_domains(domains, site, &devices);
-    let scene = state::Scene { domains, clocks, site, scope, joined: &joined, start };
+    let established = site::established_domains(domains);
+    let scene =
+        state::Scene { domains, clocks, site, scope, joined: &joined, established: &established, start };
     for device in &mut devices {
         state::judge(device, &scene);
     }

@@ -1,8 +1,10 @@
 //! Which domain is the site's, and which others hang on it.
 
+use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use super::device::Device;
+use crate::domains::ClockId;
 use crate::domains::Domain;
 use crate::domains::DomainKey;
 use crate::domains::DomainName;
@@ -96,8 +98,13 @@ pub(super) fn followers(domain: &Domain) -> BTreeSet<PortId> {
     there.map(|((port, _), _)| *port).filter(|port| Some(port.clock) != leader).collect()
 }
 
+/// The domains that serve a purpose of their own.
+pub(super) fn established_domains(domains: &Domains) -> BTreeSet<DomainKey> {
+    domains.iter().filter(|domain| is_established(domain)).map(|domain| domain.key).collect()
+}
+
 /// Whether a domain has a leader that answers somebody: it serves a purpose of its own.
-pub(super) fn is_established(domain: &Domain) -> bool {
+fn is_established(domain: &Domain) -> bool {
     let Some(leader) = domain.election.leader() else { return false };
     domain.requesters.iter().any(|((port, mechanism), requester)| {
         let answered = requester.answered() > 0 || requester.is_answered_unseen();
@@ -114,29 +121,61 @@ pub(super) fn joined_domains(
     site: &SiteDomain,
     devices: &[Device],
 ) -> BTreeSet<DomainKey> {
+    let leads = Leads::of(domains, devices);
     let mut joined = site.keys.clone();
-    loop {
-        let before = joined.len();
-        for domain in domains.iter().filter(|domain| !site.is(&domain.key)) {
-            let Some(leader) = domain.election.leader() else { continue };
-            let same_leader = joined
-                .iter()
-                .filter_map(|key| domains.get(key))
-                .any(|other| other.election.leader() == Some(leader));
-            let bridged = devices
-                .iter()
-                .filter(|device| device.has_clock(leader))
-                .any(|device| joined.iter().any(|key| *key != domain.key && device.domains.contains(key)));
-            // The other way round: a leader of the site's time that takes part here has it from here.
-            let feeds = joined.iter().filter_map(|key| domains.get(key)?.election.leader()).any(|fed| {
-                devices.iter().any(|device| device.has_clock(fed) && device.domains.contains(&domain.key))
-            });
-            if same_leader || bridged || feeds {
-                joined.insert(domain.key);
+    let mut news: Vec<DomainKey> = joined.iter().copied().collect();
+    while let Some(key) = news.pop() {
+        for next in leads.hang_on(&key, domains) {
+            if joined.insert(next) {
+                news.push(next);
             }
         }
-        if joined.len() == before {
-            return joined;
+    }
+    joined
+}
+
+/// Which domains a clock or a device leads.
+struct Leads<'a> {
+    by_clock: BTreeMap<ClockId, Vec<DomainKey>>,
+    /// Domains led by devices that take part in the one that is asked for.
+    through: BTreeMap<DomainKey, BTreeSet<DomainKey>>,
+    /// Where the device takes part that leads a domain.
+    elsewhere: BTreeMap<DomainKey, &'a BTreeSet<DomainKey>>,
+}
+
+impl<'a> Leads<'a> {
+    fn of(domains: &Domains, devices: &'a [Device]) -> Self {
+        let owners: BTreeMap<ClockId, &Device> = devices
+            .iter()
+            .flat_map(|device| device.clocks.iter().map(move |clock| (*clock, device)))
+            .collect();
+        let mut leads =
+            Self { by_clock: BTreeMap::new(), through: BTreeMap::new(), elsewhere: BTreeMap::new() };
+        for domain in domains.iter() {
+            let Some(leader) = domain.election.leader() else { continue };
+            leads.by_clock.entry(leader).or_default().push(domain.key);
+            let Some(device) = owners.get(&leader) else { continue };
+            leads.elsewhere.insert(domain.key, &device.domains);
+            for key in device.domains.iter().filter(|key| **key != domain.key) {
+                leads.through.entry(*key).or_default().insert(domain.key);
+            }
         }
+        leads
+    }
+
+    /// The led domains whose time is that of `key`: the same clock leads them, or one that takes part there; or its leader
+    /// takes part in them and has it from there.
+    fn hang_on<'b>(
+        &'b self,
+        key: &'b DomainKey,
+        domains: &'b Domains,
+    ) -> impl Iterator<Item = DomainKey> + 'b {
+        let leader = domains.get(key).and_then(|domain| domain.election.leader());
+        let same = leader.and_then(|leader| self.by_clock.get(&leader)).into_iter().flatten();
+        let fed = self.elsewhere.get(key).into_iter().flat_map(|own| own.iter());
+        let is_led =
+            |key: &&DomainKey| domains.get(key).is_some_and(|domain| domain.election.leader().is_some());
+        let bridged = self.through.get(key).into_iter().flatten();
+        same.chain(fed.filter(is_led)).chain(bridged).copied()
     }
 }

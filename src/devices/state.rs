@@ -41,6 +41,8 @@ pub(super) struct Scene<'a> {
     pub(super) scope: &'a Scope,
     /// Domains whose time is the site's.
     pub(super) joined: &'a BTreeSet<DomainKey>,
+    /// Domains that serve a purpose of their own.
+    pub(super) established: &'a BTreeSet<DomainKey>,
     pub(super) start: CaptureTime,
 }
 

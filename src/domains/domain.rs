@@ -13,10 +13,13 @@ use super::changes;
 use super::election::Election;
 use super::event::Event;
 use super::event::Happening;
+use super::folding::CHANGES_TOLD;
+use super::folding::Worth;
 use super::key::ClockId;
 use super::key::DomainKey;
 use super::key::DomainName;
 use super::key::PortId;
+use super::leading::Leading;
 use super::leases::Leases;
 use super::marks::Marks;
 use super::port::ClockPort;
@@ -57,6 +60,35 @@ pub struct Answered {
     pub aside: u64,
 }
 
+/// How much of everything there is: of one domain, or of all together.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct Size {
+    pub(super) ports: usize,
+    pub(super) requesters: usize,
+    pub(super) tenures: usize,
+    pub(super) events: usize,
+}
+
+impl Size {
+    pub(super) const fn with(self, more: Self) -> Self {
+        Self {
+            ports: self.ports.saturating_add(more.ports),
+            requesters: self.requesters.saturating_add(more.requesters),
+            tenures: self.tenures.saturating_add(more.tenures),
+            events: self.events.saturating_add(more.events),
+        }
+    }
+
+    pub(super) const fn without(self, gone: Self) -> Self {
+        Self {
+            ports: self.ports.saturating_sub(gone.ports),
+            requesters: self.requesters.saturating_sub(gone.requesters),
+            tenures: self.tenures.saturating_sub(gone.tenures),
+            events: self.events.saturating_sub(gone.events),
+        }
+    }
+}
+
 /// One domain of the capture.
 #[derive(Debug, Clone)]
 pub struct Domain {
@@ -88,6 +120,12 @@ pub struct Domain {
     pub first: Place,
     /// Latest message.
     pub last: Place,
+    /// The number of the latest message among all of the capture.
+    pub(super) heard: u64,
+    /// Changes of what a port announces that are not among the events.
+    untold: u64,
+    /// Who gives the time; known once the reading has ended.
+    pub(super) leading: Leading,
 }
 
 impl Domain {
@@ -107,7 +145,34 @@ impl Domain {
             events: Vec::new(),
             first: place,
             last: place,
+            heard: 0,
+            untold: 0,
+            leading: Leading::default(),
         }
+    }
+
+    pub(super) fn size(&self) -> Size {
+        Size {
+            ports: self.ports.len(),
+            requesters: self.requesters.len(),
+            tenures: self.election.ended(),
+            events: self.events.len(),
+        }
+    }
+
+    pub(super) fn worth(&self) -> Worth {
+        Worth::new(self.counts.values().sum(), self.heard)
+    }
+
+    /// Events that found no room.
+    pub(super) fn untold(&self) -> u64 {
+        let outages: u64 = self.requesters.values().map(Requester::untold).sum();
+        self.untold + self.election.untold() + outages
+    }
+
+    /// Drops the event that came last; how many that are.
+    pub(super) fn forget_latest_event(&mut self) -> usize {
+        usize::from(self.events.pop().is_some())
     }
 
     /// How long the network had been watched at the latest message; once the reading has ended, in all.
@@ -163,7 +228,7 @@ impl Domain {
         let place = observation.place;
         self.arrive(&observation.path, place, &message.notes);
         let sender = self.ports.entry(port).or_insert_with(|| ClockPort::new(port, place));
-        sender.touch(place, &observation.path);
+        sender.touch(place, &observation.path, self.heard);
         sender.minor_versions.insert(header.minor_version_ptp);
         let kind = kind_v2(header.message_type);
         let addressee = match &message.body {
@@ -222,7 +287,7 @@ impl Domain {
         let place = observation.place;
         self.arrive(&observation.path, place, &message.notes);
         let sender = self.ports.entry(port).or_insert_with(|| ClockPort::new(port, place));
-        sender.touch(place, &observation.path);
+        sender.touch(place, &observation.path, self.heard);
         let (kind, declared) = match &message.body {
             v1::Body::Sync(sync) => (Kind::Sync, sync.sync_interval),
             v1::Body::DelayReq(_) => (Kind::DelayReq, LogInterval::NOT_GIVEN),
@@ -316,14 +381,18 @@ impl Domain {
             before.filter(|(old, _)| old.grandmaster == candidate.grandmaster)
         {
             let changes = changes::between(&old, old_properties, &candidate, properties);
-            if !changes.is_empty() {
+            port.changes += u64::from(!changes.is_empty());
+            if port.changes > CHANGES_TOLD {
+                self.untold += u64::from(!changes.is_empty());
+            } else if !changes.is_empty() {
                 let what =
                     Happening::DataChanged { port: candidate.sender, clock: candidate.grandmaster, changes };
                 self.events.push(Event { time: now, what, places: vec![place] });
             }
         }
         let receipt_timeout = if is_v1 { V1_SYNC_RECEIPT_TIMEOUT } else { ANNOUNCE_RECEIPT_TIMEOUT };
-        let several_may_lead = may_have_several_leaders(self.key, &self.transports, port.marks.get(&kind));
+        let several_may_lead =
+            may_have_several_leaders(self.key, &self.transports, port.marks.get(&kind).map(Box::as_ref));
         let offer = Offer {
             candidate,
             sequence_id,
@@ -366,6 +435,7 @@ impl Domain {
         let told = changes::events_of(&self.election, &self.requesters);
         self.events.extend(told);
         self.events.sort_by_key(|event| event.time);
+        self.leading = Leading::of(self);
     }
 }
 

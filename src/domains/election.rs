@@ -4,7 +4,8 @@
 //! Invariant: at most one tenure is open, and its clock was the best of the qualified announcers heard within
 //! their own receipt timeout. Timers run by how long the network was watched, so that no stray stamp and no setting
 //! of the capture's clock ends a lead; no tenure ends before it begins. Memory: at most
-//! [`ANNOUNCER_LIMIT`] [`Announcer`]s, one [`Tenure`] a change of leader.
+//! [`ANNOUNCER_LIMIT`] [`Announcer`]s, [`RIVALRIES_TOLD`] rivalries and one [`Tenure`] a change of leader, of which
+//! [`super::Domains`] has the older ones forgotten.
 
 use std::collections::BTreeMap;
 
@@ -14,6 +15,7 @@ use super::announcer::Offer;
 use super::candidate::Candidate;
 use super::comparison::DecidedBy;
 use super::comparison::compare;
+use super::folding::RIVALRIES_TOLD;
 use super::key::ClockId;
 use super::key::PortId;
 use super::tenure::EndedBy;
@@ -39,6 +41,10 @@ pub struct Election {
     vacant_since: Option<CaptureTime>,
     /// How long the network was watched in all, once the reading has ended.
     watched: Watched,
+    /// Offers of ports beyond those that are followed.
+    offers_left_out: u64,
+    /// Rivalries that found no room.
+    untold: u64,
 }
 
 impl Election {
@@ -51,6 +57,7 @@ impl Election {
         } else if self.has_room(&now.watched) {
             self.announcers.insert(sender, Announcer::new(now, offer));
         } else {
+            self.offers_left_out += 1;
             return;
         }
         self.evaluate(now);
@@ -108,6 +115,27 @@ impl Election {
             }
             _ => announcer.run_first,
         }
+    }
+
+    /// Offers of ports beyond those that are followed.
+    pub(super) const fn offers_left_out(&self) -> u64 {
+        self.offers_left_out
+    }
+
+    /// Offers beside the leader that found no room among the rivalries.
+    pub(super) const fn untold(&self) -> u64 {
+        self.untold
+    }
+
+    /// Leads that have ended.
+    pub(super) const fn ended(&self) -> usize {
+        self.closed.len()
+    }
+
+    /// Forgets the older half of the leads that have ended; how many that are.
+    pub(super) fn forget_older_half(&mut self) -> usize {
+        let half = self.closed.len().div_ceil(2);
+        self.closed.drain(..half).count()
     }
 
     /// Tenures in time order; the last is open until the reading ends.
@@ -324,6 +352,10 @@ impl Election {
             rivalry.count += 1;
             rivalry.apart &= apart;
         } else {
+            if self.rivalries.len() >= RIVALRIES_TOLD {
+                self.untold += 1;
+                return;
+            }
             announcer.rivalry = Some(self.rivalries.len());
             self.rivalries.push(Rivalry {
                 port: sender,

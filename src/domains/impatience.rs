@@ -24,17 +24,6 @@ pub struct Impatience<'a> {
 }
 
 impl Domain {
-    /// The port that offers the leader with the fewest steps.
-    #[must_use]
-    pub fn leading_port(&self) -> Option<&ClockPort> {
-        let leader = self.election.leader()?;
-        let offers = self.ports.values().filter_map(|port| {
-            let offer = port.offer.filter(|offer| offer.grandmaster == leader)?;
-            Some((offer.steps_removed, port))
-        });
-        offers.min_by_key(|(steps, port)| (*steps, port.port)).map(|(_, port)| port)
-    }
-
     /// Whether `port` announces in spells, its receipt timeout being shorter than the interval that the leader
     /// declares. Never where numbers of either are missing: loss breaks up a series as well.
     #[must_use]

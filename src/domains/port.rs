@@ -7,6 +7,7 @@ use std::net::IpAddr;
 use super::cadence::Cadence;
 use super::candidate::Candidate;
 use super::claims::Claims;
+use super::folding::Worth;
 use super::key::PortId;
 use super::marks::Marks;
 use super::orders::Orders;
@@ -96,11 +97,11 @@ pub struct ClockPort {
     /// Which.
     pub port: PortId,
     /// Series by kind.
-    pub series: BTreeMap<Kind, Cadence>,
+    pub series: BTreeMap<Kind, Box<Cadence>>,
     /// Silences of what it sends to the group: Announce and Sync.
-    pub silences: BTreeMap<Kind, Silences>,
+    pub silences: BTreeMap<Kind, Box<Silences>>,
     /// How each kind was addressed and marked.
-    pub marks: BTreeMap<Kind, Marks>,
+    pub marks: BTreeMap<Kind, Box<Marks>>,
     /// Its latest offer, if it ever made one.
     pub offer: Option<Candidate>,
     /// Time properties with its latest offer.
@@ -137,6 +138,11 @@ pub struct ClockPort {
     pub first: Place,
     /// Latest message.
     pub last: Place,
+    /// The number of its latest message among all of the capture.
+    pub(super) heard: u64,
+    messages: u64,
+    /// Times that it announced other data than before.
+    pub(super) changes: u64,
 }
 
 impl ClockPort {
@@ -164,11 +170,16 @@ impl ClockPort {
             parent: None,
             first: place,
             last: place,
+            heard: 0,
+            messages: 0,
+            changes: 0,
         }
     }
 
-    pub(super) fn touch(&mut self, place: Place, path: &Path) {
+    pub(super) fn touch(&mut self, place: Place, path: &Path, heard: u64) {
         self.last = place;
+        self.heard = heard;
+        self.messages += 1;
         let address = SourceAddress { mac: path.source_mac, ip: path.source_ip };
         // A port that sends from ever new addresses must not grow without bound (chosen).
         if self.addresses.len() < 16 || self.addresses.contains_key(&address) {
@@ -205,18 +216,28 @@ impl ClockPort {
     /// The series of one kind, if any was sent.
     #[must_use]
     pub fn series(&self, kind: Kind) -> Option<&Cadence> {
-        self.series.get(&kind)
+        self.series.get(&kind).map(Box::as_ref)
     }
 
     /// The silences in one kind.
     #[must_use]
     pub fn silences(&self, kind: Kind) -> &[Silence] {
-        self.silences.get(&kind).map(Silences::kept).unwrap_or_default()
+        self.silences.get(&kind).map(|silences| silences.kept()).unwrap_or_default()
     }
 
     /// Messages of one kind.
     #[must_use]
     pub fn count(&self, kind: Kind) -> u64 {
         self.series(kind).map_or(0, Cadence::count)
+    }
+
+    /// Messages of all kinds.
+    #[must_use]
+    pub const fn messages(&self) -> u64 {
+        self.messages
+    }
+
+    pub(super) fn worth(&self) -> Worth {
+        Worth::new(self.messages, self.heard)
     }
 }

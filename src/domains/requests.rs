@@ -1,11 +1,14 @@
 //! Who asks for delay and is answered: Delay_Req with Delay_Resp, Pdelay_Req with Pdelay_Resp.
 //!
-//! Memory: at most [`PENDING_LIMIT`] open requests and as many early answers a requester.
+//! Memory: at most [`PENDING_LIMIT`] open requests and as many early answers a requester, [`RESPONDERS`] that answer it
+//! and [`OUTAGES_TOLD`] outages.
 
 use std::collections::BTreeMap;
 use std::collections::VecDeque;
 
 use super::answer_checks::AnswerChecks;
+use super::folding::OUTAGES_TOLD;
+use super::folding::Worth;
 use super::key::PortId;
 use super::samples::Exchange;
 use super::samples::FOLLOWER_SAMPLES;
@@ -34,6 +37,9 @@ const EARLY_WINDOW: Nanos = Nanos(100_000_000);
 
 /// Open requests kept for one requester (chosen).
 const PENDING_LIMIT: usize = 64;
+
+/// Ports that answer one requester and are kept (chosen: there is one, or two that ought not to).
+const RESPONDERS: usize = 64;
 
 /// Requests in a row without an answer that make an outage (reference: 3 in a row; one more here, so that
 /// 1 % of lost frames does not make one).
@@ -81,6 +87,8 @@ pub(crate) struct Heard {
     pub watched: Nanos,
     /// Where it was captured.
     pub way: Way,
+    /// Its number among all messages of the capture.
+    pub number: u64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -152,6 +160,12 @@ pub struct Requester {
     first_request: Option<Place>,
     checks: AnswerChecks,
     outages: Vec<Outage>,
+    /// Outages that found no room.
+    untold: u64,
+    /// Number of the latest message from or to it among all of the capture.
+    heard: u64,
+    /// Messages from and to it.
+    messages: u64,
 }
 
 impl Requester {
@@ -222,6 +236,7 @@ impl Requester {
         multicast: bool,
         stamp: RequestStamp,
     ) -> Option<Exchange> {
+        self.hear(now);
         self.seen += 1;
         self.multicast += u64::from(multicast);
         self.first_request.get_or_insert(place);
@@ -254,9 +269,12 @@ impl Requester {
         responder: PortId,
         stamp: AnswerStamp,
     ) -> Option<Exchange> {
+        self.hear(now);
         self.give_up_before(now.watched);
         let answer = Answer { sequence_id, heard: now, responder, place, stamp };
-        *self.responders.entry(responder).or_insert(0) += 1;
+        if self.responders.len() < RESPONDERS || self.responders.contains_key(&responder) {
+            *self.responders.entry(responder).or_insert(0) += 1;
+        }
         let is_its =
             |request: &Request| request.sequence_id == sequence_id && is_open(&request.heard, now.watched);
         if let Some(index) = self.pending.iter().position(is_its) {
@@ -336,8 +354,32 @@ impl Requester {
         self.trailing += 1;
         let since = *self.trailing_since.get_or_insert(request.place);
         if self.trailing == OUTAGE_RUN && self.answered > 0 {
-            self.outages.push(Outage { from: since, until: None });
+            if self.outages.len() < OUTAGES_TOLD {
+                self.outages.push(Outage { from: since, until: None });
+            } else {
+                self.untold += 1;
+            }
         }
+    }
+
+    fn hear(&mut self, now: Heard) {
+        self.heard = now.number;
+        self.messages += 1;
+    }
+
+    pub(super) fn worth(&self) -> Worth {
+        Worth::new(self.messages, self.heard)
+    }
+
+    /// Outages that found no room.
+    pub(super) const fn untold(&self) -> u64 {
+        self.untold
+    }
+
+    /// Whether most of its requests go to a group.
+    #[must_use]
+    pub const fn asks_a_group(&self) -> bool {
+        self.multicast.saturating_mul(2) > self.seen
     }
 
     /// Requests seen.
@@ -437,7 +479,7 @@ mod tests {
     }
 
     fn heard(ms: i64) -> Heard {
-        Heard { time: time(ms), watched: Nanos(ms * 1_000_000), way: Way::default() }
+        Heard { time: time(ms), watched: Nanos(ms * 1_000_000), way: Way::default(), number: 0 }
     }
 
     fn place(ms: i64) -> Place {

@@ -3,7 +3,17 @@
 use std::collections::BTreeMap;
 
 use super::domain::Domain;
+use super::domain::Size;
 use super::domain::kind_v2;
+use super::folding::DOMAINS_KEPT;
+use super::folding::EVENTS_KEPT;
+use super::folding::LeftOut;
+use super::folding::PART;
+use super::folding::PORTS_KEPT;
+use super::folding::REQUESTERS_KEPT;
+use super::folding::TENURES_KEPT;
+use super::folding::cheapest;
+use super::folding::number;
 use super::key::DomainKey;
 use super::key::DomainName;
 use super::sightings::Sightings;
@@ -15,11 +25,16 @@ use crate::observations::What;
 use crate::ptp;
 use crate::units::CaptureTime;
 
-/// Domains by key, fed in capture order.
+/// Domains by key, fed in capture order. Memory: as many entries as [`super::folding`] lets there be.
 #[derive(Debug, Clone, Default)]
 pub struct Domains {
     domains: BTreeMap<DomainKey, Domain>,
     sightings: Sightings,
+    /// Messages so far.
+    heard: u64,
+    /// Of all domains together.
+    size: Size,
+    left_out: LeftOut,
 }
 
 impl Domains {
@@ -40,8 +55,14 @@ impl Domains {
             }
         };
         let key = DomainKey { name, vlan: observation.path.vlan };
+        if self.domains.len() >= DOMAINS_KEPT && !self.domains.contains_key(&key) {
+            self.fold_domains();
+        }
+        self.heard += 1;
         let domain = self.domains.entry(key).or_insert_with(|| Domain::new(key, observation.place));
+        let before = domain.size();
         domain.watched = *watched;
+        domain.heard = self.heard;
         match message.as_ref() {
             ptp::Message::V1(message) => domain.push_v1(observation, message),
             ptp::Message::V2(message) => {
@@ -52,6 +73,81 @@ impl Domains {
                 self.sightings.record(series, message, observation.place, &observation.path);
             }
         }
+        self.size = self.size.with(domain.size()).without(before);
+        self.make_room(key);
+    }
+
+    /// Sums up what is too much after a message in the domain `key`.
+    fn make_room(&mut self, key: DomainKey) {
+        if self.size.ports > PORTS_KEPT {
+            self.fold_ports();
+        }
+        if self.size.requesters > REQUESTERS_KEPT {
+            self.fold_requesters();
+        }
+        if self.size.tenures > TENURES_KEPT {
+            self.forget_tenures();
+        }
+        if self.size.events > EVENTS_KEPT
+            && let Some(domain) = self.domains.get_mut(&key)
+        {
+            let events = domain.forget_latest_event();
+            self.size.events = self.size.events.saturating_sub(events);
+            self.left_out.events += number(events);
+        }
+    }
+
+    fn fold_domains(&mut self) {
+        let entries = self.domains.values().map(|domain| (domain.worth(), domain.key));
+        for key in cheapest(entries, DOMAINS_KEPT / PART) {
+            let Some(domain) = self.domains.remove(&key) else { continue };
+            let Size { ports, requesters, tenures, events } = domain.size();
+            self.size = self.size.without(domain.size());
+            self.left_out.domains += 1;
+            self.left_out.ports += number(ports);
+            self.left_out.requesters += number(requesters);
+            self.left_out.events += number(tenures) + number(events) + domain.untold();
+            self.left_out.offers += domain.election.offers_left_out();
+            let messages = domain.ports.values().map(super::ClockPort::messages);
+            self.left_out.messages += messages.sum::<u64>();
+        }
+    }
+
+    fn fold_ports(&mut self) {
+        let entries = self
+            .domains
+            .values()
+            .flat_map(|domain| domain.ports.iter().map(|(port, sent)| (sent.worth(), (domain.key, *port))));
+        for (key, port) in cheapest(entries, PORTS_KEPT / PART) {
+            let gone = self.domains.get_mut(&key).and_then(|domain| domain.ports.remove(&port));
+            if let Some(gone) = gone {
+                self.size.ports = self.size.ports.saturating_sub(1);
+                self.left_out.ports += 1;
+                self.left_out.messages += gone.messages();
+            }
+        }
+    }
+
+    fn fold_requesters(&mut self) {
+        let entries = self.domains.values().flat_map(|domain| {
+            domain.requesters.iter().map(|(asker, asked)| (asked.worth(), (domain.key, *asker)))
+        });
+        for (key, asker) in cheapest(entries, REQUESTERS_KEPT / PART) {
+            let gone = self.domains.get_mut(&key).and_then(|domain| domain.requesters.remove(&asker));
+            if let Some(gone) = gone {
+                self.size.requesters = self.size.requesters.saturating_sub(1);
+                self.left_out.requesters += 1;
+                self.left_out.events += gone.untold() + number(gone.outages().len());
+            }
+        }
+    }
+
+    /// Forgets the older half of the ended leads of the domain that has most of them.
+    fn forget_tenures(&mut self) {
+        let most = self.domains.values_mut().max_by_key(|domain| domain.election.ended());
+        let forgotten = most.map_or(0, |domain| domain.election.forget_older_half());
+        self.size.tenures = self.size.tenures.saturating_sub(forgotten);
+        self.left_out.events += number(forgotten);
     }
 
     /// Ends the reading at the capture's last instant, that of the frame at `place`.
@@ -60,6 +156,41 @@ impl Domains {
             domain.watched = *watched;
             domain.finish(end, place);
         }
+        self.forget_last_events();
+    }
+
+    /// Keeps the first events of all domains, once what tenures, rivalries and outages amount to is among them.
+    fn forget_last_events(&mut self) {
+        let all: usize = self.domains.values().map(|domain| domain.events.len()).sum();
+        if all <= EVENTS_KEPT {
+            return;
+        }
+        let mut times: Vec<(CaptureTime, DomainKey)> = self
+            .domains
+            .values()
+            .flat_map(|domain| domain.events.iter().map(|event| (event.time, domain.key)))
+            .collect();
+        times.sort_unstable();
+        times.truncate(EVENTS_KEPT);
+        let mut kept: BTreeMap<DomainKey, usize> = BTreeMap::new();
+        for (_, key) in times {
+            *kept.entry(key).or_default() += 1;
+        }
+        for domain in self.domains.values_mut() {
+            domain.events.truncate(kept.get(&domain.key).copied().unwrap_or_default());
+        }
+        self.left_out.events += number(all.saturating_sub(EVENTS_KEPT));
+    }
+
+    /// What found no room.
+    #[must_use]
+    pub fn left_out(&self) -> LeftOut {
+        let mut left_out = self.left_out;
+        for domain in self.domains.values() {
+            left_out.offers += domain.election.offers_left_out();
+            left_out.events += domain.untold();
+        }
+        left_out
     }
 
     /// What was captured twice with other marks.

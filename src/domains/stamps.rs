@@ -185,7 +185,8 @@ impl Domain {
     }
 
     fn heard(&self, time: CaptureTime) -> Heard {
-        Heard { time, watched: self.watched.since(&Watched::default(), LONGEST_PAUSE), way: self.way }
+        let watched = self.watched.since(&Watched::default(), LONGEST_PAUSE);
+        Heard { time, watched, way: self.way, number: self.heard }
     }
 
     fn relate(&mut self, asker: (PortId, Mechanism), sequence_id: u16, exchange: &Exchange) {

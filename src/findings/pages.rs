@@ -123,6 +123,7 @@ const PAGES: &[(&str, &str)] = pages![
     "mirror-duplicates",
     "coarse-timestamps",
     "capture-too-short",
+    "too-many-identities",
 ];
 
 /// The page of a rule, in Markdown of at most 80 columns; `None` where no rule has that id.

@@ -23,7 +23,7 @@ pub enum Verdict {
     Watch,
     /// A major or critical finding.
     Fault,
-    /// No PTP, too short, or nobody could be shown to follow.
+    /// No PTP, too short, more senders than can be kept, or nobody could be shown to follow.
     CannotTell,
 }
 
@@ -85,6 +85,9 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     }
     if analysis.ptp_messages == 0 {
         return no_ptp();
+    }
+    if analysis.domains.left_out().is_of_senders() {
+        return flooded();
     }
     if let Some(unproven) = unproven(analysis) {
         return unproven;
@@ -185,6 +188,13 @@ fn no_ptp() -> Answer {
         "check the capture filter: PTP is UDP ports 319 and 320, or Ethertype 0x88f7, with or without a VLAN tag",
     ];
     (Verdict::CannotTell, "there is no PTP message in this capture".to_owned(), next)
+}
+
+/// Where senders were left out, one of them may be who matters.
+fn flooded() -> Answer {
+    let because = "more senders were heard than can be kept, so what is said of the rest is not the whole";
+    let next = vec!["see to the flood first (too-many-identities), then capture again"];
+    (Verdict::CannotTell, because.to_owned(), next)
 }
 
 /// The site's domain if it is led, else the first that is.

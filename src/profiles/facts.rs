@@ -168,7 +168,7 @@ impl<'a> Facts<'a> {
 }
 
 fn marks(domain: &Domain) -> impl Iterator<Item = (Kind, &Marks)> {
-    domain.ports.values().flat_map(|port| port.marks.iter().map(|(kind, marks)| (*kind, marks)))
+    domain.ports.values().flat_map(|port| port.marks.iter().map(|(kind, marks)| (*kind, marks.as_ref())))
 }
 
 fn grants(domain: &Domain) -> BTreeSet<Grant> {

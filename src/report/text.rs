@@ -21,6 +21,7 @@ use super::document::EventDocument;
 use super::document::EvidenceDocument;
 use super::document::FindingDocument;
 use super::document::FrameReference;
+use super::document::LeftOutDocument;
 use super::document::SeverityName;
 use super::document::VerdictName;
 use super::format::count;
@@ -87,6 +88,10 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         VerdictName::CannotTell => "CANNOT TELL",
     };
     paragraph(out, 0, &format!("{word}: "), &plain(&document.verdict_because))?;
+    let leading = document.findings.first().filter(|finding| finding.severity > SeverityName::Info);
+    if let Some(step) = leading.and_then(|finding| finding.next.first()) {
+        paragraph(out, 2, "do first: ", step)?;
+    }
     let span = &document.span;
     let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
     let begin = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
@@ -302,11 +307,30 @@ pub(super) fn oddities(document: &Document) -> Vec<(String, String)> {
         let copies = count(document.span.mirror_copies);
         lines.push(("all".to_owned(), format!("{copies} PTP frames were captured twice and counted once")));
     }
+    if let Some(left_out) = &document.span.left_out {
+        lines.push(("all".to_owned(), no_room(left_out)));
+    }
     if document.span.frames_outside > 0 {
         let outside = count(document.span.frames_outside);
         lines.push(("all".to_owned(), format!("{outside} frames lie outside the span asked for")));
     }
     lines
+}
+
+/// What was left out, in words.
+fn no_room(left_out: &LeftOutDocument) -> String {
+    let kinds = [
+        (left_out.domains, "domain"),
+        (left_out.ports, "port"),
+        (left_out.requesters, "requester"),
+        (left_out.announces, "Announce"),
+        (left_out.events, "event"),
+        (left_out.flows, "flow"),
+        (left_out.memberships, "membership"),
+        (left_out.names, "name"),
+    ];
+    let told = kinds.into_iter().filter(|(number, _)| *number > 0).map(|(number, kind)| things(number, kind));
+    format!("left out, as there is no room for more: {}", told.collect::<Vec<_>>().join(", "))
 }
 
 /// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.

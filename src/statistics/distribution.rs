@@ -1,5 +1,10 @@
 //! A joinable distribution of durations: exact while small, a histogram of three digits once large.
+//!
+//! A histogram takes a hundred KiB, and there may be one for each of thousands of ports. Most series keep near one value:
+//! as long as few of the histogram's classes are met, those are kept with their counts, and poured into a histogram where
+//! something is asked of it.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use hdrhistogram::Histogram;
@@ -9,17 +14,31 @@ use crate::units::Nanos;
 /// Values kept exactly before they are poured into a histogram (chosen: 8 KiB a distribution).
 const EXACT_LIMIT: usize = 1024;
 
+/// Classes of values kept before there is a histogram for good (chosen: 8 KiB a distribution).
+const CLASSES_LIMIT: usize = 512;
+
 /// Significant decimal digits of the histogram, so its values are within 0.1 %.
 const HISTOGRAM_DIGITS: u8 = 3;
+
+/// Bits of a value that the histogram tells apart at three digits: 2000 rounded up to a power of two (hdrhistogram 7).
+const CLASS_BITS: u32 = 11;
 
 /// Durations of 0 ns and more. What it reports depends only on the values, not on their order or on how
 /// they were split before a join.
 #[derive(Debug, Clone, Default)]
 pub struct Distribution {
     exact: Vec<i64>,
-    coarse: Option<Histogram<u32>>,
+    coarse: Option<Box<Coarse>>,
     extremes: Option<(i64, i64)>,
     count: u64,
+}
+
+/// What is kept of many values.
+#[derive(Debug, Clone)]
+enum Coarse {
+    /// The smallest value of each class that was met, in order, and how many of them there were.
+    Few(Vec<(u64, u32)>),
+    Many(Histogram<u32>),
 }
 
 /// Order statistics of a distribution, by nearest rank.
@@ -49,7 +68,7 @@ impl Distribution {
         let (min, max) = self.extremes.unwrap_or((value.0, value.0));
         self.extremes = Some((min.min(value.0), max.max(value.0)));
         match &mut self.coarse {
-            Some(histogram) => pour(histogram, value.0),
+            Some(coarse) => coarse.add(class_of(value.0), 1),
             None => {
                 self.exact.push(value.0);
                 if self.exact.len() > EXACT_LIMIT {
@@ -66,15 +85,12 @@ impl Distribution {
             self.coarsen();
         }
         match &mut self.coarse {
-            Some(histogram) => {
+            Some(coarse) => {
                 for value in &other.exact {
-                    pour(histogram, *value);
+                    coarse.add(class_of(*value), 1);
                 }
                 if let Some(theirs) = &other.coarse {
-                    // Both have the same digits and resize, so this cannot fail; a failure would lose counts.
-                    if histogram.add(theirs).is_err() {
-                        debug_assert!(false, "histograms of one shape must add");
-                    }
+                    coarse.join(theirs);
                 }
             }
             None => self.exact.extend_from_slice(&other.exact),
@@ -116,7 +132,7 @@ impl Distribution {
     /// Every value with how often it occurs, in order; within 0.1 % once there are many.
     #[must_use]
     pub fn counts(&self) -> Vec<(Nanos, u64)> {
-        if let Some(histogram) = &self.coarse {
+        if let Some(histogram) = self.coarse.as_ref().and_then(|coarse| coarse.histogram()) {
             let value = |value: u64| Nanos(i64::try_from(value).unwrap_or(i64::MAX));
             return histogram
                 .iter_recorded()
@@ -135,8 +151,8 @@ impl Distribution {
     pub fn quantile(&self, per_mille: u32) -> Option<Nanos> {
         let (min, max) = self.extremes?;
         let value = match &self.coarse {
-            Some(histogram) => {
-                let at = histogram.value_at_quantile(f64::from(per_mille) / 1000.0);
+            Some(coarse) => {
+                let at = coarse.histogram()?.value_at_quantile(f64::from(per_mille) / 1000.0);
                 i64::try_from(at).ok()?.clamp(min, max)
             }
             None => {
@@ -151,18 +167,82 @@ impl Distribution {
     }
 
     fn coarsen(&mut self) {
-        let Ok(mut histogram) = Histogram::new(HISTOGRAM_DIGITS) else { return };
-        for value in self.exact.drain(..) {
-            pour(&mut histogram, value);
+        let mut coarse = Coarse::Few(Vec::new());
+        for value in std::mem::take(&mut self.exact) {
+            coarse.add(class_of(value), 1);
         }
-        self.coarse = Some(histogram);
+        self.coarse = Some(Box::new(coarse));
     }
 }
 
-fn pour(histogram: &mut Histogram<u32>, value: i64) {
-    // `record` grows the histogram; saturating would cut off at its present size. It can fail only beyond u64.
-    let recorded = histogram.record(value.unsigned_abs());
+impl Coarse {
+    fn add(&mut self, class: u64, count: u32) {
+        match self {
+            Self::Many(histogram) => pour(histogram, class, count),
+            Self::Few(classes) => match classes.binary_search_by_key(&class, |(class, _)| *class) {
+                Ok(at) => {
+                    if let Some((_, known)) = classes.get_mut(at) {
+                        *known = known.saturating_add(count);
+                    }
+                }
+                Err(at) => {
+                    classes.insert(at, (class, count));
+                    if classes.len() > CLASSES_LIMIT
+                        && let Some(histogram) = self.histogram().map(Cow::into_owned)
+                    {
+                        *self = Self::Many(histogram);
+                    }
+                }
+            },
+        }
+    }
+
+    fn join(&mut self, other: &Self) {
+        match (&mut *self, other) {
+            (_, Self::Few(theirs)) => theirs.iter().for_each(|(class, count)| self.add(*class, *count)),
+            (Self::Many(ours), Self::Many(theirs)) => add(ours, theirs),
+            (Self::Few(_), Self::Many(theirs)) => {
+                let mut whole = theirs.clone();
+                if let Some(ours) = self.histogram() {
+                    add(&mut whole, &ours);
+                }
+                *self = Self::Many(whole);
+            }
+        }
+    }
+
+    /// `None` where there can be no histogram of so many digits, which three are not.
+    fn histogram(&self) -> Option<Cow<'_, Histogram<u32>>> {
+        match self {
+            Self::Many(histogram) => Some(Cow::Borrowed(histogram)),
+            Self::Few(classes) => {
+                let mut histogram = Histogram::new(HISTOGRAM_DIGITS).ok()?;
+                for (class, count) in classes {
+                    pour(&mut histogram, *class, *count);
+                }
+                Some(Cow::Owned(histogram))
+            }
+        }
+    }
+}
+
+fn add(histogram: &mut Histogram<u32>, other: &Histogram<u32>) {
+    // Both have the same digits and resize, so this cannot fail; a failure would lose counts.
+    let added = histogram.add(other);
+    debug_assert!(added.is_ok(), "histograms of one shape must add");
+}
+
+fn pour(histogram: &mut Histogram<u32>, value: u64, count: u32) {
+    // `record_n` grows the histogram; saturating would cut off at its present size. It can fail only beyond u64.
+    let recorded = histogram.record_n(value, count);
     debug_assert!(recorded.is_ok(), "a growing histogram takes every value");
+}
+
+/// The smallest of the values that the histogram does not tell from this one.
+const fn class_of(value: i64) -> u64 {
+    let value = value.unsigned_abs();
+    let shift = (u64::BITS - value.leading_zeros()).saturating_sub(CLASS_BITS);
+    value >> shift << shift
 }
 
 #[cfg(test)]
@@ -185,13 +265,62 @@ mod tests {
     }
 
     #[test]
+    fn a_steady_series_takes_no_histogram_however_long() {
+        let steady: Vec<i64> = (0..50_000).map(|n| 1_000_000_000 + n % 300 * 1000).collect();
+        let distribution = of(&steady);
+        let Some(Coarse::Few(classes)) = distribution.coarse.as_deref() else { panic!("a histogram") };
+        assert!(classes.len() < 3 && distribution.exact.capacity() == 0, "{classes:?}");
+        let scattered: Vec<i64> = (0..50_000).map(|n| n * 1_000_000).collect();
+        assert!(matches!(of(&scattered).coarse.as_deref(), Some(Coarse::Many(_))));
+    }
+
+    #[test]
     fn small_sets_are_exact_by_nearest_rank() {
         let summary = of(&[40, 10, 30, 20]).summary().unwrap();
         assert_eq!((summary.median, summary.min, summary.max), (Nanos(20), Nanos(10), Nanos(40)));
         assert_eq!((summary.p5, summary.p95, summary.count), (Nanos(10), Nanos(40), 4));
     }
 
+    /// Values that mostly keep near one, as the gaps of a sender do, so that few classes are met.
+    fn steady() -> impl Strategy<Value = i64> {
+        prop_oneof![40 => 990_000_000_i64..1_010_000_000, 1 => 0_i64..5_000_000_000]
+    }
+
     proptest! {
+        #[test]
+        fn few_classes_tell_what_the_histogram_tells(
+            values in prop::collection::vec(prop_oneof![steady(), 0_i64..4096, Just(i64::MAX)], 1025..1400),
+        ) {
+            let distribution = of(&values);
+            let few = distribution.coarse.as_deref().is_some_and(|coarse| matches!(coarse, Coarse::Few(_)));
+            let mut histogram = Histogram::<u32>::new(HISTOGRAM_DIGITS).unwrap();
+            for value in &values {
+                histogram.record(value.unsigned_abs()).unwrap();
+            }
+            let (min, max) = (*values.iter().min().unwrap(), *values.iter().max().unwrap());
+            for per_mille in [0, 1, 50, 333, 500, 950, 999, 1000] {
+                let expected = histogram.value_at_quantile(f64::from(per_mille) / 1000.0);
+                let expected = i64::try_from(expected).unwrap_or(i64::MAX).clamp(min, max);
+                prop_assert_eq!(distribution.quantile(per_mille), Some(Nanos(expected)), "few: {}", few);
+            }
+            let counts = distribution.counts();
+            let steps = histogram.iter_recorded().map(|step| (step.value_iterated_to(), step.count_at_value()));
+            let expected: Vec<(Nanos, u64)> = steps
+                .map(|(value, count)| (Nanos(i64::try_from(value).unwrap_or(i64::MAX)), count.into()))
+                .collect();
+            prop_assert_eq!(counts, expected);
+        }
+
+        #[test]
+        fn few_classes_join_as_in_one_pass(left in prop::collection::vec(steady(), 0..2500),
+                                           right in prop::collection::vec(steady(), 0..2500)) {
+            let mut joined = of(&left);
+            joined.join(&of(&right));
+            let all: Vec<i64> = left.iter().chain(&right).copied().collect();
+            prop_assert_eq!(joined.summary(), of(&all).summary());
+            prop_assert_eq!(joined.counts(), of(&all).counts());
+        }
+
         #[test]
         fn join_equals_one_pass(left in prop::collection::vec(0_i64..10_000_000_000, 0..1500),
                                 right in prop::collection::vec(0_i64..10_000_000_000, 0..1500)) {

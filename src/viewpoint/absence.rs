@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use super::roles::macs;
 use super::scope::Scope;
 use super::scope::Sight;
+use crate::domains::Asks;
 use crate::domains::Domain;
 use crate::domains::Domains;
 use crate::domains::Kind;
@@ -79,7 +80,7 @@ impl Scope {
             return Visibility::shown("earlier answers to the same port were captured");
         }
         let askers = macs(domain, asker);
-        let multicast = goes_to_group(requester);
+        let multicast = requester.asks_a_group();
         match mechanism {
             Mechanism::PeerToPeer if multicast => self.can_see_peer_answers(domain, &askers),
             Mechanism::PeerToPeer => self.can_see_unicast_answers(domain, &askers),
@@ -97,7 +98,7 @@ impl Scope {
                 if answered.multicast > 0 {
                     return Visibility::shown("answers to other ports, sent the same way, were captured");
                 }
-                if leaders(domain).into_iter().any(|mac| self.can_see_multicast_of(mac) == Sight::Yes) {
+                if domain.leader_macs().iter().any(|mac| self.can_see_multicast_of(*mac) == Sight::Yes) {
                     return Visibility::inferred(
                         "the leader's own messages to the group that answers use were captured",
                     );
@@ -122,7 +123,7 @@ impl Scope {
             .flat_map(|asker| self.unicast_ptp_of(*asker).map(|receiver| (*asker, receiver)))
             .collect();
         if pairs.is_empty() {
-            let leaders = leaders(domain);
+            let leaders = domain.leader_macs();
             pairs = askers.iter().flat_map(|asker| leaders.iter().map(|mac| (*asker, *mac))).collect();
         }
         let seen = "unicast of the two was captured in both directions";
@@ -151,13 +152,8 @@ impl Scope {
     /// Whether those that follow in `domain` would be seen to do so: their requests, or the answers.
     #[must_use]
     pub fn can_see_followers(&self, domains: &Domains, domain: &Domain) -> Visibility {
-        let leaders = leaders(domain);
-        let by_peer_delay = domain.requesters.iter().any(|((port, mechanism), requester)| {
-            *mechanism == Mechanism::PeerToPeer
-                && requester.seen() > 0
-                && macs(domain, *port).iter().any(|mac| leaders.contains(mac))
-        });
-        if domain.key.is_gptp() || by_peer_delay {
+        let leaders = domain.leader_macs();
+        if domain.key.is_gptp() || domain.leader_asks_peers() {
             return Visibility::out_of_view("its followers would ask their neighbours, each on its own link");
         }
         if !self.sees_event_messages().is_in_view() {
@@ -168,12 +164,15 @@ impl Scope {
         if let Some(unicast) = unicast.filter(Visibility::is_in_view) {
             return unicast.at_most_inferred();
         }
-        if domain.key.is_v1() && self.sees_multicast_besides(&leaders) {
+        if domain.key.is_v1() && self.sees_multicast_besides(leaders) {
             // 1588-2002 knows no unicast (from memory).
             return Visibility::inferred("version 1 asks by multicast, and others' multicast was captured");
         }
-        let own = asks_by_group(std::iter::once(domain));
-        let all = asks_by_group(domains.iter());
+        let own = domain.asks();
+        let all = domains.iter().map(Domain::asks).fold(Asks::default(), |all, asks| Asks {
+            groups: all.groups + asks.groups,
+            alone: all.alone + asks.alone,
+        });
         if (own.groups > 0 && own.alone == 0) || (all.groups >= A_HABIT && all.alone == 0) {
             return Visibility::inferred(
                 "the requests that were captured go to a group, and theirs would too",
@@ -189,7 +188,7 @@ impl Scope {
             return Visibility::of(self.sees_general_messages(), "");
         }
         let askers = macs(domain, asker);
-        if !goes_to_group(requester) {
+        if !requester.asks_a_group() {
             // Who asks one receiver may hear that one's Announces by unicast too.
             return self.can_see_unicast_answers(domain, &askers);
         }
@@ -228,11 +227,11 @@ impl Scope {
         let group = best(groups.map(|sight| Visibility::of(sight, "its multicast was captured")))
             .unwrap_or(Visibility::out_of_view("its address is not known"));
         // Syncs go the way the requests go: followers that ask one receiver may be served one by one.
-        let asks = asks_by_group(std::iter::once(domain));
+        let asks = domain.asks();
         let alone = domain
             .requesters
             .iter()
-            .filter(|(_, requester)| requester.seen() > 0 && !goes_to_group(requester))
+            .filter(|(_, requester)| requester.seen() > 0 && !requester.asks_a_group())
             .flat_map(|((asker, _), _)| macs(domain, *asker))
             .flat_map(|asker| senders.iter().map(move |sender| (asker, *sender)))
             .map(|(asker, sender)| self.can_see_unicast_between(asker, sender));
@@ -246,39 +245,6 @@ impl Scope {
                 .at_most_inferred(),
         }
     }
-}
-
-/// How many ask a group, and how many one receiver.
-struct Asks {
-    groups: usize,
-    alone: usize,
-}
-
-fn asks_by_group<'a>(domains: impl Iterator<Item = &'a Domain>) -> Asks {
-    let mut asks = Asks { groups: 0, alone: 0 };
-    for ((_, mechanism), requester) in domains.flat_map(|domain| domain.requesters.iter()) {
-        if *mechanism != Mechanism::EndToEnd {
-            continue;
-        }
-        let is_alone =
-            if requester.seen() > 0 { !goes_to_group(requester) } else { requester.unseen_requests() > 0 };
-        asks.alone += usize::from(is_alone);
-        asks.groups += usize::from(!is_alone && requester.seen() > 0);
-    }
-    asks
-}
-
-fn goes_to_group(requester: &Requester) -> bool {
-    requester.multicast().saturating_mul(2) > requester.seen()
-}
-
-/// The addresses of the ports that announce the domain's leader.
-fn leaders(domain: &Domain) -> BTreeSet<MacAddress> {
-    let Some(leader) = domain.election.leader() else { return BTreeSet::new() };
-    let announcing = domain.ports.values().filter(|port| {
-        port.port.clock == leader || port.offer.is_some_and(|offer| offer.grandmaster == leader)
-    });
-    announcing.flat_map(|port| macs(domain, port.port)).collect()
 }
 
 /// The firmest.

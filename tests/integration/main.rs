@@ -38,6 +38,7 @@ mod frame_checks;
 mod frames;
 mod group_membership;
 mod group_watch;
+mod growth;
 mod healthy_pieces;
 mod hostile_names;
 mod json_schema;

@@ -5,6 +5,7 @@ mod capture_drops;
 mod capture_too_short;
 mod coarse_timestamps;
 mod mirror_duplicates;
+mod too_many_identities;
 
 use super::Rule;
 
@@ -15,4 +16,5 @@ pub(super) static RULES: &[&dyn Rule] = &[
     &mirror_duplicates::MirrorDuplicates,
     &coarse_timestamps::CoarseTimestamps,
     &capture_too_short::CaptureTooShort,
+    &too_many_identities::TooManyIdentities,
 ];

@@ -103,8 +103,8 @@ fn view(
         Mechanism::PeerToPeer if both_ways => Ok("both directions of others' traffic were captured"),
         Mechanism::PeerToPeer => Err("answers stay on its link, and this capture may see one direction only"),
         Mechanism::EndToEnd => {
-            let leads = |port: &&crate::domains::ClockPort| Some(port.port.clock) == domain.election.leader();
-            let leader = domain.ports.values().find(leads).and_then(|port| mac_of(domain, port.port));
+            let leader = domain.election.leader().and_then(|leader| domain.ports_of(leader).next());
+            let leader = leader.and_then(|port| mac_of(domain, port.port));
             match leader.map(|mac| analysis.scope.can_see_multicast_of(mac).is_in_view()) {
                 Some(true) => Ok("multicast of the leader was captured"),
                 _ => Err("the leader's answers may pass where this capture does not see"),

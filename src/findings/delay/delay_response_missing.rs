@@ -141,8 +141,8 @@ impl DelayResponseMissing {
 
 fn evidence(analysis: &Analysis, key: DomainKey, device: &Device) -> Vec<Evidence> {
     let last = analysis.domains.get(&key).and_then(|domain| {
-        let asked = domain.requesters.iter().filter(|((port, _), _)| device.has_clock(port.clock));
-        asked.filter_map(|(_, requester)| requester.last_request()).max()
+        let asked = device.clocks.iter().flat_map(|clock| domain.requests_of(*clock));
+        asked.filter_map(|(_, _, requester)| requester.last_request()).max()
     });
     let text = format!("{}: {}", device.key, device.reasons.join("; "));
     vec![Evidence { place: last, text }]

@@ -90,8 +90,7 @@ fn is_in_vain(analysis: &Analysis, domain: &Domain, port: PortId, requester: &Re
 }
 
 fn sight(analysis: &Analysis, domain: &Domain, port: PortId) -> Sight {
-    let leader = domain.election.leader();
-    let leads = domain.ports.values().find(|port| Some(port.port.clock) == leader);
+    let leads = domain.election.leader().and_then(|leader| domain.ports_of(leader).next());
     let both = mac_of(domain, port).zip(leads.and_then(|port| mac_of(domain, port.port)));
     both.map_or(Sight::CannotTell("no MAC addresses were captured"), |(one, other)| {
         analysis.scope.can_see_unicast_between(one, other)

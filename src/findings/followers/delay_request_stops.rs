@@ -88,6 +88,9 @@ struct Stop {
 
 /// When a port stopped asking for good, though its device is still heard and asks nowhere else.
 fn stop(analysis: &Analysis, domain: &Domain, port: PortId, requester: &Requester) -> Option<Stop> {
+    if requester.seen() < REQUESTS {
+        return None;
+    }
     let sent = domain.ports.get(&port)?;
     let last = requester.last_request()?.time?;
     let measured = sent.series(Kind::DelayReq)?.gaps().median()?;
@@ -95,21 +98,21 @@ fn stop(analysis: &Analysis, domain: &Domain, port: PortId, requester: &Requeste
     let patience = measured.max(asked_for).saturating_mul(INTERVALS).max(LEAST);
     let heard = analysis.scope.last_heard(mac_of(domain, port)?)?;
     let device = analysis.device_of(port.clock)?;
-    let leads = device.clocks.iter().any(|clock| domain.election.leader() == Some(*clock));
+    let leads = domain.election.leader().is_some_and(|leader| device.has_clock(leader));
     let told = matches!(device.state, State::Unanswered | State::Rival);
+    if heard.since(last) <= patience || leads || told {
+        return None;
+    }
     let announces_since = device.clocks.iter().flat_map(|clock| domain.ports_of(*clock)).any(|own| {
         own.series(Kind::Announce).and_then(|series| series.last()?.time).is_some_and(|time| time > last)
     });
-    let asks_elsewhere = analysis.domains.iter().any(|other| {
+    let asks_elsewhere = device.domains.iter().filter_map(|key| analysis.domains.get(key)).any(|other| {
         let own = device.clocks.iter().flat_map(|clock| other.requests_of(*clock));
         own.filter_map(|(_, _, theirs)| theirs.last_request()?.time).any(|time| time > last)
     });
-    let is_heard = heard.since(last) > patience;
-    let stopped =
-        requester.seen() >= REQUESTS && is_heard && !leads && !told && !announces_since && !asks_elsewhere;
     // Where the leader changed since, its own fall is told.
     let same_leader = domain.election.tenures().all(|tenure| tenure.from < last);
-    (stopped && same_leader).then_some(Stop { last, patience, heard })
+    (!announces_since && !asks_elsewhere && same_leader).then_some(Stop { last, patience, heard })
 }
 
 /// Whether requests would still be in view: at the device's own port, or where others that ask the same way go on.

@@ -45,9 +45,7 @@ impl Rule for FollowerDeaf {
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
         for domain in analysis.domains.iter() {
-            let Some(leader) = domain.election.leader() else { continue };
-            let leads = |port: &&ClockPort| port.offer.is_some_and(|offer| offer.grandmaster == leader);
-            for port in domain.ports.values().filter(leads) {
+            for port in domain.leading_ports() {
                 findings.extend(self.finding(analysis, domain, port));
             }
         }

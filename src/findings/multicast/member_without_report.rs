@@ -7,6 +7,7 @@ use std::net::Ipv4Addr;
 use crate::analysis::Analysis;
 use crate::devices::Device;
 use crate::devices::Strength;
+use crate::domains::ClockPort;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
@@ -16,6 +17,7 @@ use crate::findings::rule::Rule;
 use crate::multicast::Host;
 use crate::multicast::Querier;
 use crate::multicast::Segment;
+use crate::units::MacAddress;
 
 /// Queries, with the time for their answers, before a missing report means something (reference: 2 cycles).
 const QUERIES: u64 = 2;
@@ -53,9 +55,10 @@ impl Rule for MemberWithoutReport {
             .filter(|segment| !segment.key.is_ipv6)
             .filter_map(|segment| Some((segment, asked_often(analysis, segment)?)))
             .flat_map(|(segment, querier)| {
-                speakers(analysis, segment).into_iter().map(move |device| (device, segment, querier))
+                let named = Named::of(segment);
+                let silent = speakers(analysis, segment).into_iter().filter(move |device| !named.has(device));
+                silent.map(move |device| (device, segment, querier))
             })
-            .filter(|(device, segment, _)| !has_named(device, segment))
             .collect();
         if silent.is_empty() {
             return Outcome::Quiet;
@@ -98,29 +101,48 @@ fn asked_often<'a>(analysis: &Analysis, segment: &'a Segment) -> Option<&'a Quer
 
 /// Devices that send PTP by IPv4 multicast on that network.
 fn speakers<'a>(analysis: &'a Analysis, segment: &Segment) -> Vec<&'a Device> {
-    let speaks = |device: &&Device| {
-        let domains = analysis.domains.iter().filter(|domain| domain.key.vlan == segment.key.vlan);
-        domains.flat_map(|domain| domain.ports.values()).any(|port| {
-            device.has_clock(port.port.clock)
-                && port.addresses.keys().any(|address| address.ip.is_some_and(|ip| ip.is_ipv4()))
-                && port.marks.values().map(|marks| marks.multicast).sum::<u64>() > 0
-        })
+    let domains = analysis.domains.iter().filter(|domain| domain.key.vlan == segment.key.vlan);
+    let speaks = |port: &&ClockPort| {
+        port.addresses.keys().any(|address| address.ip.is_some_and(|ip| ip.is_ipv4()))
+            && port.marks.values().map(|marks| marks.multicast).sum::<u64>() > 0
     };
-    analysis.devices.iter().filter(speaks).collect()
+    let speaking = domains.flat_map(|domain| domain.ports.values()).filter(speaks);
+    let places: BTreeSet<usize> =
+        speaking.filter_map(|port| analysis.owners.of_clock(port.port.clock)).collect();
+    places.into_iter().filter_map(|place| analysis.devices.get(place)).collect()
 }
 
-/// Whether a device asked for one of PTP's groups, or another's answer may have spared it that.
-fn has_named(device: &Device, segment: &Segment) -> bool {
-    let groups: BTreeSet<IpAddr> =
-        (129..=132).map(|last| IpAddr::from(Ipv4Addr::new(224, 0, 1, last))).collect();
-    let members = segment.groups.iter().filter(|(group, _)| groups.contains(group));
-    members.flat_map(|(_, members)| &members.by_host).any(|(host, member)| {
-        let own = match host {
-            Host::Ip(ip) => device.ips.contains(ip),
-            Host::Mac(mac) => device.macs.contains(mac),
-        };
-        own || member.mac.is_some_and(|mac| device.macs.contains(&mac)) || member.version.suppresses()
-    })
+/// Who asked for one of PTP's groups on a network.
+#[derive(Default)]
+struct Named {
+    ips: BTreeSet<IpAddr>,
+    macs: BTreeSet<MacAddress>,
+    /// Whether another's answer may have spared anybody that.
+    spared: bool,
+}
+
+impl Named {
+    fn of(segment: &Segment) -> Self {
+        let mut named = Self::default();
+        let groups = (129..=132).map(|last| IpAddr::from(Ipv4Addr::new(224, 0, 1, last)));
+        for (host, member) in
+            groups.filter_map(|group| segment.groups.get(&group)).flat_map(|members| &members.by_host)
+        {
+            match host {
+                Host::Ip(ip) => named.ips.insert(*ip),
+                Host::Mac(mac) => named.macs.insert(*mac),
+            };
+            named.macs.extend(member.mac);
+            named.spared |= member.version.suppresses();
+        }
+        named
+    }
+
+    fn has(&self, device: &Device) -> bool {
+        self.spared
+            || device.ips.iter().any(|ip| self.ips.contains(ip))
+            || device.macs.iter().any(|mac| self.macs.contains(mac))
+    }
 }
 
 impl MemberWithoutReport {

@@ -141,7 +141,7 @@ impl MulticastFlooding {
             Evidence::at(None, format!("{}: {mean} kb/s", stream.key))
         });
         let finding = Finding::of(self, (severity, Strength::Inferred), title, evidence.collect());
-        let device = analysis.devices.iter().find(|device| device.macs.contains(&own));
+        let device = analysis.owners.of_mac(own).and_then(|place| analysis.devices.get(place));
         Finding {
             device: device.map(|device| device.key.clone()),
             stream: uninvited.first().map(|stream| stream.key),

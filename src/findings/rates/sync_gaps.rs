@@ -1,8 +1,9 @@
 //! `sync-gaps`
 
+use std::cell::LazyCell;
+
 use crate::analysis::Analysis;
 use crate::devices::Strength;
-use crate::domains::Cadence;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Kind;
@@ -67,10 +68,9 @@ impl Rule for SyncGaps {
         let mut findings = Vec::new();
         let mut cannot_tell = None;
         for domain in analysis.domains.iter() {
-            let leader = domain.election.leader();
-            let leads = |port: &&ClockPort| port.offer.is_some_and(|offer| Some(offer.grandmaster) == leader);
-            for port in domain.ports.values().filter(leads) {
-                match gaps(analysis, domain, port) {
+            let all = LazyCell::new(|| all_series(domain));
+            for port in domain.leading_ports() {
+                match gaps(analysis, port, || others(*all, port)) {
                     Gaps::None => {}
                     Gaps::CannotTell(why) => cannot_tell = Some(format!("{}: {why}", domain.key)),
                     Gaps::Some(gaps) => findings.push(self.finding(analysis, domain, port, &gaps)),
@@ -87,10 +87,10 @@ enum Gaps {
     CannotTell(&'static str),
 }
 
-fn gaps(analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Gaps {
+fn gaps(analysis: &Analysis, port: &ClockPort, others: impl Fn() -> (u64, u64)) -> Gaps {
     let all = port.silences(Kind::Sync);
     let syncs = port.count(Kind::Sync);
-    let count = port.silences.get(&Kind::Sync).map_or(0, crate::domains::Silences::count);
+    let count = port.silences.get(&Kind::Sync).map_or(0, |silences| silences.count());
     let is_told = port.twins.two().is_some() || transmit_cycle::of(port).is_some();
     if all.is_empty() || syncs < SYNCS || count.saturating_mul(PACE) > syncs || is_told {
         return Gaps::None;
@@ -106,7 +106,7 @@ fn gaps(analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Gaps {
     if !beside.iter().any(is_loss) {
         return if paused.is_empty() { Gaps::None } else { Gaps::Some(paused) };
     }
-    let (seen, missed) = others(domain, port);
+    let (seen, missed) = others();
     let drops = analysis.captures.iter().filter_map(|capture| capture.summary.drops_reported).sum::<u64>();
     let whole = missed.saturating_mul(1000) <= seen.saturating_mul(WHOLE_PER_MILLE);
     match () {
@@ -123,19 +123,18 @@ fn gaps(analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Gaps {
     }
 }
 
-/// Messages of all other series but the Follow_Ups that share the Syncs' fate, and how many of those are missing.
-fn others(domain: &Domain, port: &ClockPort) -> (u64, u64) {
-    let series = domain.ports.values().flat_map(|other| {
-        let own = other.port == port.port;
-        other.series.iter().filter(move |(kind, _)| {
-            let follows = matches!(kind, Kind::Sync | Kind::FollowUp);
-            let counts = matches!(kind, Kind::Announce | Kind::Sync | Kind::DelayReq | Kind::PdelayReq);
-            counts && !(own && follows)
-        })
-    });
-    series.fold((0, 0), |(seen, missed), (_, series): (_, &Cadence)| {
-        (seen + series.count(), missed + series.missed())
-    })
+/// Messages of all series that have numbers, and how many of those are missing.
+fn all_series(domain: &Domain) -> (u64, u64) {
+    let counts = |kind: &Kind| matches!(kind, Kind::Announce | Kind::Sync | Kind::DelayReq | Kind::PdelayReq);
+    let series = domain.ports.values().flat_map(|port| port.series.iter()).filter(|(kind, _)| counts(kind));
+    series.fold((0, 0), |(seen, missed), (_, series)| (seen + series.count(), missed + series.missed()))
+}
+
+/// The same of all but the Syncs of `port`.
+fn others((seen, missed): (u64, u64), port: &ClockPort) -> (u64, u64) {
+    let own = port.series(Kind::Sync);
+    let own = own.map_or((0, 0), |syncs| (syncs.count(), syncs.missed()));
+    (seen.saturating_sub(own.0), missed.saturating_sub(own.1))
 }
 
 impl SyncGaps {

@@ -1,5 +1,6 @@
 //! `transport-mismatch`
 
+use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 use std::net::Ipv4Addr;
@@ -7,6 +8,7 @@ use std::net::Ipv4Addr;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
+use crate::domains::ClockId;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Kind;
@@ -51,8 +53,12 @@ impl Rule for TransportMismatch {
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
         for domain in analysis.domains.iter() {
+            let leader = Leader::of(domain);
+            let mut own = OwnTransports::default();
             for port in domain.ports.values() {
-                findings.extend(self.apart(analysis, domain, port));
+                if let Some(leader) = &leader {
+                    findings.extend(self.apart(analysis, domain, (port, leader), &mut own));
+                }
                 findings.extend(self.wrong_group(analysis, domain, port));
             }
         }
@@ -76,21 +82,49 @@ fn names(transports: &BTreeSet<Transport>) -> String {
     transports.iter().map(|transport| transport.name()).collect::<Vec<_>>().join(", ")
 }
 
+/// The leader of a domain, and what those that offer it speak over.
+struct Leader<'a> {
+    clock: ClockId,
+    port: Option<&'a ClockPort>,
+    transports: BTreeSet<Transport>,
+}
+
+impl<'a> Leader<'a> {
+    fn of(domain: &'a Domain) -> Option<Self> {
+        let clock = domain.election.leader()?;
+        let port = domain.leading_ports().next();
+        Some(Self { clock, port, transports: transports(domain.leading_ports()) })
+    }
+}
+
+/// What each device speaks over in one domain, by its key.
+#[derive(Default)]
+struct OwnTransports<'a>(BTreeMap<&'a str, BTreeSet<Transport>>);
+
 impl TransportMismatch {
-    fn apart(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort) -> Option<Finding> {
-        let leader = domain.election.leader()?;
-        let leads = |port: &&ClockPort| port.offer.is_some_and(|offer| offer.grandmaster == leader);
+    fn apart<'a>(
+        &self,
+        analysis: &'a Analysis,
+        domain: &Domain,
+        (port, leader): (&ClockPort, &Leader<'_>),
+        known: &mut OwnTransports<'a>,
+    ) -> Option<Finding> {
         // What a clock says on one transport may be relayed to another by its other ports.
         let device = analysis.device_of(port.port.clock)?;
-        let own = transports(device.clocks.iter().flat_map(|clock| domain.ports_of(*clock)));
-        let led = transports(domain.ports.values().filter(leads));
         let asks = [Kind::DelayReq, Kind::PdelayReq, Kind::Announce]
             .into_iter()
             .map(|kind| port.count(kind))
             .sum::<u64>();
         let answered = domain.requests_of(port.port.clock).any(|(_, _, requester)| requester.answered() > 0);
-        let is_apart = !own.is_empty() && !led.is_empty() && own.is_disjoint(&led);
-        if !is_apart || asks < MESSAGES || answered || leads(&port) {
+        let leads = port.offer.is_some_and(|offer| offer.grandmaster == leader.clock);
+        if asks < MESSAGES || answered || leads {
+            return None;
+        }
+        let own = known
+            .0
+            .entry(&device.key)
+            .or_insert_with(|| transports(device.clocks.iter().flat_map(|clock| domain.ports_of(*clock))));
+        if own.is_empty() || leader.transports.is_empty() || !own.is_disjoint(&leader.transports) {
             return None;
         }
         // The fault itself is told by another rule then; this is why.
@@ -100,15 +134,15 @@ impl TransportMismatch {
             "{}: {} speaks over {}, its leader over {}",
             domain.key,
             port.port,
-            names(&own),
-            names(&led)
+            names(own),
+            names(&leader.transports)
         );
-        let text = format!("{asks} requests and Announces of it, all over {}", names(&own));
+        let text = format!("{asks} requests and Announces of it, all over {}", names(own));
         let evidence = vec![
             Evidence::at(Some(port.first), text),
             Evidence::at(
-                domain.ports.values().find(leads).map(|port| port.last),
-                format!("the leader's messages come over {}", names(&led)),
+                leader.port.map(|port| port.last),
+                format!("the leader's messages come over {}", names(&leader.transports)),
             ),
         ];
         let finding = Finding::of(self, (severity, Strength::Inferred), title, evidence);

@@ -53,7 +53,7 @@ impl Rule for TtlTooSmall {
         for domain in analysis.domains.iter() {
             let Some(leader) = domain.election.leader() else { continue };
             let leads = |port: &&ClockPort| port.offer.is_some_and(|offer| offer.grandmaster == leader);
-            let confined = domain.ports.values().filter(leads).find(|port| is_confined(port));
+            let confined = domain.leading_ports().find(|port| is_confined(port));
             let Some(confined) = confined else { continue };
             let others = domain.ports.values().filter(|port| !leads(port));
             findings.extend(others.filter_map(|port| self.finding(analysis, domain, port, confined)));

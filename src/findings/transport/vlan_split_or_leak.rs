@@ -43,10 +43,11 @@ impl Rule for VlanSplitOrLeak {
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = self.leaks(analysis);
-        let led: Vec<&Domain> =
-            analysis.domains.iter().filter(|domain| domain.election.leader().is_some()).collect();
+        // In key order, domains of one name stand together.
+        let led = analysis.domains.iter().filter(|domain| domain.election.leader().is_some());
+        let led: Vec<(&Domain, BTreeSet<[u8; 3]>)> = led.map(|domain| (domain, networks(domain))).collect();
         for (index, one) in led.iter().enumerate() {
-            for other in led.iter().skip(index + 1) {
+            for other in led.iter().skip(index + 1).take_while(|other| other.0.key.name == one.0.key.name) {
                 findings.extend(self.split(one, other));
             }
         }
@@ -96,10 +97,13 @@ impl VlanSplitOrLeak {
         found.collect()
     }
 
-    fn split(&self, one: &Domain, other: &Domain) -> Option<Finding> {
+    fn split(
+        &self,
+        (one, our_networks): &(&Domain, BTreeSet<[u8; 3]>),
+        (other, their_networks): &(&Domain, BTreeSet<[u8; 3]>),
+    ) -> Option<Finding> {
         let (ours, theirs) = (one.election.leader()?, other.election.leader()?);
-        let shared: Vec<[u8; 3]> = networks(one).intersection(&networks(other)).copied().collect();
-        let [a, b, c] = *shared.first()?;
+        let [a, b, c] = *our_networks.intersection(their_networks).next()?;
         if one.key.name != other.key.name || one.key.vlan == other.key.vlan || ours == theirs {
             return None;
         }

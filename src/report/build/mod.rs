@@ -20,6 +20,7 @@ use super::document::EvidenceDocument;
 use super::document::FindingDocument;
 use super::document::FrameReference;
 use super::document::GapDocument;
+use super::document::LeftOutDocument;
 use super::document::NotJudgedDocument;
 use super::document::ProblemDocument;
 use super::document::SCHEMA;
@@ -43,6 +44,7 @@ use crate::capture::FileFormat;
 use crate::devices::Device;
 use crate::devices::State;
 use crate::devices::Strength;
+use crate::domains::LeftOut;
 use crate::findings::Evidence;
 use crate::findings::Finding;
 use crate::findings::Judgement;
@@ -77,6 +79,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
             frames_outside: analysis.frames_outside,
             ptp_messages: analysis.ptp_messages,
             mirror_copies: analysis.mirror_copies,
+            left_out: left_out(analysis),
         },
         verdict: match judgement.verdict {
             Verdict::Sound => VerdictName::Sound,
@@ -148,6 +151,25 @@ fn capture(report: &CaptureReport) -> CaptureDocument {
             .map(|damage| DamageDocument { offset: damage.offset, text: damage.text.clone() })
             .collect(),
     }
+}
+
+fn left_out(analysis: &Analysis) -> Option<LeftOutDocument> {
+    let of_domains = analysis.domains.left_out();
+    let flows = analysis.wire.folded.flows;
+    let memberships = analysis.multicast.left_out;
+    let names = analysis.directory.left_out;
+    let is_any = of_domains != LeftOut::default() || flows > 0 || memberships > 0 || names > 0;
+    is_any.then_some(LeftOutDocument {
+        domains: of_domains.domains,
+        ports: of_domains.ports,
+        ptp_messages: of_domains.messages,
+        requesters: of_domains.requesters,
+        announces: of_domains.offers,
+        events: of_domains.events,
+        flows,
+        memberships,
+        names,
+    })
 }
 
 fn viewpoint(analysis: &Analysis) -> ViewpointDocument {

@@ -115,12 +115,11 @@ fn device(analysis: &Analysis, event: &Event) -> Option<String> {
         | Happening::Expired { host, .. }
         | Happening::Unanswered { host, .. } => host,
     };
-    let mut devices = analysis.devices.iter().filter(|device| match &host {
-        Host::Ip(ip) => device.ips.contains(ip),
-        Host::Mac(mac) => device.macs.contains(mac),
-    });
-    let found = devices.next()?;
-    devices.next().is_none().then(|| found.key.clone())
+    let place = match host {
+        Host::Ip(ip) => analysis.owners.only_of_ip(ip),
+        Host::Mac(mac) => analysis.owners.only_of_mac(mac),
+    };
+    analysis.devices.get(place?).map(|device| device.key.clone())
 }
 
 fn words(event: &Event) -> String {

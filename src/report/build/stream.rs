@@ -1,7 +1,6 @@
 //! Streams, sources and the link for the document.
 
 use crate::analysis::Analysis;
-use crate::devices::Device;
 use crate::ptp::ClockIdentity;
 use crate::report::document::EventDocument;
 use crate::report::document::IntervalDocument;
@@ -145,8 +144,8 @@ pub(super) fn share(rate: BitsPerSecond, of: BitsPerSecond) -> f64 {
 pub(super) fn sources(analysis: &Analysis) -> Vec<LoadDocument> {
     let speed = analysis.wire.link.speed;
     let of = |ip| {
-        let owns = |device: &&Device| device.ips.contains(&ip);
-        analysis.devices.iter().find(owns).map(|device| device.key.clone())
+        let device = analysis.owners.of_ip(ip).and_then(|place| analysis.devices.get(place));
+        device.map(|device| device.key.clone())
     };
     let sources = analysis.wire.sources.iter().map(|source| LoadDocument {
         device: of(source.ip),

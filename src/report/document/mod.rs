@@ -146,6 +146,32 @@ pub struct SpanDocument {
     pub ptp_messages: u64,
     /// PTP frames captured twice by a mirror and counted once.
     pub mirror_copies: u64,
+    /// What found no room, summed up; `null` where everything was kept.
+    pub left_out: Option<LeftOutDocument>,
+}
+
+/// What found no room. Those heard least often and longest ago go first; one that came again counts again.
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct LeftOutDocument {
+    /// PTP domains.
+    pub domains: u64,
+    /// Clock ports.
+    pub ports: u64,
+    /// PTP messages that those ports had sent.
+    pub ptp_messages: u64,
+    /// Ports that asked for delay, or were answered.
+    pub requesters: u64,
+    /// Announces of ports beyond those that an election follows.
+    pub announces: u64,
+    /// Events of domains, ended leads and rivalries.
+    pub events: u64,
+    /// Flows.
+    pub flows: u64,
+    /// Queriers, members of groups, and their events.
+    pub memberships: u64,
+    /// Names and addresses.
+    pub names: u64,
 }
 
 /// The site's domain.

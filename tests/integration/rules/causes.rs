@@ -147,6 +147,8 @@ fn the_text_tells_effects_under_their_cause() {
     let lines: Vec<&str> = text.lines().collect();
     let at =
         |words: &str| lines.iter().position(|line| line.contains(words)).unwrap_or_else(|| panic!("{text}"));
+    // The third line at the latest says what to do.
+    assert!(lines[..3].iter().any(|line| line.starts_with("  do first: ")), "{text}");
     let (cause, tells) = (at("delay-response-missing"), at("likely follows from it"));
     assert!(cause < at("  do: ") && at("  do: ") < tells, "{text}");
     assert!(lines[tells + 1].starts_with("    critical, "), "{text}");
