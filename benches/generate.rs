@@ -8,7 +8,7 @@
 //!
 //! Payload is fresh random octets (a recycled pool would let a packed file shrink to nothing), zero where a flow is
 //! silent. The same seed gives the same octets. What was lost and reordered on purpose is said at the end.
-#![allow(clippy::indexing_slicing, clippy::as_conversions)]
+#![allow(clippy::indexing_slicing)]
 #![allow(clippy::print_stderr)]
 
 mod traffic;

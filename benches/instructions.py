@@ -40,6 +40,8 @@ def a_frame(kind, folder):
 
 
 def known():
+    if not os.path.exists(KNOWN):
+        return {}
     with open(KNOWN) as file:
         rows = (line.split() for line in file if line.strip() and not line.startswith("#"))
         return {kind: int(count) for kind, count in rows}
@@ -54,8 +56,8 @@ def main():
             file.writelines(f"{kind} {count}\n" for kind, count in now.items())
     before = known()
     for kind, count in now.items():
-        print(f"{kind}: {count} instructions a frame, {before[kind]} written down")
-    grown = [kind for kind, count in now.items() if count > before[kind] * GROWTH]
+        print(f"{kind}: {count} instructions a frame, {before.get(kind, 'none')} written down")
+    grown = [kind for kind, count in now.items() if kind in before and count > before[kind] * GROWTH]
     if grown:
         sys.exit(f"grown by more than a tenth: {', '.join(grown)}; find out why, or --record what is meant to be")
 

@@ -1,4 +1,5 @@
 //! A day at Harbour Playhouse, made up, as captures of any length. `generate.rs` says what is in them.
+#![allow(clippy::indexing_slicing, clippy::as_conversions)]
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
@@ -37,7 +38,7 @@ impl Random {
 
 /// Which of the three.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub(crate) enum Kind {
     Video,
     Audio,
     Control,
@@ -281,13 +282,13 @@ fn flows(kind: Kind, random: &mut Random) -> Vec<Flow> {
 
 /// What the file holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Planted {
-    pub frames: u64,
-    pub octets: u64,
+pub(crate) struct Planted {
+    pub(crate) frames: u64,
+    pub(crate) octets: u64,
     /// RTP packets that are missing.
-    pub lost: u64,
+    pub(crate) lost: u64,
     /// RTP packets that come after their next.
-    pub reordered: u64,
+    pub(crate) reordered: u64,
 }
 
 fn media<W: Write>(
@@ -445,7 +446,7 @@ fn control<W: Write>(capture: &mut Capture<W>, sender: &Sender, count: u64, at: 
 }
 
 /// Writes a capture of at least so many octets.
-pub fn generate<W: Write>(
+pub(crate) fn generate<W: Write>(
     kind: Kind,
     octets: u64,
     seed: u64,

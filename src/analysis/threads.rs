@@ -78,8 +78,11 @@ fn in_order(reading: &mut Reading, mut chunks: Chunks) -> JoinedSummary {
 }
 
 fn summary(chunks: Chunks, failure: Option<Error>) -> JoinedSummary {
+    // A file that failed before its first record is none that was read.
+    let is_read = failure.is_none() || chunks.records() > 0;
     let unreadable = failure.map(|error| (chunks.name().to_owned(), error)).into_iter().collect();
-    JoinedSummary { captures: vec![chunks.finish()], unreadable, gaps: Vec::new() }
+    let captures = if is_read { vec![chunks.finish()] } else { Vec::new() };
+    JoinedSummary { captures, unreadable, gaps: Vec::new() }
 }
 
 /// A part on its way. To be used again for another one.

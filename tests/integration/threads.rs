@@ -313,3 +313,14 @@ fn every_part_of_a_sound_file_is_taken_and_few_of_one_that_holds_another() {
     let (taken, all) = taken(&carrying(&carrying(&AUDIO)), 5000);
     assert!(taken < all && all > 50, "{taken} of {all}");
 }
+
+#[test]
+fn a_disk_that_fails_before_the_first_record_gives_no_capture() {
+    for (threads, part) in WAYS.into_iter().chain([(1, 1)]) {
+        let open = || Ok(Box::new(Failing(Cursor::new(AUDIO.clone()), 30)) as Box<_>);
+        let mut reading = Reading::new(Settings::default());
+        let threads = Threads { count: NonZeroUsize::new(threads).unwrap(), part };
+        let files = analysis::read(&mut reading, vec![Input::seekable("disk", open)], threads);
+        assert_eq!((files.captures.len(), files.unreadable.len()), (0, 1));
+    }
+}
