@@ -1,22 +1,21 @@
 //! What can be typed. `--help` comes from here.
 
-use std::num::NonZeroUsize;
 use std::path::Path;
 use std::path::PathBuf;
-use std::thread;
 
 use clap::Args;
 use clap::Parser;
 use clap::Subcommand;
 use clap::ValueEnum;
 use downbeat::analysis::Bound;
-use downbeat::analysis::Threads;
 use downbeat::findings::Severity;
 use downbeat::fit::KeepFree;
 use downbeat::fit::Planned;
 use downbeat::units::BitsPerSecond;
 use downbeat::units::CaptureTime;
 use downbeat::units::Nanos;
+
+use super::threads::ThreadsArgument;
 
 /// Reads packet captures from audio/video-over-IP networks and says whether the network's clock is healthy.
 #[derive(Debug, Parser)]
@@ -316,26 +315,6 @@ impl SiteCommand {
             site: None,
             threads: self.threads,
         }
-    }
-}
-
-/// Threads where their number is not given: more are waiting for one another, and each takes some 4 MiB (chosen).
-const MOST_THREADS: usize = 8;
-
-/// How many threads take part.
-#[derive(Debug, Clone, Copy, Args)]
-pub(crate) struct ThreadsArgument {
-    /// Threads to read with; without it, as many as there are processors, at most 8. The report is the same with any
-    /// number
-    #[arg(long, value_name = "N")]
-    threads: Option<NonZeroUsize>,
-}
-
-impl ThreadsArgument {
-    pub(crate) fn get(self) -> Threads {
-        let processors = || thread::available_parallelism().map_or(1, NonZeroUsize::get).min(MOST_THREADS);
-        let count = self.threads.or_else(|| NonZeroUsize::new(processors()));
-        Threads::new(count.unwrap_or(NonZeroUsize::MIN))
     }
 }
 

@@ -14,6 +14,7 @@ mod output;
 mod progress;
 mod site_file;
 mod streams;
+mod threads;
 mod timeline;
 
 use std::process::ExitCode;
