@@ -3,11 +3,15 @@
 //! [`Tally`] takes records and joins: `left.join(right)` equals one pass over both. [`Reading`] folds tallies in
 //! capture order, so the joint where they were cut does not show. [`Analysis`] is what is left at the end.
 
+mod digest;
 mod outcome;
 mod reading;
 mod receivers;
+mod relay;
 mod tally;
+mod threads;
 
 pub use outcome::{Analysis, CaptureReport, LEAST_SETTING, Remains};
 pub use reading::{Bound, Range, Reading, Settings};
 pub use tally::{FileTally, Problem, Tally};
+pub use threads::{Threads, read};

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use super::digest::Span;
 use super::outcome::Analysis;
 use super::outcome::CaptureReport;
 use super::outcome::Remains;
@@ -37,6 +38,7 @@ use crate::sdp;
 use crate::sdp::Session;
 use crate::site::Site;
 use crate::streams::Context;
+use crate::streams::Seen;
 use crate::streams::Sessions;
 use crate::streams::Streams;
 use crate::streams::Windows;
@@ -129,7 +131,7 @@ impl Reading {
         if let Some(time) = record.time {
             self.origin.get_or_insert(time);
         }
-        if !self.in_range(record.time) {
+        if !self.span().holds(record.time) {
             self.outside += 1;
             return;
         }
@@ -166,17 +168,40 @@ impl Reading {
         self.origin
     }
 
-    fn in_range(&self, time: Option<CaptureTime>) -> bool {
+    /// The instants between which frames are looked at, as far as the beginning is known.
+    pub(super) fn span(&self) -> Span {
         let Range { from, until } = self.settings.range;
-        if from.is_none() && until.is_none() {
-            return true;
-        }
-        let (Some(time), Some(origin)) = (time, self.origin) else { return false };
         let instant = |bound| match bound {
-            Bound::FromStart(after) => origin.plus(after),
-            Bound::At(time) => time,
+            Bound::FromStart(after) => self.origin.map(|origin| origin.plus(after)),
+            Bound::At(time) => Some(time),
         };
-        from.is_none_or(|from| time >= instant(from)) && until.is_none_or(|until| time <= instant(until))
+        let is_all = from.is_none() && until.is_none();
+        Span { is_all, from: from.and_then(instant), until: until.and_then(instant) }
+    }
+
+    /// Whether [`Self::span`] holds for all that follow.
+    pub(super) fn knows_span(&self) -> bool {
+        self.origin.is_some() || self.settings.range == Range::default()
+    }
+
+    /// Takes in a stretch whose flows were looked at only, with the records outside the span and the first time of any.
+    pub(super) fn take_in<'a>(
+        &mut self,
+        tally: Tally,
+        seen: &Seen,
+        outside: u64,
+        first: Option<CaptureTime>,
+        octets: impl Fn(std::ops::Range<usize>) -> &'a [u8],
+    ) {
+        self.origin = self.origin.or(first);
+        self.outside += outside;
+        let batch = std::mem::take(&mut self.batch);
+        if batch.frames > 0 {
+            self.absorb(batch);
+        }
+        self.absorb(tally);
+        let groups = &mut self.groups;
+        self.streams.take_in(seen, octets, |group| groups.record_media(group));
     }
 
     /// Takes in a stretch that follows what was taken in before. How a capture is cut into stretches makes no
@@ -312,7 +337,9 @@ impl Reading {
         let group_use = GroupUse::of(&self.multicast, &on_wire, &scope, end);
         let mut tallies = self.files;
         let captures = files.captures.into_iter().zip(0_u32..).map(|(summary, index)| {
-            let FileTally { undecodable, problems } = tallies.remove(&index).unwrap_or_default();
+            let mut tally = tallies.remove(&index).unwrap_or_default();
+            tally.shorten();
+            let FileTally { undecodable, problems } = tally;
             CaptureReport { summary, undecodable, problems }
         });
         Analysis {

@@ -21,7 +21,7 @@ use crate::observations::What;
 use crate::streams::Streams;
 use crate::viewpoint::Traffic;
 
-/// Kinds of problems kept a file (chosen).
+/// Kinds of problems told of a file (chosen).
 const PROBLEM_LIMIT: usize = 64;
 
 /// Why a frame or its control message could not be read, without the numbers that differ from frame to frame.
@@ -83,6 +83,17 @@ pub struct FileTally {
     pub problems: BTreeMap<Problem, (u64, Place)>,
 }
 
+impl FileTally {
+    /// Those met first, where there are more than are kept. Only at the end: each may come again.
+    pub(super) fn shorten(&mut self) {
+        let mut firsts: Vec<Place> = self.problems.values().map(|(_, place)| *place).collect();
+        firsts.sort_unstable();
+        if let Some(first_left_out) = firsts.get(PROBLEM_LIMIT) {
+            self.problems.retain(|_, (_, place)| *place < *first_left_out);
+        }
+    }
+}
+
 /// A stretch of records.
 #[derive(Debug, Clone, Default)]
 pub struct Tally {
@@ -129,12 +140,22 @@ impl Tally {
         if let Some(problem) = problem {
             let tally = self.files.entry(file).or_default();
             tally.undecodable += 1;
-            if tally.problems.len() < PROBLEM_LIMIT || tally.problems.contains_key(&problem) {
-                tally.problems.entry(problem).or_insert((0, place)).0 += 1;
-            }
+            tally.problems.entry(problem).or_insert((0, place)).0 += 1;
         }
         self.observations.extend(observation);
         frame
+    }
+
+    /// Counts the frames of the one file on from `before`, where they were counted from 1.
+    pub(super) fn number_from(&mut self, before: u64) {
+        let move_on = |place: &mut Place| place.frame = place.frame.saturating_add(before);
+        for observation in &mut self.observations {
+            move_on(&mut observation.place);
+        }
+        for (_, place) in self.files.values_mut().flat_map(|file| file.problems.values_mut()) {
+            move_on(place);
+        }
+        self.stamps.move_places(move_on);
     }
 
     /// This stretch and the one after it as one.
@@ -146,9 +167,7 @@ impl Tally {
             let ours = self.files.entry(file).or_default();
             ours.undecodable += theirs.undecodable;
             for (problem, (count, place)) in theirs.problems {
-                if ours.problems.len() < PROBLEM_LIMIT || ours.problems.contains_key(&problem) {
-                    ours.problems.entry(problem).or_insert((0, place)).0 += count;
-                }
+                ours.problems.entry(problem).or_insert((0, place)).0 += count;
             }
         }
         self.observations.extend(right.observations);

@@ -11,7 +11,7 @@ const CARRY: usize = 64 << 10;
 
 /// Addresses reads go to are multiples of this. On some processors the kernel's copy is four times slower
 /// to an address 1 to 16 octets past a page start, and that is where a large heap block begins.
-const PAGE: usize = 4096;
+pub(super) const PAGE: usize = 4096;
 
 /// A buffer that reads to an aligned place in its middle and moves the unfinished record just before it.
 ///
@@ -56,6 +56,14 @@ impl Buffer {
         let count = count.min(self.end - self.start);
         self.start += count;
         self.offset = self.offset.saturating_add(super::order::position(count));
+    }
+
+    /// Goes on at another place of the stream; the source has to be there.
+    pub(super) fn restart(&mut self, offset: u64) {
+        self.start = self.middle;
+        self.end = self.middle;
+        self.offset = offset;
+        self.ended = false;
     }
 
     /// Reads until the window holds `need` octets or the stream has ended.

@@ -4,6 +4,8 @@ use std::io;
 use std::io::BufRead;
 use std::io::BufReader;
 use std::io::Read;
+use std::io::Seek;
+use std::io::SeekFrom;
 
 use flate2::bufread::MultiGzDecoder;
 
@@ -56,6 +58,17 @@ impl<R: Read> Source<R> {
             Compression::Zstd => Kind::Zstd(Box::new(zstd::stream::read::Decoder::with_buffer(packed)?)),
         };
         Ok(Self { kind, broken: None })
+    }
+
+    /// Goes to a place of a plain source; a packed one has none.
+    pub(super) fn seek_to(&mut self, offset: u64) -> io::Result<()>
+    where
+        R: Seek,
+    {
+        match &mut self.kind {
+            Kind::Plain(source) => source.seek(SeekFrom::Start(offset)).map(|_| ()),
+            Kind::Gzip(_) | Kind::Zstd(_) => Err(io::ErrorKind::NotSeekable.into()),
+        }
     }
 
     /// Why the unpacking ended early, if it did.

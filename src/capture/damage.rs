@@ -32,6 +32,11 @@ impl DamageList {
         *count = count.saturating_add(1);
     }
 
+    /// Whether there is any.
+    pub(super) fn is_empty(&self) -> bool {
+        self.single.is_empty() && self.repeated.is_empty()
+    }
+
     /// All of it by offset.
     pub(super) fn into_list(self) -> Vec<Damage> {
         let mut list = self.single;

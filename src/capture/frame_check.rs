@@ -24,14 +24,31 @@ struct Sample {
 }
 
 /// Finds undeclared check sequences.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct FrameChecks {
     samples: Vec<Sample>,
+    /// Frames that what is known of an interface was learned from.
+    learned: u64,
     /// Frames that end with one.
     pub(super) found: u64,
 }
 
 impl FrameChecks {
+    /// Those for a part of the same file, which know what these know.
+    pub(super) fn for_part(&self) -> Self {
+        Self { found: 0, ..self.clone() }
+    }
+
+    /// How much was learned: with the same number the next frame is taken alike.
+    pub(super) const fn learned(&self) -> u64 {
+        self.learned
+    }
+
+    /// Takes in what those of a part have found that had nothing to learn.
+    pub(super) fn adopt(&mut self, found: u64) {
+        self.found = self.found.saturating_add(found);
+    }
+
     /// Fills in that a frame, whose octets these are, ends with a check sequence.
     ///
     /// Each of the first frames is tested itself. Where all of them have it, or none, so do those that follow; where
@@ -51,6 +68,7 @@ impl FrameChecks {
         let has_check = if is_whole && (sample.tested < SAMPLE || is_mixed) {
             let right = ends_with_check(octets);
             if sample.tested < SAMPLE {
+                self.learned = self.learned.saturating_add(1);
                 sample.tested += 1;
                 sample.right += u8::from(right);
             }

@@ -7,10 +7,15 @@ use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 use std::io;
 use std::io::Read;
+use std::io::SeekFrom;
+use std::sync::Arc;
 
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
+use super::chunks::Chunks;
+use super::chunks::Open;
+use super::chunks::Seekable;
 use super::error::Error;
 use super::order::size;
 use super::reader::Reader;
@@ -34,6 +39,7 @@ pub struct Input {
 enum Opener {
     Reopening(Box<dyn FnMut() -> io::Result<Box<dyn Read + Send>> + Send>),
     Once(Option<Box<dyn Read + Send>>),
+    Anywhere(Open),
 }
 
 impl Input {
@@ -50,10 +56,34 @@ impl Input {
         Self { name: name.into(), opener: Opener::Once(Some(Box::new(source))) }
     }
 
+    /// A file that can be read from anywhere, also by several threads at once; `open` is called up to twice and once for
+    /// each thread.
+    pub fn seekable(
+        name: impl Into<String>,
+        open: impl Fn() -> io::Result<Box<dyn Seekable>> + Send + Sync + 'static,
+    ) -> Self {
+        Self { name: name.into(), opener: Opener::Anywhere(Arc::new(open)) }
+    }
+
+    /// The capture in parts of so many octets, where it can be read from anywhere and is of more than two; what reads it
+    /// on each thread comes with it. Else itself again.
+    pub fn into_chunks(self, octets: usize) -> Result<(Chunks, Open), Self> {
+        let Opener::Anywhere(open) = &self.opener else { return Err(self) };
+        let chunks = open().ok().and_then(|mut source| {
+            let length = source.seek(SeekFrom::End(0)).ok()?;
+            source.seek(SeekFrom::Start(0)).ok()?;
+            let reader = Reader::new(source).ok().filter(|reader| reader.compression().is_none())?;
+            let chunks = Chunks::new(self.name.clone(), reader, octets, length);
+            (chunks.layout().count() > 2).then_some((chunks, Arc::clone(open)))
+        });
+        chunks.ok_or(self)
+    }
+
     /// Opens it and goes to its first record.
     fn open(&mut self) -> Result<Reader<Box<dyn Read + Send>>, Error> {
         let source = match &mut self.opener {
             Opener::Reopening(open) => open(),
+            Opener::Anywhere(open) => open().map(|source| -> Box<dyn Read + Send> { Box::new(source) }),
             Opener::Once(source) => source.take().ok_or_else(|| io::Error::other("it was read already")),
         };
         let mut reader = Reader::new(source.map_err(|source| Error::Io { offset: 0, source })?)?;

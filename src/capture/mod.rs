@@ -8,7 +8,9 @@
 //! Layers, each unaware of the next: `buffer` and `compression` give octets, `pcap` and `pcapng` walk a
 //! window of octets (any slice will do), `tally` counts, `reader` ties them together.
 
+mod block;
 mod buffer;
+mod chunks;
 mod compression;
 mod damage;
 mod error;
@@ -25,6 +27,7 @@ mod tally;
 mod ticks;
 mod walk;
 
+pub use chunks::{ChunkWalker, Chunks, Layout, Octets, Open, Seekable, Told, Walked};
 pub use error::Error;
 pub use joined::{GAP_THRESHOLD, Gap, Input, Joined, JoinedSummary};
 pub use reader::Reader;

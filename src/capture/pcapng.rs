@@ -53,12 +53,14 @@ const NEXT: &str = "plausible block";
 const TOO_SHORT: &str = "a packet block is too short for its fields; it is left out";
 
 /// A walker, knowing the interfaces so far.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Pcapng {
     order: ByteOrder,
     interfaces: Vec<Interface>,
     /// Interfaces of the sections before this one.
     section_base: usize,
+    /// Sections and interfaces told of.
+    tellings: u32,
     lost: Option<Lost>,
 }
 
@@ -92,7 +94,7 @@ impl Pcapng {
     pub(super) fn new(start: &[u8], order: ByteOrder) -> Result<Self, Error> {
         match order.u16_at(start, 12) {
             None => Err(Error::CutHeader { available: start.len(), needed: SECTION_LEAST }),
-            Some(1) => Ok(Self { order, interfaces: Vec::new(), section_base: 0, lost: None }),
+            Some(1) => Ok(Self { order, interfaces: Vec::new(), section_base: 0, tellings: 0, lost: None }),
             Some(major) => Err(Error::Unsupported {
                 offset: 12,
                 what: format!("pcapng version {major}, only version 1 is read"),
@@ -102,6 +104,39 @@ impl Pcapng {
 
     pub(super) fn resolution(&self, interface: u32) -> Option<Nanos> {
         self.interfaces.get(size(interface)).map(|interface| interface.tick.resolution())
+    }
+
+    pub(super) fn for_part(&self) -> Self {
+        let mut part = self.clone();
+        part.lost = None;
+        for interface in &mut part.interfaces {
+            interface.statistics_drops = None;
+            interface.packet_drops = None;
+        }
+        part
+    }
+
+    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize) -> Verdict {
+        // A block has its length at both ends, so that one says as much as a few records of the classic format.
+        self.plausible(window, at, false)
+    }
+
+    pub(super) fn is_lost(&self) -> bool {
+        self.lost.is_some()
+    }
+
+    pub(super) fn tellings(&self) -> u32 {
+        self.tellings
+    }
+
+    /// Takes in the losses that a part has counted.
+    pub(super) fn adopt(&mut self, part: &Self) {
+        for (ours, theirs) in self.interfaces.iter_mut().zip(&part.interfaces) {
+            ours.statistics_drops = theirs.statistics_drops.or(ours.statistics_drops);
+            if let Some(count) = theirs.packet_drops {
+                ours.take_packet_drops(count);
+            }
+        }
     }
 
     /// The interfaces' speed, where those that tell one tell the same.
@@ -179,6 +214,7 @@ impl Pcapng {
                 };
             }
             SECTION_HEADER => {
+                self.tellings = self.tellings.saturating_add(1);
                 self.order = head.order;
                 self.section_base = self.interfaces.len();
                 if self.order.u16_at(body, 4) != Some(1) {
@@ -192,7 +228,10 @@ impl Pcapng {
                         "more interfaces than are believed; this one and its frames are left out",
                     );
                 }
-                Some(interface) => self.interfaces.push(interface),
+                Some(interface) => {
+                    self.tellings = self.tellings.saturating_add(1);
+                    self.interfaces.push(interface);
+                }
                 None => damage.repeat(place.at, "an interface description is too short; it is left out"),
             },
             INTERFACE_STATISTICS => self.statistics(body, place, damage),

@@ -1,11 +1,13 @@
 //! One capture from a stream, record by record.
 
 use std::io::Read;
+use std::io::Seek;
 
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 
 use super::buffer::Buffer;
+use super::buffer::PAGE;
 use super::compression;
 use super::compression::Source;
 use super::damage::DamageList;
@@ -44,6 +46,8 @@ pub struct Reader<R: Read> {
     checks: FrameChecks,
     damage: DamageList,
     done: bool,
+    /// Whether the source is not where the buffer ends.
+    is_elsewhere: bool,
 }
 
 impl<R: Read> Reader<R> {
@@ -90,6 +94,7 @@ impl<R: Read> Reader<R> {
             checks: FrameChecks::default(),
             damage,
             done: false,
+            is_elsewhere: false,
         })
     }
 
@@ -165,10 +170,18 @@ impl<R: Read> Reader<R> {
 
     /// Gives up the record at hand and finds the next.
     pub(super) fn advance(&mut self) -> Result<(), Error> {
+        self.advance_before(u64::MAX)
+    }
+
+    /// The same, but finds none that begins at `limit` or behind it.
+    pub(super) fn advance_before(&mut self, limit: u64) -> Result<(), Error> {
         if let Some(frame) = self.frame.take() {
             self.buffer.consume(frame.taken);
         }
         while !self.done {
+            if self.buffer.offset() >= limit && !self.walker.is_lost() {
+                break;
+            }
             let place = Place { at: self.buffer.offset(), ended: self.buffer.ended() };
             if place.ended && self.buffer.window().is_empty() {
                 self.end(place.at);
@@ -200,6 +213,55 @@ impl<R: Read> Reader<R> {
             );
             self.damage.add(at, text);
         }
+    }
+}
+
+impl<R: Read + Seek> Reader<R> {
+    /// What walks parts of this capture.
+    pub(super) fn walker(&self) -> &Walker {
+        &self.walker
+    }
+
+    /// What is known of check sequences so far.
+    pub(super) fn checks(&self) -> &FrameChecks {
+        &self.checks
+    }
+
+    /// Records counted so far.
+    pub(super) fn packets(&self) -> u64 {
+        self.tally.packets
+    }
+
+    /// Goes on behind a part that begins where this stands and that was walked apart.
+    pub(super) fn adopt(&mut self, walker: &Walker, tally: &Tally, checks: u64, end: u64) {
+        self.walker.adopt(walker);
+        self.tally.join(tally);
+        self.checks.adopt(checks);
+        self.frame = None;
+        self.buffer.restart(end);
+        self.is_elsewhere = true;
+    }
+
+    /// Goes to the next record that begins before `limit`.
+    pub(super) fn advance_within(&mut self, limit: u64) -> Result<Option<Record<'_>>, Error> {
+        if std::mem::take(&mut self.is_elsewhere) {
+            self.go_there().inspect_err(|_| self.done = true)?;
+        }
+        self.advance_before(limit)?;
+        Ok(self.record())
+    }
+
+    /// Moves the source to where this stands. Reads stay at whole pages of the file.
+    fn go_there(&mut self) -> Result<(), Error> {
+        let to = self.buffer.offset();
+        let within = to % position(PAGE);
+        let page = to.saturating_sub(within);
+        self.source.seek_to(page).map_err(|source| Error::Io { offset: to, source })?;
+        self.buffer.restart(page);
+        let within = usize::try_from(within).unwrap_or_default();
+        fill(&mut self.buffer, &mut self.source, within)?;
+        self.buffer.consume(within);
+        Ok(())
     }
 }
 

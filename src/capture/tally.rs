@@ -18,8 +18,8 @@ pub(super) struct Tally {
     pub(super) snapped: u64,
     pub(super) time_backsteps: u64,
     pub(super) link_types: Vec<LinkType>,
-    /// The latest record's stamp, by interface.
-    stamps: Vec<Option<CaptureTime>>,
+    /// The first and the latest record's stamp, by interface.
+    stamps: Vec<Option<(CaptureTime, CaptureTime)>>,
 }
 
 impl Tally {
@@ -47,12 +47,37 @@ impl Tally {
         if self.stamps.len() <= interface {
             self.stamps.resize(interface.saturating_add(1), None);
         }
-        if let Some(before) = self.stamps.get_mut(interface) {
-            if before.is_some_and(|before| time < before) {
+        if let Some(stamps) = self.stamps.get_mut(interface) {
+            let (first, before) = stamps.unwrap_or((time, time));
+            if time < before {
                 self.time_backsteps = self.time_backsteps.saturating_add(1);
             }
-            *before = Some(time);
+            *stamps = Some((first, time));
         }
+    }
+
+    /// Takes in the counts of what follows.
+    pub(super) fn join(&mut self, right: &Self) {
+        self.packets = self.packets.saturating_add(right.packets);
+        self.octets = self.octets.saturating_add(right.octets);
+        self.snapped = self.snapped.saturating_add(right.snapped);
+        self.time_backsteps = self.time_backsteps.saturating_add(right.time_backsteps);
+        for link in &right.link_types {
+            if !self.link_types.contains(link) {
+                self.link_types.push(*link);
+            }
+        }
+        for (interface, stamps) in right.stamps.iter().enumerate() {
+            // Between the two parts as between two records.
+            if let Some((first, last)) = stamps {
+                self.stamp(*first, interface);
+                if let Some(Some((_, before))) = self.stamps.get_mut(interface) {
+                    *before = *last;
+                }
+            }
+        }
+        self.first = [self.first, right.first].into_iter().flatten().min();
+        self.last = self.last.max(right.last);
     }
 
     /// The coarsest of the interfaces that stamped a record.

@@ -96,7 +96,7 @@ pub(super) fn find(len: usize, from: usize, judge: impl Fn(usize) -> Verdict) ->
 }
 
 /// A walker of either format.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) enum Walker {
     Pcap(Pcap),
     Pcapng(Box<Pcapng>),
@@ -115,6 +115,48 @@ impl Walker {
         match self {
             Self::Pcap(walker) => walker.end(end, damage),
             Self::Pcapng(walker) => walker.end(end, damage),
+        }
+    }
+
+    /// One that walks a part of the same capture and knows what this one was told.
+    pub(super) fn for_part(&self) -> Self {
+        match self {
+            Self::Pcap(walker) => Self::Pcap(walker.for_part()),
+            Self::Pcapng(walker) => Self::Pcapng(Box::new(walker.for_part())),
+        }
+    }
+
+    /// Whether a record, and records behind it, seem to begin at `at`; `told` is the walker of the file's beginning.
+    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize, told: &Self) -> Verdict {
+        match (self, told) {
+            (Self::Pcap(walker), Self::Pcap(told)) => walker.seems_to_begin(window, at, told),
+            (Self::Pcapng(walker), _) => walker.seems_to_begin(window, at),
+            (Self::Pcap(_), Self::Pcapng(_)) => Verdict::No,
+        }
+    }
+
+    /// Whether sense was lost and the next record is being looked for.
+    pub(super) fn is_lost(&self) -> bool {
+        match self {
+            Self::Pcap(walker) => walker.is_lost(),
+            Self::Pcapng(walker) => walker.is_lost(),
+        }
+    }
+
+    /// How often something was told that the reading of later records depends on.
+    pub(super) fn tellings(&self) -> u32 {
+        match self {
+            Self::Pcap(_) => 0,
+            Self::Pcapng(walker) => walker.tellings(),
+        }
+    }
+
+    /// Takes in what the walker of the part behind this one's place has counted.
+    pub(super) fn adopt(&mut self, part: &Self) {
+        match (self, part) {
+            (Self::Pcap(walker), Self::Pcap(part)) => walker.adopt(part),
+            (Self::Pcapng(walker), Self::Pcapng(part)) => walker.adopt(part),
+            (Self::Pcap(_) | Self::Pcapng(_), _) => {}
         }
     }
 

@@ -23,6 +23,8 @@ use super::values::keep_free;
 use super::values::planned;
 use super::values::rate;
 
+use super::threads::ThreadsArgument;
+
 /// Reads packet captures from audio/video-over-IP networks and says whether the network's clock is healthy.
 #[derive(Debug, Parser)]
 #[command(name = "downbeat", version, about, long_about = None, arg_required_else_help = true)]
@@ -171,6 +173,9 @@ pub(crate) struct Timeline {
     /// What the site's devices are called
     #[arg(long, value_name = "FILE")]
     pub(crate) site: Option<PathBuf>,
+
+    #[command(flatten)]
+    pub(crate) threads: ThreadsArgument,
 }
 
 impl Timeline {
@@ -183,6 +188,7 @@ impl Timeline {
             domain: None,
             link_speed: None,
             site: self.site.clone(),
+            threads: self.threads,
         }
     }
 }
@@ -233,6 +239,9 @@ pub(crate) struct Compare {
     /// The least weight of a change that makes the exit status 1
     #[arg(long, value_enum, value_name = "SEVERITY", default_value_t = FailOn::Major)]
     pub(crate) fail_on: FailOn,
+
+    #[command(flatten)]
+    pub(crate) threads: ThreadsArgument,
 }
 
 impl Compare {
@@ -245,6 +254,7 @@ impl Compare {
             domain: self.domain,
             link_speed: None,
             site: self.site.clone(),
+            threads: self.threads,
         }
     }
 }
@@ -302,6 +312,9 @@ pub(crate) struct SiteCommand {
     /// The site's PTP domain; without it, the one that most devices follow in
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub(crate) domain: Option<u8>,
+
+    #[command(flatten)]
+    pub(crate) threads: ThreadsArgument,
 }
 
 impl SiteCommand {
@@ -314,6 +327,7 @@ impl SiteCommand {
             domain: self.domain,
             link_speed: None,
             site: None,
+            threads: self.threads,
         }
     }
 }
@@ -349,6 +363,9 @@ pub(crate) struct ReadingArguments {
     /// capture file's word, else 1G
     #[arg(long, value_name = "RATE", value_parser = rate)]
     pub(crate) link_speed: Option<BitsPerSecond>,
+
+    #[command(flatten)]
+    pub(crate) threads: ThreadsArgument,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

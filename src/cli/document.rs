@@ -2,11 +2,13 @@
 
 use std::sync::Arc;
 
+use downbeat::analysis;
 use downbeat::analysis::Analysis;
 use downbeat::analysis::Range;
 use downbeat::analysis::Reading;
 use downbeat::analysis::Settings;
-use downbeat::capture::Joined;
+use downbeat::capture::Input;
+use downbeat::capture::JoinedSummary;
 use downbeat::findings;
 use downbeat::findings::Judgement;
 use downbeat::report;
@@ -27,17 +29,13 @@ pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement)
 
 /// Reads.
 pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> {
-    analyse_with(arguments, |_| {}, |_| Ok(()))
+    analyse_with(arguments, |reading, inputs| Ok(analysis::read(reading, inputs, arguments.threads.get())))
 }
 
-/// Frames between two looks at a reading (chosen: so many that looking costs nothing).
-const FRAMES_BETWEEN: u16 = 1024;
-
-/// Reads; `begin` is given the reading before the first frame, `look` every now and then.
+/// Reads in the way of `pass`, which takes all records into the reading.
 pub(crate) fn analyse_with(
     arguments: &ReadingArguments,
-    begin: impl FnOnce(&mut Reading),
-    mut look: impl FnMut(&mut Reading) -> Result<(), String>,
+    pass: impl FnOnce(&mut Reading, Vec<Input>) -> Result<JoinedSummary, String>,
 ) -> Result<Analysis, String> {
     arguments.refuse_empty_span()?;
     let site = arguments.site.as_deref().map(site_file::read).transpose()?;
@@ -62,19 +60,8 @@ pub(crate) fn analyse_with(
         range: Range { from: arguments.from, until: arguments.until },
     };
     let mut reading = Reading::new(settings);
-    begin(&mut reading);
-    let mut joined = Joined::new(found.inputs);
-    let mut since = 0_u16;
-    while let Some((file, record)) = joined.next_record() {
-        reading.push(file, &record);
-        since += 1;
-        if since >= FRAMES_BETWEEN {
-            since = 0;
-            look(&mut reading)?;
-        }
-    }
+    let files = pass(&mut reading, found.inputs)?;
     progress.finish();
-    let files = joined.finish();
     for (name, error) in &files.unreadable {
         eprintln!("downbeat: {}", report::plain(&format!("{name}: {error}")));
     }

@@ -79,7 +79,7 @@ fn input(file: PathBuf, progress: Progress) -> Input {
     // A pipe can be read once only; asking for its first record and opening it again would lose it.
     let is_regular = fs::metadata(&file).is_ok_and(|metadata| metadata.is_file());
     if is_regular {
-        Input::reopening(name, move || Ok(progress.wrap(File::open(&file)?)))
+        Input::seekable(name, move || Ok(progress.wrap_file(File::open(&file)?)))
     } else {
         match File::open(&file) {
             Ok(source) => Input::once(name, progress.wrap(source)),

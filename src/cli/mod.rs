@@ -16,6 +16,7 @@ mod progress;
 mod site_file;
 mod streams;
 mod terminal;
+mod threads;
 mod timeline;
 mod values;
 

@@ -1,9 +1,14 @@
 //! A bar on standard error, only where that is a terminal.
 
+use std::fs::File;
+use std::io;
 use std::io::IsTerminal;
 use std::io::Read;
+use std::io::Seek;
+use std::io::SeekFrom;
 use std::io::stderr;
 
+use downbeat::capture::Seekable;
 use indicatif::ProgressBar;
 use indicatif::ProgressDrawTarget;
 use indicatif::ProgressStyle;
@@ -40,7 +45,32 @@ impl Progress {
         Box::new(self.bar.wrap_read(source))
     }
 
+    /// Counts what is read of a file, from wherever it is read.
+    pub(crate) fn wrap_file(&self, file: File) -> Box<dyn Seekable> {
+        Box::new(Counted { file, bar: self.bar.clone() })
+    }
+
     pub(crate) fn finish(&self) {
         self.bar.finish_and_clear();
+    }
+}
+
+/// A file whose octets are counted.
+struct Counted {
+    file: File,
+    bar: ProgressBar,
+}
+
+impl Read for Counted {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        let count = self.file.read(into)?;
+        self.bar.inc(u64::try_from(count).unwrap_or_default());
+        Ok(count)
+    }
+}
+
+impl Seek for Counted {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.file.seek(to)
     }
 }

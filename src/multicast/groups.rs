@@ -28,9 +28,15 @@ impl GroupCounts {
     /// Takes in a frame.
     pub fn record(&mut self, frame: &Frame<'_>) {
         let Some(network) = frame.network else { return };
-        let group = network.destination;
-        if group.is_multicast() && !matches!(network.protocol, IGMP | ICMPV6) && !is_link_local(group) {
-            self.add(group, 1);
+        if !matches!(network.protocol, IGMP | ICMPV6) {
+            self.record_media(network.destination);
+        }
+    }
+
+    /// Takes in a frame to `destination` that is no membership message.
+    pub fn record_media(&mut self, destination: IpAddr) {
+        if destination.is_multicast() && !is_link_local(destination) {
+            self.add(destination, 1);
         }
     }
 

@@ -132,6 +132,15 @@ impl Stamps {
         }
     }
 
+    /// Changes the place of every record that is kept.
+    pub fn move_places(&mut self, change: impl Fn(&mut Place)) {
+        let ends = [&mut self.first, &mut self.latest].into_iter().flatten();
+        let jumps = self.jumps.iter_mut().flat_map(|jump| [&mut jump.from, &mut jump.to]);
+        for (_, place) in ends.chain(jumps) {
+            change(place);
+        }
+    }
+
     /// Notes a jump where `next` is far from the record before it.
     fn follow(&mut self, next: (CaptureTime, Place), observations: usize) {
         let Some((last, latest)) = self.last.zip(self.latest) else { return };

@@ -232,6 +232,11 @@ impl Bins {
 #[derive(Debug, Clone, Default)]
 pub struct Rate {
     bins: [Bins; 4],
+    /// Octets that followed one another into one bin of each width, and are not in `bins` yet: nearly every packet falls into
+    /// the millisecond of the one before it.
+    held: [Bin; 4],
+    /// From where to where the held millisecond reaches, ns; empty where none is held.
+    millisecond: (i64, i64),
     total_octets: u64,
     packets: u64,
     first: Option<(CaptureTime, u64)>,
@@ -250,13 +255,46 @@ impl Rate {
         self.total_octets = self.total_octets.saturating_add(octets);
         self.first = self.first.or(Some((at, octets)));
         self.last = self.last.max(Some(at));
-        let millisecond = at.0.div_euclid(MILLISECOND_NS);
-        let [one, ten, hundred, second] = &mut self.bins;
-        one.push(millisecond, octets);
-        // Division by constants, which costs a tenth of one by a variable.
-        ten.push(millisecond.div_euclid(10), octets);
-        hundred.push(millisecond.div_euclid(100), octets);
-        second.push(millisecond.div_euclid(1000), octets);
+        let (from, until) = self.millisecond;
+        let [held, ..] = &mut self.held;
+        if (from..until).contains(&at.0) {
+            held.octets = held.octets.saturating_add(octets);
+            return;
+        }
+        let index = at.0.div_euclid(MILLISECOND_NS);
+        let from = index.saturating_mul(MILLISECOND_NS);
+        self.millisecond = (from, from.saturating_add(MILLISECOND_NS));
+        let done = std::mem::replace(held, Bin { index, octets });
+        self.release(0, done);
+    }
+
+    /// Puts what was held of a width into its bins, and lets the next wider one hold it.
+    fn release(&mut self, width: usize, done: Bin) {
+        let mut done = done;
+        let mut wider = self.held.iter_mut().skip(width).skip(1);
+        for bins in self.bins.iter_mut().skip(width) {
+            if done.octets == 0 {
+                return;
+            }
+            bins.push(done.index, done.octets);
+            let Some(held) = wider.next() else { return };
+            // Each width is ten of the one before.
+            let index = done.index.div_euclid(10);
+            if held.octets > 0 && held.index == index {
+                held.octets = held.octets.saturating_add(done.octets);
+                return;
+            }
+            done = std::mem::replace(held, Bin { index, octets: done.octets });
+        }
+    }
+
+    /// Puts all that is held into its bins.
+    fn settle(&mut self) {
+        self.millisecond = (0, 0);
+        for width in 0..self.held.len() {
+            let held = self.held.get_mut(width).map(std::mem::take).unwrap_or_default();
+            self.release(width, held);
+        }
     }
 
     /// Adds what followed. Whether the result is what one pass gives; it may differ where the time at the cut
@@ -264,6 +302,9 @@ impl Rate {
     #[must_use]
     pub fn join(&mut self, right: &Self) -> bool {
         let mut exact = true;
+        self.settle();
+        let mut right = right.clone();
+        right.settle();
         for (left, right) in self.bins.iter_mut().zip(&right.bins) {
             exact &= left.join(right);
         }
@@ -309,7 +350,9 @@ impl Rate {
     /// The fullest bin of a width; bins at the capture's ends count as they are. `None` without packets.
     #[must_use]
     pub fn peak(&self, width: RateWidth) -> Option<Peak> {
-        let (bins, _) = self.bins.iter().zip(RateWidth::ALL).find(|(_, each)| *each == width)?;
+        let mut settled = self.clone();
+        settled.settle();
+        let (bins, _) = settled.bins.iter().zip(RateWidth::ALL).find(|(_, each)| *each == width)?;
         let bin = bins.fullest()?;
         Some(Peak {
             start: CaptureTime(bin.index.saturating_mul(width.nanos().0)),

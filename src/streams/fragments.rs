@@ -23,7 +23,7 @@ const UDP: u8 = 17;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Datagram {
     source: IpAddr,
-    destination: IpAddr,
+    pub(super) destination: IpAddr,
     vlan: Option<u16>,
     id: u32,
 }

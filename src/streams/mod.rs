@@ -18,6 +18,7 @@ mod minima;
 mod outages;
 mod packet;
 mod picked;
+mod seen;
 mod sessions;
 mod signs;
 mod silences;
@@ -34,6 +35,7 @@ pub use intervals::Intervals;
 pub use key::FlowKey;
 pub use load::{ASSUMED_SPEED, Link, Source, SpeedKnownBy};
 pub use media_clock::{Against, MEDIA_LIMIT_PPM, MediaRate, MediaStep};
+pub use seen::Seen;
 pub use sessions::{Described, Sessions};
 pub use stream::{Packets, RtpCounts, Stream, Twin};
 pub use table::{FLOWS_KEPT, Folded};
@@ -49,8 +51,8 @@ use crate::frame::Fragment;
 use crate::frame::Frame;
 use crate::statistics::Rate;
 use crate::units::BitsPerSecond;
+use crate::units::CaptureTime;
 use crate::units::Nanos;
-use crate::units::wire_octets;
 
 /// The flows of a stretch of frames. Memory: at most 36 KiB for each of [`FLOWS_KEPT`] flows.
 #[derive(Debug, Clone, Default)]
@@ -115,19 +117,10 @@ impl Streams {
             self.untimed += 1;
             return false;
         };
-        self.silences.hear(time);
-        let fcs = record.fcs_octets.is_some_and(|octets| octets > 0);
-        let octets = wire_octets(record.original_len, fcs);
-        self.link.push(time, octets);
-        self.link_trace.push(time, octets);
+        self.carry(time, packet::wire(record));
         let fragment = fragments::of(frame);
         if let Some((Fragment::Later, datagram)) = fragment {
-            let part = fragments::Part { time, wire: u32::try_from(octets).unwrap_or(u32::MAX) };
-            let fragments::Belongs::To(Some(key)) = self.fragments.later(datagram, part) else {
-                return false;
-            };
-            self.table.part(key, part);
-            return true;
+            return self.later(datagram, fragments::Part { time, wire: packet::wire(record) });
         }
         let found = packet::of(record, time, frame);
         if let Some((_, datagram)) = fragment {
@@ -135,6 +128,20 @@ impl Streams {
         }
         let Some((key, packet, payload)) = found else { return false };
         self.table.push(key, &packet, payload);
+        true
+    }
+
+    /// Counts a frame for the link.
+    fn carry(&mut self, time: CaptureTime, wire: u32) {
+        self.silences.hear(time);
+        self.link.push(time, u64::from(wire));
+        self.link_trace.push(time, u64::from(wire));
+    }
+
+    /// Takes in a later fragment; whether it belongs to a flow.
+    fn later(&mut self, datagram: fragments::Datagram, part: fragments::Part) -> bool {
+        let fragments::Belongs::To(Some(key)) = self.fragments.later(datagram, part) else { return false };
+        self.table.part(key, part);
         true
     }
 

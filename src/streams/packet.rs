@@ -74,8 +74,7 @@ pub(super) fn of<'a>(
     time: CaptureTime,
     frame: &Frame<'a>,
 ) -> Option<(FlowKey, Packet, &'a [u8])> {
-    let fcs = record.fcs_octets.is_some_and(|octets| octets > 0);
-    let wire = u32::try_from(wire_octets(record.original_len, fcs)).unwrap_or(u32::MAX);
+    let wire = wire(record);
     let Some(network) = frame.network else {
         return avtp_packet(time, wire, frame);
     };
@@ -116,6 +115,12 @@ pub(super) fn of<'a>(
         is_part: false,
     };
     Some((key, packet, frame.payload.get(usize::from(header)..).unwrap_or_default()))
+}
+
+/// Octets that a record's frame took on the wire.
+pub(super) fn wire(record: &Record<'_>) -> u32 {
+    let fcs = record.fcs_octets.is_some_and(|octets| octets > 0);
+    u32::try_from(wire_octets(record.original_len, fcs)).unwrap_or(u32::MAX)
 }
 
 /// SSRC, numbers, and octets of the header as far as they are there.

@@ -20,7 +20,7 @@ pub const FLOWS_KEPT: usize = 12_000;
 /// The part of the flows that goes at once where there is no room.
 const PART: usize = 8;
 /// Places of the cache (chosen: a hundred flows seldom meet in 4 KiB).
-const CACHE: usize = 1 << CACHE_BITS;
+pub(super) const CACHE: usize = 1 << CACHE_BITS;
 /// Bits of hash that find them.
 const CACHE_BITS: u32 = 10;
 /// A place with nothing in it.
@@ -60,7 +60,7 @@ struct Entry {
 }
 
 /// Spreads flows over the cache; without a secret, as a meeting costs one look into the map only.
-fn slot(key: &FlowKey) -> usize {
+pub(super) fn slot(key: &FlowKey) -> usize {
     let address = |ip: &IpAddr| match ip {
         IpAddr::V4(ip) => ip.to_bits(),
         IpAddr::V6(ip) => {

@@ -7,8 +7,10 @@
 use std::collections::BTreeMap;
 use std::collections::HashMap;
 use std::hash::Hash;
+use std::net::Ipv4Addr;
 
 use super::hashing::Seeded;
+use crate::units::MacAddress;
 
 /// Counts that add up.
 pub(super) trait Add: Default + Copy {
@@ -16,33 +18,79 @@ pub(super) trait Add: Default + Copy {
     fn add(&mut self, other: Self);
 }
 
+/// Places of the cache in front of a table (chosen: a hundred stations seldom meet in 1 KiB).
+const CACHE: usize = 256;
+/// A place with nothing in it.
+const NOWHERE: u32 = u32::MAX;
+
+/// A key that says at once where it may be found again; without a secret, as a meeting costs one look into the table only.
+pub(super) trait Spread {
+    /// Some of its bits that differ from key to key.
+    fn bits(&self) -> u32;
+}
+
 /// A table of at most `LIMIT` keys; up to twice as many are held between two cuts.
 #[derive(Debug, Clone)]
 pub(super) struct Bounded<K, V, const LIMIT: usize> {
-    entries: HashMap<K, V, Seeded>,
+    entries: Vec<(K, V)>,
+    places: HashMap<K, u32, Seeded>,
+    /// Places of keys met lately; empty before the first.
+    cache: Vec<u32>,
     /// Keys above this were dropped.
     ceiling: Option<K>,
 }
 
 impl<K, V, const LIMIT: usize> Default for Bounded<K, V, LIMIT> {
     fn default() -> Self {
-        Self { entries: HashMap::default(), ceiling: None }
+        Self { entries: Vec::new(), places: HashMap::default(), cache: Vec::new(), ceiling: None }
     }
 }
 
-impl<K: Copy + Ord + Hash, V: Add, const LIMIT: usize> Bounded<K, V, LIMIT> {
+/// Where in the cache a key lies: the upper bits of a product by 2^32 divided by the golden ratio are well mixed.
+fn slot(bits: u32) -> usize {
+    usize::try_from(bits.wrapping_mul(0x9E37_79B9) >> 24).unwrap_or_default()
+}
+
+impl<K: Copy + Ord + Hash + Spread, V: Add, const LIMIT: usize> Bounded<K, V, LIMIT> {
     /// The counts of a key; `None` where there is no room for it.
     pub(super) fn entry(&mut self, key: K) -> Option<&mut V> {
+        let slot = slot(key.bits());
+        let cached = self.cache.get(slot).and_then(|place| usize::try_from(*place).ok());
+        let place =
+            match cached.filter(|place| self.entries.get(*place).is_some_and(|(known, _)| *known == key)) {
+                Some(place) => place,
+                None => self.find(key, slot)?,
+            };
+        self.entries.get_mut(place).map(|(_, counts)| counts)
+    }
+
+    /// Where a key is, made where it was not.
+    fn find(&mut self, key: K, slot: usize) -> Option<usize> {
         if self.ceiling.is_some_and(|ceiling| key > ceiling) {
             return None;
         }
-        if self.entries.len() >= LIMIT.saturating_mul(2) && !self.entries.contains_key(&key) {
-            self.cut();
-            if self.ceiling.is_some_and(|ceiling| key > ceiling) {
-                return None;
+        let place = match self.places.get(&key) {
+            Some(place) => *place,
+            None => {
+                if self.entries.len() >= LIMIT.saturating_mul(2) {
+                    self.cut();
+                    if self.ceiling.is_some_and(|ceiling| key > ceiling) {
+                        return None;
+                    }
+                }
+                let place = u32::try_from(self.entries.len()).ok()?;
+                self.entries.push((key, V::default()));
+                self.places.insert(key, place);
+                place
             }
+        };
+        if self.cache.is_empty() {
+            self.cache = vec![NOWHERE; CACHE];
         }
-        Some(self.entries.entry(key).or_default())
+        if let Some(cached) = self.cache.get_mut(slot) {
+            *cached = place;
+        }
+        usize::try_from(place).ok()
     }
 
     /// Drops all but the smallest keys.
@@ -50,11 +98,21 @@ impl<K: Copy + Ord + Hash, V: Add, const LIMIT: usize> Bounded<K, V, LIMIT> {
         if self.entries.len() <= LIMIT {
             return;
         }
-        let mut keys: Vec<K> = self.entries.keys().copied().collect();
+        let mut keys: Vec<K> = self.entries.iter().map(|(key, _)| *key).collect();
         keys.sort_unstable();
         let Some(ceiling) = keys.get(LIMIT.saturating_sub(1)).copied() else { return };
-        self.entries.retain(|key, _| *key <= ceiling);
         self.ceiling = Some(ceiling);
+        self.drop_above(ceiling);
+    }
+
+    fn drop_above(&mut self, ceiling: K) {
+        let before = self.entries.len();
+        self.entries.retain(|(key, _)| *key <= ceiling);
+        if self.entries.len() < before {
+            self.cache.clear();
+            self.places.clear();
+            self.places.extend(self.entries.iter().zip(0_u32..).map(|((key, _), place)| (*key, place)));
+        }
     }
 
     /// This table and that of the stretch after it as one.
@@ -64,7 +122,7 @@ impl<K: Copy + Ord + Hash, V: Add, const LIMIT: usize> Bounded<K, V, LIMIT> {
             (left, right) => left.or(right),
         };
         if let Some(ceiling) = self.ceiling {
-            self.entries.retain(|key, _| *key <= ceiling);
+            self.drop_above(ceiling);
         }
         for (key, counts) in right.entries {
             if let Some(ours) = self.entry(key) {
@@ -76,16 +134,37 @@ impl<K: Copy + Ord + Hash, V: Add, const LIMIT: usize> Bounded<K, V, LIMIT> {
 
     /// What is kept, in order: at most `LIMIT` keys.
     pub(super) fn sorted(&self) -> BTreeMap<K, V> {
-        let mut sorted: Vec<(K, V)> = self.entries.iter().map(|(key, counts)| (*key, *counts)).collect();
+        let mut sorted = self.entries.clone();
         sorted.sort_unstable_by_key(|(key, _)| *key);
         sorted.truncate(LIMIT);
         sorted.into_iter().collect()
     }
 }
 
-impl<K: Copy + Ord + Hash, V: Add + PartialEq, const LIMIT: usize> PartialEq for Bounded<K, V, LIMIT> {
+impl<K: Copy + Ord + Hash + Spread, V: Add + PartialEq, const LIMIT: usize> PartialEq
+    for Bounded<K, V, LIMIT>
+{
     fn eq(&self, other: &Self) -> bool {
         self.sorted() == other.sorted()
+    }
+}
+
+impl Spread for MacAddress {
+    fn bits(&self) -> u32 {
+        let [_, _, a, b, c, d] = self.0;
+        u32::from_be_bytes([a, b, c, d])
+    }
+}
+
+impl Spread for Ipv4Addr {
+    fn bits(&self) -> u32 {
+        self.to_bits()
+    }
+}
+
+impl<A: Spread, B: Spread> Spread for (A, B) {
+    fn bits(&self) -> u32 {
+        self.0.bits().rotate_left(16) ^ self.1.bits()
     }
 }
 
@@ -99,6 +178,13 @@ impl Add for u64 {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    impl Spread for u16 {
+        fn bits(&self) -> u32 {
+            // Some meet.
+            u32::from(*self % 7)
+        }
+    }
 
     type Small = Bounded<u16, u64, 4>;
 

@@ -71,8 +71,11 @@ mod stream_losses;
 mod streams;
 mod support;
 mod terminal_text;
+mod threads;
 mod timeline;
 mod timing_vectors;
+#[path = "../../benches/traffic.rs"]
+mod traffic;
 mod truth_demo;
 mod truth_lab;
 mod viewpoint;

@@ -1,0 +1,299 @@
+//! One plain file in parts that are walked apart, by several threads if need be, and taken in its order.
+//!
+//! Where a part's first record begins can only be guessed, so a guess is never believed: a part is taken where it begins
+//! exactly where the part before it was shown to end, and else it is walked again from there, in order. In parts that are
+//! walked apart nothing is damaged either: a part ends before the first thing that is not as it should be, and the walk in
+//! order goes on there and tells the damage.
+
+use std::io::Read;
+use std::io::Seek;
+use std::ops::Range;
+use std::sync::Arc;
+
+use super::block::Block;
+use super::damage::DamageList;
+use super::error::Error;
+use super::frame_check::FrameChecks;
+use super::order::position;
+use super::reader::Reader;
+use super::record::CaptureSummary;
+use super::record::Record;
+use super::tally::Tally;
+use super::walk::Place;
+use super::walk::Step;
+use super::walk::Verdict;
+use super::walk::Walker;
+
+/// Octets read behind a part's end, for its last record or, in a short part, for its first (chosen: ten frames of 60 KB,
+/// as receive offload makes them). What needs more is left to the walk in order.
+const LOOK: usize = 640 << 10;
+
+/// Something to read from anywhere.
+pub trait Seekable: Read + Seek + Send {}
+
+impl<T: Read + Seek + Send> Seekable for T {}
+
+/// How to get at a file once more.
+pub type Open = Arc<dyn Fn() -> std::io::Result<Box<dyn Seekable>> + Send + Sync>;
+
+/// A file in parts: the side that takes them in order.
+#[derive(Debug)]
+pub struct Chunks {
+    name: String,
+    reader: Reader<Box<dyn Seekable>>,
+    layout: Layout,
+}
+
+/// How a file is cut.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Layout {
+    octets: u64,
+    length: u64,
+}
+
+impl Layout {
+    /// How many parts there are.
+    #[must_use]
+    pub const fn count(&self) -> u64 {
+        self.length.div_ceil(self.octets)
+    }
+
+    /// Where a part lies in the file.
+    #[must_use]
+    pub fn range(&self, index: u64) -> Range<u64> {
+        let from = index.saturating_mul(self.octets);
+        from..from.saturating_add(self.octets).min(self.length)
+    }
+}
+
+/// What a thread needs to walk parts: how to read, and what the file has told of itself so far.
+#[derive(Debug, Clone)]
+pub struct Told(Arc<Known>);
+
+#[derive(Debug)]
+struct Known {
+    walker: Walker,
+    checks: FrameChecks,
+}
+
+/// A part that was walked apart.
+#[derive(Debug)]
+pub struct Walked {
+    start: u64,
+    end: u64,
+    walker: Walker,
+    tally: Tally,
+    /// Check sequences found.
+    checks: u64,
+    tellings: u32,
+    learned: u64,
+}
+
+/// Walks parts, apart from all others.
+pub struct ChunkWalker {
+    source: Box<dyn Seekable>,
+}
+
+/// The octets of a part. To be used again for another one.
+#[derive(Debug, Default)]
+pub struct Octets(Block);
+
+impl Octets {
+    /// Those that a [`ChunkWalker`] said a record has; nothing where it did not.
+    #[must_use]
+    pub fn get(&self, range: Range<usize>) -> &[u8] {
+        self.0.octets().get(range).unwrap_or_default()
+    }
+}
+
+impl Chunks {
+    pub(super) fn new(name: String, reader: Reader<Box<dyn Seekable>>, octets: usize, length: u64) -> Self {
+        Self { name, reader, layout: Layout { octets: position(octets.max(1)), length } }
+    }
+
+    /// The name it was given.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// How the file is cut.
+    #[must_use]
+    pub const fn layout(&self) -> Layout {
+        self.layout
+    }
+
+    /// What the file has told of itself so far.
+    #[must_use]
+    pub fn told(&self) -> Told {
+        let (walker, checks) = (self.reader.walker().clone(), self.reader.checks().clone());
+        Told(Arc::new(Known { walker, checks }))
+    }
+
+    /// Whether `told` is out of date.
+    #[must_use]
+    pub fn tells_more(&self, told: &Told) -> bool {
+        self.reader.walker().tellings() != told.0.walker.tellings()
+            || self.reader.checks().learned() != told.0.checks.learned()
+    }
+
+    /// Records taken so far, which is the number of the last one.
+    #[must_use]
+    pub fn records(&self) -> u64 {
+        self.reader.packets()
+    }
+
+    /// Takes a part, if it goes on where this stands.
+    pub fn take(&mut self, part: &Walked) -> bool {
+        let goes_on = part.start == self.reader.position()
+            && part.tellings == self.reader.walker().tellings()
+            && part.learned == self.reader.checks().learned()
+            && !self.reader.walker().is_lost();
+        if goes_on {
+            self.reader.adopt(&part.walker, &part.tally, part.checks, part.end);
+        }
+        goes_on
+    }
+
+    /// Walks on in order, up to the first record that begins at `limit` or behind it.
+    ///
+    /// # Errors
+    /// [`Error::Io`] where the file cannot be read on.
+    pub fn walk_on(&mut self, limit: u64, mut each: impl FnMut(&Record<'_>)) -> Result<(), Error> {
+        if self.reader.position() >= limit {
+            return Ok(());
+        }
+        while let Some(record) = self.reader.advance_within(limit)? {
+            each(&record);
+        }
+        Ok(())
+    }
+
+    /// What the file held.
+    #[must_use]
+    pub fn finish(self) -> CaptureSummary {
+        self.reader.finish(&self.name)
+    }
+}
+
+impl ChunkWalker {
+    /// One that reads from `source`, which must be the file of the [`Chunks`].
+    #[must_use]
+    pub fn new(source: Box<dyn Seekable>) -> Self {
+        Self { source }
+    }
+
+    /// Walks the part that lies in `range`, into `octets`, and hands over each record, counted from 1, and where in
+    /// `octets` its own are. `None` where no beginning is found, or reading fails: that is left to the walk in order.
+    pub fn walk(
+        &mut self,
+        range: Range<u64>,
+        told: &Told,
+        octets: &mut Octets,
+        mut each: impl FnMut(&Record<'_>, usize),
+    ) -> Option<Walked> {
+        let block = &mut octets.0;
+        block.read(&mut self.source, range.clone()).ok()?;
+        let mut walker = told.0.walker.for_part();
+        let mut checks = told.0.checks.for_part();
+        let length = usize::try_from(range.end.saturating_sub(range.start)).ok()?;
+        let start = self.begin(block, length, &walker, told)?;
+        let mut part = Walked {
+            start: range.start.saturating_add(position(start)),
+            end: 0,
+            walker: walker.clone(),
+            tally: Tally::default(),
+            checks: 0,
+            tellings: walker.tellings(),
+            learned: checks.learned(),
+        };
+        let mut damage = DamageList::default();
+        let mut at = start;
+        let mut is_sound = true;
+        while at < length && is_sound {
+            let window = block.octets().get(at..).unwrap_or_default();
+            let place = Place { at: block.at().saturating_add(position(at)), ended: false };
+            let step = walker.step(window, place, &mut damage);
+            is_sound = damage.is_empty() && !walker.is_lost() && walker.tellings() == part.tellings;
+            match step {
+                Step::Frame(mut frame) if is_sound => {
+                    let own = window.get(frame.data.clone()).unwrap_or_default();
+                    let found = checks.found;
+                    checks.fill_in(&mut frame, own);
+                    if checks.learned() != part.learned {
+                        checks.found = found;
+                        is_sound = false;
+                        continue;
+                    }
+                    part.tally.count(&frame);
+                    let record = Record {
+                        number: part.tally.packets,
+                        time: frame.time,
+                        link: frame.link,
+                        interface: frame.interface,
+                        original_len: frame.original_len,
+                        fcs_octets: frame.fcs_octets,
+                        octets: own,
+                    };
+                    each(&record, at.saturating_add(frame.data.start));
+                    at = at.saturating_add(frame.taken);
+                }
+                Step::Pass(count) if is_sound => at = at.saturating_add(count),
+                Step::Need(count) if is_sound && !block.ended() && count <= LOOK => {
+                    block.hold(&mut self.source, at.saturating_add(count)).ok()?;
+                }
+                Step::Frame(_) | Step::Pass(_) | Step::Need(_) => is_sound = false,
+            }
+        }
+        if !is_sound {
+            // What the last step has counted is not to be kept.
+            walker = again(block, start..at, told)?;
+        }
+        part.checks = checks.found;
+        part.end = range.start.saturating_add(position(at));
+        part.walker = walker;
+        Some(part)
+    }
+
+    /// Where the first record of a part seems to begin, in its octets.
+    fn begin(&mut self, block: &mut Block, length: usize, walker: &Walker, told: &Told) -> Option<usize> {
+        let mut at = 0;
+        while at < length {
+            match walker.seems_to_begin(block.octets(), at, &told.0.walker) {
+                Verdict::Yes => return Some(at),
+                Verdict::No => at = at.saturating_add(1),
+                Verdict::Open if block.ended() || block.octets().len() >= length.saturating_add(LOOK) => {
+                    return None;
+                }
+                Verdict::Open => {
+                    let more = block.octets().len().saturating_add(1);
+                    block.hold(&mut self.source, more).ok()?;
+                }
+            }
+        }
+        None
+    }
+}
+
+impl std::fmt::Debug for ChunkWalker {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("ChunkWalker").finish_non_exhaustive()
+    }
+}
+
+/// A walker that has walked what is sound in a part and nothing else.
+fn again(block: &Block, range: Range<usize>, told: &Told) -> Option<Walker> {
+    let mut walker = told.0.walker.for_part();
+    let mut damage = DamageList::default();
+    let mut at = range.start;
+    while at < range.end {
+        let place = Place { at: block.at().saturating_add(position(at)), ended: false };
+        let window = block.octets().get(at..).unwrap_or_default();
+        at = match walker.step(window, place, &mut damage) {
+            Step::Frame(frame) => at.saturating_add(frame.taken),
+            Step::Pass(count) => at.saturating_add(count),
+            Step::Need(_) => return None,
+        };
+    }
+    Some(walker)
+}

@@ -1,0 +1,326 @@
+//! How many threads read a capture, and how it is cut for them, shows nowhere in the reports.
+
+use std::io::Cursor;
+use std::num::NonZeroUsize;
+use std::sync::LazyLock;
+
+use downbeat::analysis;
+use downbeat::analysis::Bound;
+use downbeat::analysis::Range;
+use downbeat::analysis::Reading;
+use downbeat::analysis::Settings;
+use downbeat::analysis::Threads;
+use downbeat::capture::ChunkWalker;
+use downbeat::capture::Input;
+use downbeat::capture::Octets;
+use downbeat::units::Nanos;
+use proptest::prelude::*;
+
+use crate::support::judged;
+use crate::support::judged::captures_in;
+use crate::support::judged::in_project;
+use crate::traffic;
+use crate::traffic::Kind;
+
+/// Threads and octets of the parts: from less than a frame to more than most captures here.
+const WAYS: [(usize, usize); 4] = [(2, 512), (2, 100_000), (3, 5000), (7, 65_536)];
+
+fn said(settings: &Settings, files: &[(&str, &[u8])], threads: usize, part: usize) -> judged::Judged {
+    let inputs = files.iter().map(|(name, octets)| {
+        let octets = octets.to_vec();
+        Input::seekable(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
+    });
+    let mut reading = Reading::new(settings.clone());
+    let threads = Threads { count: NonZeroUsize::new(threads).unwrap(), part };
+    let files = analysis::read(&mut reading, inputs.collect(), threads);
+    judged::said_of(&reading.finish(files))
+}
+
+/// Says the first line that differs, not both reports.
+fn assert_alike(what: &str, one: &str, other: &str) {
+    for (number, (one, other)) in one.lines().zip(other.lines()).enumerate() {
+        assert_eq!(other, one, "{what}, line {}", number + 1);
+    }
+    assert_eq!(other.lines().count(), one.lines().count(), "{what}");
+}
+
+fn assert_no_trace_with(settings: &Settings, what: &str, files: &[(&str, &[u8])]) -> judged::Judged {
+    let alone = said(settings, files, 1, 1);
+    for (threads, part) in WAYS {
+        let together = said(settings, files, threads, part);
+        let what = format!("{what} on {threads} threads in parts of {part}");
+        assert_alike(&what, &alone.json, &together.json);
+        assert_alike(&what, &alone.text, &together.text);
+    }
+    alone
+}
+
+fn assert_no_trace(what: &str, octets: &[u8]) -> judged::Judged {
+    assert_no_trace_with(&Settings::default(), what, &[("capture", octets)])
+}
+
+fn generated(kind: Kind, is_pcapng: bool) -> Vec<u8> {
+    let mut file = Vec::new();
+    traffic::generate(kind, 400_000, 7, is_pcapng, &mut file).unwrap();
+    file
+}
+
+static AUDIO: LazyLock<Vec<u8>> = LazyLock::new(|| generated(Kind::Audio, false));
+static CONTROL: LazyLock<Vec<u8>> = LazyLock::new(|| generated(Kind::Control, true));
+
+#[test]
+fn threads_show_nowhere_in_the_reports_of_the_committed_captures() {
+    for folder in ["captures", "captures/lab", "captures/media"] {
+        let captures = captures_in(&in_project(folder));
+        assert!(!captures.is_empty());
+        for (name, octets) in captures {
+            assert_no_trace(&name, &octets);
+        }
+    }
+}
+
+#[test]
+fn threads_show_nowhere_in_the_reports_of_generated_captures() {
+    for kind in [Kind::Video, Kind::Audio, Kind::Control] {
+        for is_pcapng in [false, true] {
+            let said = assert_no_trace(&format!("{kind:?} {is_pcapng}"), &generated(kind, is_pcapng)).value();
+            // The two would agree on nothing as well.
+            assert!(said["span"]["ptp_messages"].as_u64().unwrap() > 10);
+            assert!(said["streams"].as_array().unwrap().len() >= 12);
+        }
+    }
+}
+
+#[test]
+fn a_part_of_the_capture_is_the_same_part_on_every_number_of_threads() {
+    for (from, until) in [
+        (Some(Bound::FromStart(Nanos(5_000_000))), None),
+        (None, Some(Bound::FromStart(Nanos(12_000_000)))),
+        (Some(Bound::FromStart(Nanos(3_000_000))), Some(Bound::FromStart(Nanos(9_000_000)))),
+    ] {
+        let settings = Settings { range: Range { from, until }, ..Settings::default() };
+        let said = assert_no_trace_with(&settings, "a span", &[("capture", &AUDIO)]).value();
+        assert!(said["span"]["frames"].as_u64().unwrap() > 100);
+    }
+}
+
+/// A capture whose datagrams carry `inner`, which looks like records wherever one looks.
+fn carrying(inner: &[u8]) -> Vec<u8> {
+    let mut file = AUDIO[..24].to_vec();
+    for (index, piece) in inner.chunks(1400).enumerate() {
+        let length = u16::try_from(piece.len()).unwrap();
+        let mut frame = vec![1, 0, 0x5e, 20, 0, 99, 2, 0, 0x5e, 0x30, 0, 99, 8, 0, 0x45, 0];
+        frame.extend((28 + length).to_be_bytes());
+        frame.extend([0, 0, 0x40, 0, 32, 17, 0, 0, 10, 20, 100, 99, 239, 20, 0, 99, 0x13, 0x8c, 0x13, 0x8c]);
+        frame.extend((8 + length).to_be_bytes());
+        frame.extend([0, 0]);
+        frame.extend(piece);
+        let captured = u32::try_from(frame.len()).unwrap();
+        let nanos = u32::try_from(index).unwrap() * 10_000;
+        for word in [1_780_000_000, nanos, captured, captured] {
+            file.extend(word.to_le_bytes());
+        }
+        file.extend(frame);
+    }
+    file
+}
+
+#[test]
+fn a_capture_that_holds_a_capture_is_not_taken_for_the_one_it_holds() {
+    let file = carrying(&AUDIO);
+    let said = assert_no_trace("a capture in a capture", &file).value();
+    assert_eq!(said["span"]["frames"], AUDIO.chunks(1400).count());
+    assert_no_trace("a capture in a capture in a capture", &carrying(&file));
+}
+
+#[test]
+fn silence_is_not_taken_for_records() {
+    assert_no_trace("zeros", &carrying(&vec![0; 300_000]));
+    let mut file = AUDIO.clone();
+    file.extend(vec![0; 70_000]);
+    assert_no_trace("a file that was given its size before it was written", &file);
+}
+
+#[test]
+fn a_file_cut_off_anywhere_is_read_alike() {
+    for file in [&*AUDIO, &*CONTROL] {
+        for cut in [1, 2, 15, 17, 60, 100, 5000] {
+            assert_no_trace(&format!("all but {cut}"), &file[..file.len() - cut]);
+        }
+    }
+}
+
+/// Flips, wrong lengths and noise over stretches of the file.
+fn damaged(file: &[u8], places: &[(usize, usize, u8)]) -> Vec<u8> {
+    let mut file = file.to_vec();
+    for (at, length, octet) in places {
+        let at = 24 + at % (file.len() - 24);
+        for (step, place) in file.iter_mut().skip(at).take(*length).enumerate() {
+            *place = octet.wrapping_mul(u8::try_from(step % 251).unwrap()).wrapping_add(*octet);
+        }
+    }
+    file
+}
+
+#[test]
+fn damage_is_told_alike() {
+    for (what, file) in [("pcap", &*AUDIO), ("pcapng", &*CONTROL)] {
+        let places = [(100_000, 40, 3), (150_001, 3000, 77), (200_000, 70_000, 5), (390_000, 4, 255)];
+        let said = assert_no_trace(what, &damaged(file, &places)).value();
+        assert!(!said["captures"][0]["damage"].as_array().unwrap().is_empty());
+    }
+}
+
+/// Octets of a pcapng block.
+fn block(kind: u32, body: &[u8]) -> Vec<u8> {
+    let length = u32::try_from(body.len()).unwrap() + 12;
+    [&kind.to_le_bytes(), &length.to_le_bytes(), body, &length.to_le_bytes()].concat()
+}
+
+/// Where the blocks of a pcapng file begin.
+fn blocks(file: &[u8]) -> Vec<usize> {
+    let mut at = 0;
+    let mut places = Vec::new();
+    while at < file.len() {
+        places.push(at);
+        at += u32::from_le_bytes(file[at + 4..at + 8].try_into().unwrap()) as usize;
+    }
+    places
+}
+
+#[test]
+fn what_a_file_tells_on_its_way_holds_from_there_on() {
+    let places = blocks(&CONTROL);
+    let (one, two) = (places[places.len() / 3], places[places.len() / 2]);
+    let (first, middle, last) = (&CONTROL[..one], &CONTROL[one..two], &CONTROL[two..]);
+    // One more interface; losses of the first one: 7 so far, then 9; and the file once more, as a section of its own.
+    let interface = block(1, &[1, 0, 0, 0, 0, 0, 4, 0, 9, 0, 1, 0, 6, 0, 0, 0, 0, 0, 0, 0]);
+    let losses = |count: u8| block(5, &[&[0; 12][..], &[5, 0, 8, 0, count, 0, 0, 0, 0, 0, 0, 0]].concat());
+    let file = [first, &losses(7), middle, &interface, &losses(9), last, &CONTROL].concat();
+    let said = assert_no_trace("news", &file).value();
+    assert_eq!(said["captures"][0]["drops_reported"], 9);
+    assert_eq!(said["captures"][0]["packets"].as_u64().unwrap() % 2, 0);
+}
+
+#[test]
+fn several_files_are_joined_alike() {
+    let half = blocks(&CONTROL)[500];
+    let head = blocks(&CONTROL)[2];
+    let second = [&CONTROL[..head], &CONTROL[half..]].concat();
+    let files: [(&str, &[u8]); 3] = [("b", &second), ("a", &CONTROL[..half]), ("audio", &AUDIO)];
+    let said = assert_no_trace_with(&Settings::default(), "three files", &files).value();
+    assert_eq!(said["captures"].as_array().unwrap().len(), 3);
+}
+
+/// A file that fails when it is read from `fails_at` on.
+struct Failing(Cursor<Vec<u8>>, u64);
+
+impl std::io::Read for Failing {
+    fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
+        if self.0.position() >= self.1 {
+            return Err(std::io::Error::other("the disk is gone"));
+        }
+        let room = usize::try_from(self.1 - self.0.position()).unwrap().min(into.len());
+        self.0.read(&mut into[..room])
+    }
+}
+
+impl std::io::Seek for Failing {
+    fn seek(&mut self, to: std::io::SeekFrom) -> std::io::Result<u64> {
+        self.0.seek(to)
+    }
+}
+
+#[test]
+fn a_disk_that_fails_on_the_way_is_told_alike() {
+    let read = |(threads, part): (usize, usize)| {
+        let open = || Ok(Box::new(Failing(Cursor::new(AUDIO.clone()), 200_000)) as Box<_>);
+        let mut reading = Reading::new(Settings::default());
+        let threads = Threads { count: NonZeroUsize::new(threads).unwrap(), part };
+        let files = analysis::read(&mut reading, vec![Input::seekable("disk", open)], threads);
+        let analysis = reading.finish(files);
+        assert_eq!(analysis.unreadable.len(), 1);
+        (judged::said_of(&analysis).json, analysis.unreadable)
+    };
+    let alone = read((1, 1));
+    for way in WAYS {
+        let together = read(way);
+        assert_alike("a failing disk", &alone.0, &together.0);
+        assert_eq!(alone.1, together.1);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    #[test]
+    fn damage_anywhere_is_told_alike(
+        places in proptest::collection::vec((any::<usize>(), 1_usize..3000, any::<u8>()), 1..6),
+        is_pcapng in any::<bool>(), threads in 2_usize..5, part in 300_usize..50_000,
+    ) {
+        let file = damaged(if is_pcapng { &CONTROL } else { &AUDIO }, &places);
+        let files: [(&str, &[u8]); 1] = [("capture", &file)];
+        let alone = said(&Settings::default(), &files, 1, 1);
+        let together = said(&Settings::default(), &files, threads, part);
+        assert_alike("damage", &alone.json, &together.json);
+    }
+}
+
+/// How many parts of a file are taken as they were walked apart, of all but the first.
+fn taken(file: &[u8], part: usize) -> (usize, usize) {
+    let octets = file.to_vec();
+    let input = Input::seekable("capture", move || Ok(Box::new(Cursor::new(octets.clone()))));
+    let (mut chunks, open) = input.into_chunks(part).unwrap();
+    let layout = chunks.layout();
+    let mut records = 0;
+    chunks.walk_on(layout.range(0).end, |_| records += 1).unwrap();
+    let told = chunks.told();
+    let mut walker = ChunkWalker::new(open().unwrap());
+    let mut octets = Octets::default();
+    let (mut taken, mut all) = (0, 0);
+    for index in 1..layout.count() {
+        let mut own = 0;
+        let walked = walker.walk(layout.range(index), &told, &mut octets, |record, at| {
+            assert_eq!(octets_of(file, record.octets), record.octets);
+            assert!(at > 0);
+            own += 1;
+        });
+        all += 1;
+        if walked.is_some_and(|walked| chunks.take(&walked)) {
+            taken += 1;
+            records += own;
+        }
+        chunks.walk_on(layout.range(index).end, |_| records += 1).unwrap();
+        assert_eq!(chunks.records(), records);
+    }
+    (taken, all)
+}
+
+/// The octets of a record as they stand in the file.
+fn octets_of<'a>(file: &'a [u8], octets: &[u8]) -> &'a [u8] {
+    let place = file.windows(octets.len()).position(|window| window == octets);
+    place.map_or(&[], |place| &file[place..place + octets.len()])
+}
+
+#[test]
+fn every_part_of_a_sound_file_is_taken_and_few_of_one_that_holds_another() {
+    for file in [&*AUDIO, &*CONTROL] {
+        for part in [20_000, 100_000] {
+            let (taken, all) = taken(file, part);
+            assert_eq!(taken, all, "in parts of {part}");
+        }
+    }
+    let (taken, all) = taken(&carrying(&carrying(&AUDIO)), 5000);
+    assert!(taken < all && all > 50, "{taken} of {all}");
+}
+
+#[test]
+fn a_disk_that_fails_before_the_first_record_gives_no_capture() {
+    for (threads, part) in WAYS.into_iter().chain([(1, 1)]) {
+        let open = || Ok(Box::new(Failing(Cursor::new(AUDIO.clone()), 30)) as Box<_>);
+        let mut reading = Reading::new(Settings::default());
+        let threads = Threads { count: NonZeroUsize::new(threads).unwrap(), part };
+        let files = analysis::read(&mut reading, vec![Input::seekable("disk", open)], threads);
+        assert_eq!((files.captures.len(), files.unreadable.len()), (0, 1));
+    }
+}
