@@ -383,8 +383,12 @@ impl Domain {
         let is_v1 = self.key.is_v1();
         let qualifies_at_once = self.key.is_gptp();
         let Some(port) = self.ports.get_mut(&candidate.sender) else { return };
-        let interval = port.series(kind).and_then(super::Cadence::pace).unwrap_or(ASSUMED_INTERVAL);
-        let declared = port.series(kind).and_then(super::Cadence::declared_interval).unwrap_or(interval);
+        let pace = port.series(kind).and_then(super::Cadence::pace);
+        let declared = port.series(kind).and_then(super::Cadence::declared_interval);
+        // Gaps between the messages of two senders under one identity are nobody's pace.
+        let own = declared.filter(|_| port.twins.two().is_some());
+        let interval = own.or(pace).unwrap_or(ASSUMED_INTERVAL);
+        let declared = declared.unwrap_or(interval);
         let before = port.offer.replace(candidate).zip(port.time_properties.replace(properties));
         let Some(now) = place.time else { return };
         if let Some((old, old_properties)) =

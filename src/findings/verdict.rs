@@ -7,6 +7,7 @@ use super::finding::Finding;
 use super::finding::Severity;
 use super::rule::Outcome;
 use super::rules;
+use super::site::site_offset_exceeded;
 use super::site::view;
 use crate::analysis::Analysis;
 use crate::devices::State;
@@ -92,6 +93,9 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     if let Some(unproven) = unproven(analysis) {
         return unproven;
     }
+    if let Some(limit) = site_offset_exceeded::nobody_shows(analysis) {
+        return undecided(&limit);
+    }
     if findings.iter().any(|finding| finding.severity == Severity::Minor) {
         let because = "nothing is broken now; something happened or is untidy".to_owned();
         return (Verdict::Watch, because, Vec::new());
@@ -170,6 +174,17 @@ fn unproven(analysis: &Analysis) -> Option<Answer> {
     };
     let next = vec!["capture at a mirror of the leader's port, or of the device's own, both directions"];
     Some((Verdict::CannotTell, because, next))
+}
+
+/// Where the site file sets a limit that no follower can be held against, nothing is accepted either.
+fn undecided(limit: &str) -> Answer {
+    let because = format!("the site file allows {limit}, and no follower shows its time to within that");
+    let next = vec![
+        "ask the devices themselves for their offset, or capture where they tell it: management answers, or \
+         peer-delay exchanges with hardware stamps",
+        "or take max_offset out of the site file: nothing on this wire can be held against it",
+    ];
+    (Verdict::CannotTell, because, next)
 }
 
 fn no_frames(analysis: &Analysis) -> Answer {

@@ -106,7 +106,7 @@ impl DelayResponseMissing {
     fn one(&self, analysis: &Analysis, key: DomainKey, device: &Device) -> Finding {
         Finding {
             stream: None,
-            title: format!("{key}: {} asks the leader and gets no answer", device.key),
+            title: format!("{key}: {} asks the leader and {}", device.key, gets(analysis, key, device)),
             device: Some(device.key.clone()),
             strength: device.strength,
             evidence: evidence(analysis, key, device),
@@ -139,11 +139,25 @@ impl DelayResponseMissing {
     }
 }
 
+/// How many of a device's requests are answered, in words.
+fn gets(analysis: &Analysis, key: DomainKey, device: &Device) -> String {
+    let domain = analysis.domains.get(&key);
+    let own = device.clocks.iter().flat_map(|clock| domain.map(|domain| domain.requests_of(*clock)));
+    let (asked, answered) = own.flatten().fold((0_u64, 0_u64), |(asked, answered), (_, _, requester)| {
+        (asked.saturating_add(requester.seen()), answered.saturating_add(requester.answered()))
+    });
+    match answered {
+        0 => "gets no answer".to_owned(),
+        _ => format!("gets an answer to {answered} of {asked} requests only"),
+    }
+}
+
 fn evidence(analysis: &Analysis, key: DomainKey, device: &Device) -> Vec<Evidence> {
-    let last = analysis.domains.get(&key).and_then(|domain| {
+    // Where it began comes first: the first of the requests in vain that it ends with.
+    let since = analysis.domains.get(&key).and_then(|domain| {
         let asked = device.clocks.iter().flat_map(|clock| domain.requests_of(*clock));
-        asked.filter_map(|(_, _, requester)| requester.last_request()).max()
+        asked.filter_map(|(_, _, asker)| asker.trailing_since().or_else(|| asker.last_request())).min()
     });
     let text = format!("{}: {}", device.key, device.reasons.join("; "));
-    vec![Evidence { place: last, text }]
+    vec![Evidence { place: since, text }]
 }

@@ -12,6 +12,7 @@ use crate::findings::finding::Severity;
 use crate::findings::finding::at;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
+use crate::findings::words::times;
 use crate::units::Nanos;
 
 /// Jumps from which media is hurt (reference: 1 ms, chosen).
@@ -43,7 +44,7 @@ impl Rule for MasterTimeJump {
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
-        let mut unclear = 0_usize;
+        let mut unclear = 0_u64;
         for (key, path) in analysis.clocks.paths() {
             let ports = analysis.domains.get(key).map(|domain| &domain.ports);
             let leader = ports.and_then(|ports| ports.get(&path.port));
@@ -63,7 +64,8 @@ impl Rule for MasterTimeJump {
         }
         if findings.is_empty() && unclear > 0 {
             return Outcome::CannotTell(format!(
-                "the leader's time jumped {unclear} times against the capture's clock, or that one did: nothing in view tells them apart"
+                "the leader's time jumped {} against the capture's clock, or that one did: nothing in view tells them apart",
+                times(unclear)
             ));
         }
         Outcome::from_findings(findings)

@@ -148,7 +148,7 @@ fn series(out: &mut impl Write, label: &str, series: Option<&CadenceDocument>, t
         },
     );
     let measured = series.median_s.map_or_else(
-        || "seen once".to_owned(),
+        || if series.count == 1 { "seen once" } else { "at a pace that does not show" }.to_owned(),
         |s| format!("{} {}", if agrees { "median" } else { "but sends every" }, duration(s)),
     );
     let text = format!(

@@ -6,6 +6,7 @@ mod causes;
 mod delay;
 mod elections;
 mod followers;
+mod likely_causes;
 mod load;
 mod media;
 mod multicast;
