@@ -9,6 +9,7 @@ mod followers;
 mod load;
 mod media;
 mod multicast;
+mod over;
 mod pages;
 mod places;
 mod quality;
