@@ -295,7 +295,7 @@ impl Reading {
         let site = SiteDomain::expected(&self.domains, self.settings.domain, expected);
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
-        let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION))
+        let mut clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION))
             .limited_to(expected.and_then(|site| site.clock.max_offset));
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
@@ -320,6 +320,8 @@ impl Reading {
             link_speed: self.settings.link_speed.or(expected.and_then(|site| site.link.speed)),
             file_speed: file_speed(&files),
         });
+        let rates = wire.streams.iter().filter_map(|stream| stream.media_rate.as_ref());
+        clocks.capture_went_on_at(&rates.flat_map(|rate| rate.went_on_at.iter().copied()).collect());
         let span = end.zip(start).map(|(end, start)| end.since(start));
         let view = MediaView {
             span: span.unwrap_or(Nanos::ZERO),

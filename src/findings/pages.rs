@@ -23,6 +23,7 @@ const PAGES: &[(&str, &str)] = pages![
     "announce-not-qualified",
     "unexpected-winner",
     "stuck-passive-or-backup",
+    "leader-not-heard",
     "leader-restarts",
     "leader-changed",
     "election-decided-by-identity",

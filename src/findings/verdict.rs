@@ -96,31 +96,21 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     if let Some(limit) = site_offset_exceeded::nobody_shows(analysis) {
         return undecided(&limit);
     }
-    if findings.iter().any(|finding| finding.severity == Severity::Minor) {
-        let because = "nothing is broken now; something happened or is untidy".to_owned();
-        return (Verdict::Watch, because, Vec::new());
-    }
-    let Some(domain) = led_domain(analysis) else {
-        let next = vec![
-            "capture for a minute where the leader's multicast passes: a mirror of its port or of an uplink",
-        ];
-        return (Verdict::CannotTell, "no leader was seen, and nothing shows why".to_owned(), next);
-    };
+    let Some(domain) = led_domain(analysis) else { return leaderless(analysis) };
     if let Some(short) = too_short(analysis, domain) {
         return (Verdict::CannotTell, short, vec!["capture for a minute or longer"]);
     }
     let followers = analysis.devices.iter().filter(|device| {
         matches!(device.state, State::Following | State::Relaying) && device.strength != Strength::CannotTell
     });
-    let hidden = analysis.devices.iter().filter(|device| {
-        device.state == State::Unproven && device.withheld.iter().any(|held| held.state == State::Unanswered)
-    });
-    let hidden = match hidden.count() {
-        0 => String::new(),
-        1 => "; one more asks, and answers to it would not be in view".to_owned(),
-        n => format!("; {n} more ask, and answers to them would not be in view"),
-    };
-    match followers.count() {
+    let followers = followers.count();
+    // What is untidy does not show that the clock is well: that comes first.
+    if followers > 0 && findings.iter().any(|finding| finding.severity == Severity::Minor) {
+        let because = "nothing is broken now; something happened or is untidy".to_owned();
+        return (Verdict::Watch, because, Vec::new());
+    }
+    let hidden = hidden(analysis);
+    match followers {
         0 => {
             let next = vec![
                 "capture where followers' requests and their answers pass: a mirror of the leader's port, both directions",
@@ -135,6 +125,35 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
             let because = format!("one clock leads, and the {n} devices that follow are answered{hidden}");
             (Verdict::Sound, because, Vec::new())
         }
+    }
+}
+
+/// Nobody was seen to lead. Where devices ask, two things look alike, and the clock is the first to look for.
+fn leaderless(analysis: &Analysis) -> Answer {
+    let asks = analysis.domains.iter().any(|domain| domain.requesters.values().any(|asker| asker.seen() > 0));
+    let mut next = vec![
+        "capture for a minute where the leader's multicast passes: a mirror of its port or of an uplink",
+    ];
+    let because = if asks {
+        next.insert(0, "find the clock that should lead: power, link, VLAN, domain number");
+        "devices ask and no leader was seen: either no clock leads, or the leader's direction is missing from this \
+         capture"
+    } else {
+        "no leader was seen, and nothing shows why"
+    };
+    (Verdict::CannotTell, because.to_owned(), next)
+}
+
+/// Devices that ask, and whose answers would not be in view: they are not shown to be well.
+fn hidden(analysis: &Analysis) -> String {
+    let hidden = analysis.devices.iter().filter(|device| {
+        device.state == State::Unproven && device.withheld.iter().any(|held| held.state == State::Unanswered)
+    });
+    let hidden: Vec<&str> = hidden.map(|device| device.key.as_str()).collect();
+    match hidden.as_slice() {
+        [] => String::new(),
+        [one] => format!("; not shown of {one}, which asks too: answers to it would not be in view"),
+        more => format!("; not shown of {} more that ask: answers to them would not be in view", more.len()),
     }
 }
 

@@ -83,6 +83,8 @@ pub struct MediaRate {
     pub offset: Option<Nanos>,
     /// Jumps.
     pub steps: Vec<MediaStep>,
+    /// Jumps of "capture less leader" at which it went on by the capture's clock: that one did not jump.
+    pub went_on_at: Vec<CaptureTime>,
 }
 
 impl MediaRate {
@@ -128,8 +130,13 @@ pub(super) fn rate(
         }
     }
     let mut steps = steps(&points);
+    let mut went_on_at = Vec::new();
     for (_, step) in &mut steps {
-        *step = step.filter(|step| !leader.is_some_and(|leader| is_the_leaders(leader, step)));
+        let of_leader = step.zip(leader).and_then(|(step, leader)| leaders_step(leader, &step));
+        if let Some(of_leader) = of_leader {
+            went_on_at.push(of_leader);
+            *step = None;
+        }
     }
     let calm = longest_calm(&points, &steps);
     let (first, last) = calm.first().zip(calm.last())?;
@@ -154,6 +161,7 @@ pub(super) fn rate(
         is_steady,
         offset: median(&phases).and_then(|phase| ScaledNanos(phase).nanos()),
         steps: jumps.collect(),
+        went_on_at,
     })
 }
 
@@ -213,15 +221,17 @@ fn level(stretch: &[Point], ends: bool, at_ns: i64, slope: f64) -> Option<i128> 
     median(&level.iter().skip(1).map(|point| point.value_scaled_ns).collect::<Vec<i128>>())
 }
 
-/// Whether it was the leader's time that jumped: the stream, which went on, then seems to jump the other way.
-fn is_the_leaders(leader: &LeaderTime<'_>, step: &MediaStep) -> bool {
-    leader.steps.iter().any(|of_leader| {
+/// The jump of the leader's time, where it was that which jumped: the stream, which went on, then seems to jump the other
+/// way.
+fn leaders_step(leader: &LeaderTime<'_>, step: &MediaStep) -> Option<CaptureTime> {
+    let found = leader.steps.iter().find(|of_leader| {
         // θ is the capture's clock less the leader's.
         let Some(size) = jump_at(leader.points, of_leader.time) else { return false };
         let apart = step.size.0.saturating_sub(size.0).saturating_abs();
         let allowed = size.0.saturating_abs() / SAME_SIZE + LEAST_STEP.nanos().unwrap_or_default().0;
         of_leader.time.since(step.time).0.saturating_abs() <= SAME_INSTANT.0 && apart <= allowed
-    })
+    });
+    found.map(|of_leader| of_leader.time)
 }
 
 /// How far the points on either side of an instant are apart.
@@ -260,6 +270,7 @@ mod tests {
             is_steady,
             offset: None,
             steps: Vec::new(),
+            went_on_at: Vec::new(),
         }
     }
 

@@ -92,6 +92,8 @@ pub struct Wire {
     pub sources: Vec<Source>,
     /// All frames.
     pub link: Link,
+    /// Times in which nothing at all was captured, in order; the longest ones.
+    pub silences: Vec<Silence>,
     /// Flows that found no room in the table.
     pub folded: Folded,
     /// Frames without a time, which are in no stream.
@@ -188,6 +190,7 @@ impl Streams {
             streams,
             sources,
             link,
+            silences: self.silences.all().to_vec(),
             folded,
             untimed: self.untimed,
             fragments_left_out: self.fragments.left_out(),

@@ -125,8 +125,9 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
 /// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
-    const CAUSES_FIRST: [&str; 23] = [
+    const CAUSES_FIRST: [&str; 24] = [
         "leader-lost",
+        "leader-not-heard",
         "time-step",
         "rival-began",
         "announced-data-changed",

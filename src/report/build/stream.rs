@@ -220,10 +220,17 @@ fn of_stream(analysis: &Analysis, stream: &Stream) -> Vec<(CaptureTime, &'static
     for burst in &stream.bursts {
         events.push((burst.time, "packets-lost", format!("misses {} packets in a row", burst.missing)));
     }
-    for step in stream.media_rate.iter().flat_map(|rate| &rate.steps) {
+    for (rate, step) in
+        stream.media_rate.iter().flat_map(|rate| rate.steps.iter().map(move |step| (rate, step)))
+    {
         let ahead = if step.size.0 < 0 { "back" } else { "ahead" };
         let size = duration_ns(step.size.0.saturating_abs());
-        events.push((step.time, "media-step", format!("jumps {ahead} by {size} on its media clock")));
+        let against = match rate.against {
+            Against::Leader => "the leader",
+            Against::CaptureClock => "the capture's clock",
+        };
+        let text = format!("jumps {ahead} by {size} on its media clock against {against}");
+        events.push((step.time, "media-step", text));
     }
     events
 }

@@ -10,6 +10,7 @@ mod likely_causes;
 mod load;
 mod media;
 mod multicast;
+mod over;
 mod pages;
 mod places;
 mod quality;

@@ -46,6 +46,7 @@ const RULES: [&str; 59] = [
     "group-used-twice",
     "implausible-path-delay",
     "ip-or-mac-conflict",
+    "leader-not-heard",
     "layer2-ptp-dropped-by-snooping",
     "leg-missing-or-identical",
     "legs-on-different-time",
