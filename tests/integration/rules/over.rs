@@ -69,18 +69,26 @@ fn announces_alone_that_were_missing_are_minor() {
 
 #[test]
 fn what_is_minor_does_not_hide_that_nothing_is_shown() {
-    let mut wrong = leader();
-    wrong.actor.data.utc_offset_s = 36;
-    for (seconds, followed, expected) in
+    for (seconds, led, expected) in
         [(60, true, "watch"), (60, false, "cannot-tell"), (2, true, "cannot-tell")]
     {
         let mut wire = Wire::default();
-        wire.leads(0..seconds, &wrong);
-        if followed {
-            wire.follows(0..seconds, &follower(20), &wrong);
+        if led {
+            wire.leads(0..seconds, &leader());
+        }
+        for last in 20..28 {
+            let dscp = if last % 2 == 0 { 46 } else { 0 };
+            let asker = Sender { dscp, ..follower(last) };
+            wire.asks(0..seconds, &asker);
+            if led {
+                wire.answers(0..seconds, &leader(), &asker);
+            }
         }
         let report = wire.report();
-        assert_eq!(report["verdict"], expected, "{seconds} {followed}: {}", report["findings"]);
+        assert_eq!(report["verdict"], expected, "{seconds} {led}: {}", report["findings"]);
+        if seconds == 60 {
+            assert_eq!(said(&report, "dscp-missing-or-inconsistent"), ["minor"], "{led}");
+        }
     }
 }
 
@@ -142,7 +150,7 @@ fn a_media_clock_that_went_on_shows_whose_time_jumped() {
         let mut scene = media::Scene::default();
         scene.clock_that_jumps(&actor(1), &actor(2), 40, (20, by_ns));
         if with_media {
-            scene.audio(&media::sender(7), 40_000, (48, 48_000), 144, 0);
+            scene.audio(&media::sender(7), 40_000, (48, 48_000), 288, 0);
         }
         let report = judged::files(&[("made.pcap", scene.file(262_144))]).value();
         assert_eq!(said(&report, "master-time-jump"), expected, "{by_ns} {with_media}");
