@@ -77,7 +77,9 @@ fn devices_of_another_domain_need_not_be_on_the_sites_clock() {
         wire.follows(0..60, &Sender::of(actor(each).in_domain(127)), &other);
     }
     let (held, alone) = said(wire.capture());
-    assert_eq!(faults(&held), faults(&alone));
+    assert_eq!(faults(&alone).len(), 1, "{:?}", faults(&alone));
+    // By the file they are meant to be elsewhere.
+    assert_eq!(faults(&held), Vec::<String>::new());
 }
 
 #[test]
