@@ -312,9 +312,13 @@ impl Reading {
         let end = end.map(|(time, _)| time);
         let leader = leader_time(&self.domains, &clocks, &site);
         let leaders = leaders(&self.domains);
+        let by_domain = leader_times(&self.domains, &clocks, &site);
+        let homes = devices::homes(&devices);
         let wire = self.streams.conclude(Context {
             sessions: &self.sessions,
             leader,
+            by_domain: &by_domain,
+            homes: &homes,
             leaders: &leaders,
             resolution: resolution.unwrap_or(UNKNOWN_RESOLUTION),
             link_speed: self.settings.link_speed.or(expected.and_then(|site| site.link.speed)),
@@ -413,6 +417,19 @@ fn requests_in_view(domains: &Domains) -> bool {
 fn leader_time<'a>(domains: &'a Domains, clocks: &'a Clocks, site: &SiteDomain) -> Option<LeaderTime<'a>> {
     let of = |key: &DomainKey| LeaderTime::of(domains.get(key)?, clocks.path(key)?);
     site.keys.iter().find_map(of).or_else(|| domains.iter().find_map(|domain| of(&domain.key)))
+}
+
+/// The time of each numbered domain's leader, the site's first.
+fn leader_times<'a>(
+    domains: &'a Domains,
+    clocks: &'a Clocks,
+    site: &SiteDomain,
+) -> Vec<(u8, LeaderTime<'a>)> {
+    let of = |key: &DomainKey| {
+        let DomainName::Number { number, .. } = key.name else { return None };
+        Some((number, LeaderTime::of(domains.get(key)?, clocks.path(key)?)?))
+    };
+    site.keys.iter().chain(domains.iter().map(|domain| &domain.key)).filter_map(of).collect()
 }
 
 /// The link's speed, where the files that tell one tell the same.

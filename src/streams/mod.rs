@@ -45,6 +45,9 @@ pub use windows::{Carried, Window, Windows};
 
 pub use crate::rtp::Burst;
 
+use std::collections::BTreeMap;
+use std::net::IpAddr;
+
 use crate::capture::Record;
 use crate::clock::LeaderTime;
 use crate::frame::Fragment;
@@ -73,6 +76,10 @@ pub struct Context<'a> {
     pub sessions: &'a Sessions,
     /// The time of the site's leader.
     pub leader: Option<LeaderTime<'a>>,
+    /// The same of every version 2 domain by its number, the site's first.
+    pub by_domain: &'a [(u8, LeaderTime<'a>)],
+    /// The domain's number of each address whose device takes part in one only.
+    pub homes: &'a BTreeMap<IpAddr, u8>,
     /// Leaders that were seen: domain number and identity.
     pub leaders: &'a [(Option<u8>, [u8; 8])],
     /// The coarsest step of a stamp.
@@ -169,9 +176,12 @@ impl Streams {
         let grounds = stream::Grounds {
             sections: context.sessions.by_address(),
             leader: context.leader,
+            by_domain: context.by_domain,
+            homes: context.homes,
             leaders: context.leaders,
             resolution: context.resolution,
             silences: self.silences.all(),
+            shortest: self.silences.shortest(),
             link: &self.link,
         };
         let mut streams = stream::streams(flows, &grounds);

@@ -11,8 +11,8 @@ use crate::units::Nanos;
 /// The shortest silence that is kept (chosen: 1/16 s, below which a pause of the whole capture is none for the
 /// elections either).
 const SHORTEST: Nanos = Nanos(NANOS_PER_SECOND / 16);
-/// Silences kept, the longest (chosen: 4 KiB).
-const KEPT: usize = 256;
+/// Silences kept, the longest (chosen: 16 KiB).
+const KEPT: usize = 1024;
 
 /// The silences of a stretch, in order of time.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -98,6 +98,12 @@ impl Silences {
         std::iter::once(before).chain(inner).chain([after]).filter(|each| each.from < each.until).collect()
     }
 
+    /// The shortest that is kept, where there may be more as short.
+    pub(super) fn shortest(&self) -> Option<Nanos> {
+        let full = self.kept.len() >= KEPT;
+        full.then(|| self.kept.iter().map(|silence| silence.length()).min()).flatten()
+    }
+
     /// In order of time.
     pub(super) fn all(&self) -> &[Silence] {
         &self.kept
@@ -137,9 +143,11 @@ mod tests {
 
     #[test]
     fn of_many_silences_the_longest_are_kept() {
-        let times: Vec<i64> = (0..1000).map(|at| at * 100_000_000 + (at / 990) * 1_000_000_000).collect();
+        let times: Vec<i64> = (0..2000).map(|at| at * 100_000_000 + (at / 1990) * 1_000_000_000).collect();
         let silences = heard(&times);
         assert_eq!(silences.all().len(), KEPT);
+        assert_eq!(silences.shortest(), Some(Nanos(100_000_000)));
+        assert_eq!(heard(&times[..500]).shortest(), None);
         assert!(silences.all().iter().any(|silence| silence.length() > Nanos::from_seconds(1)));
     }
 
