@@ -85,7 +85,7 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
         return no_frames(analysis);
     }
     if analysis.ptp_messages == 0 {
-        return no_ptp();
+        return no_ptp(analysis);
     }
     if analysis.domains.left_out().is_of_senders() {
         return flooded();
@@ -215,7 +215,18 @@ fn no_frames(analysis: &Analysis) -> Answer {
     (Verdict::CannotTell, because.to_owned(), vec![next])
 }
 
-fn no_ptp() -> Answer {
+fn no_ptp(analysis: &Analysis) -> Answer {
+    if let Some(kept) = analysis.cut_before_ptp() {
+        let because = format!(
+            "frames were kept to {kept} octets only, too few to read a PTP message: this capture does not show \
+             whether there is PTP"
+        );
+        return (
+            Verdict::CannotTell,
+            because,
+            vec!["capture again with 128 octets of each frame at the least (chosen)"],
+        );
+    }
     let next = vec![
         "capture at a mirror port, or at a port that has joined group 224.0.1.129: a switch with IGMP snooping \
          sends PTP to members only",

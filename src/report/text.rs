@@ -406,13 +406,31 @@ fn no_room(left_out: &LeftOutDocument) -> String {
     format!("left out, as there is no room for more: {}", told.collect::<Vec<_>>().join(", "))
 }
 
+/// Units that stay with their value.
+const UNITS: [&str; 12] = ["%", "s", "ms", "us", "µs", "ns", "b/s", "kb/s", "Mb/s", "Gb/s", "Hz", "ppm"];
+
+/// Without a break within a number, or between a value and its unit.
+fn kept_together(text: &str) -> String {
+    let mut kept = String::with_capacity(text.len());
+    for (index, word) in text.split(' ').enumerate() {
+        let bare = word.trim_end_matches(|c: char| c.is_ascii_punctuation() && c != '%');
+        let is_group = bare.len() == 3 && bare.bytes().all(|digit| digit.is_ascii_digit());
+        let follows_digit = kept.ends_with(|c: char| c.is_ascii_digit());
+        let stays = follows_digit && (is_group || UNITS.contains(&bare));
+        if index > 0 {
+            kept.push(if stays { '\u{a0}' } else { ' ' });
+        }
+        kept.push_str(word);
+    }
+    kept
+}
+
 /// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.
 pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
     let hang = (indent + columns(label)).min(WIDTH / 3);
     let mut line = format!("{:indent$}{label}", "");
     let mut empty = true;
-    // A value and its per cent sign stay together.
-    let text = text.replace(" %", "\u{a0}%");
+    let text = kept_together(text);
     for word in text.split(' ') {
         if !empty && columns(&line) + 1 + columns(word) > WIDTH {
             writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))?;
@@ -438,4 +456,23 @@ pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: 
         empty = false;
     }
     writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_and_their_units_do_not_break_over_lines_and_words_do() {
+        for (text, kept) in [
+            ("24 000 packets", "24\u{a0}000 packets"),
+            ("1 234 567, more", "1\u{a0}234\u{a0}567, more"),
+            ("jitter 0 s, then", "jitter 0\u{a0}s, then"),
+            ("12 Mb/s (1.2 %)", "12\u{a0}Mb/s (1.2\u{a0}%)"),
+            ("group 239 and 2 ports", "group 239 and 2 ports"),
+            ("it is s", "it is s"),
+        ] {
+            assert_eq!(kept_together(text), kept, "{text}");
+        }
+    }
 }

@@ -99,7 +99,7 @@ fn link(section: &Section<'_, '_>, told: &mut Text<'_>) -> LinkExpectations {
     section.only(&["speed", "keep_free"], told);
     LinkExpectations {
         speed: section.take("speed", rate, told),
-        keep_free_thousandths: section.take("keep_free", part, told),
+        keep_free_millionths: section.take("keep_free", part, told),
     }
 }
 
@@ -258,10 +258,10 @@ fn rate(value: &DeValue<'_>) -> Result<BitsPerSecond, String> {
     }
 }
 
-fn part(value: &DeValue<'_>) -> Result<u16, String> {
+fn part(value: &DeValue<'_>) -> Result<u32, String> {
     match value {
-        DeValue::Float(number) => value::thousandths(number.as_str()),
-        DeValue::Integer(number) => value::thousandths(number.as_str()),
+        DeValue::Float(number) => value::millionths(number.as_str()),
+        DeValue::Integer(number) => value::millionths(number.as_str()),
         _ => Err(format!("give a part of the whole, such as 0.25, not {}", kind(value))),
     }
 }

@@ -172,7 +172,12 @@ impl Streams {
     /// What the flows are.
     #[must_use]
     pub fn conclude(self, context: Context<'_>) -> Wire {
-        let (flows, rates, folded) = self.table.into_parts();
+        let (flows, mut rates, folded) = self.table.into_parts();
+        let holes = self.silences.holes(self.link.packets());
+        let spans = || holes.iter().map(|hole| (hole.from, hole.until));
+        let mut link_rate = self.link.clone();
+        link_rate.leave_out(spans());
+        rates.values_mut().for_each(|rate| rate.leave_out(spans()));
         let grounds = stream::Grounds {
             sections: context.sessions.by_address(),
             leader: context.leader,
@@ -187,6 +192,7 @@ impl Streams {
         let mut streams = stream::streams(flows, &grounds);
         for stream in &mut streams {
             stream.pauses.retain(|pause| !pause.is_of_all(self.silences.all()));
+            stream.leave_out(&holes);
         }
         twins::find(&mut streams);
         let sources = load::sources(&streams, &rates);
@@ -195,7 +201,7 @@ impl Streams {
             (None, Some(speed)) => (speed, SpeedKnownBy::CaptureFile),
             (None, None) => (ASSUMED_SPEED, SpeedKnownBy::Assumed),
         };
-        let link = Link { speed, known_by, rate: self.link, trace: self.link_trace };
+        let link = Link { speed, known_by, rate: link_rate, trace: self.link_trace, holes };
         Wire {
             streams,
             sources,

@@ -134,6 +134,21 @@ pub struct Stream {
 }
 
 impl Stream {
+    /// Leaves holes of the whole capture out of its means.
+    pub(super) fn leave_out(&mut self, holes: &[Silence]) {
+        let whole = self.rate.watched();
+        self.rate.leave_out(holes.iter().map(|hole| (hole.from, hole.until)));
+        let (Some(whole), Some(watched)) = (whole, self.rate.watched()) else { return };
+        if watched == whole || watched <= Nanos::ZERO {
+            return;
+        }
+        let longer = |mean: BitsPerSecond| {
+            let bits = i128::from(mean.0).saturating_mul(i128::from(whole.0)) / i128::from(watched.0);
+            BitsPerSecond(u64::try_from(bits).unwrap_or(u64::MAX))
+        };
+        self.payload_mean = self.payload_mean.map(longer);
+    }
+
     /// Its first packet.
     #[must_use]
     pub fn first(&self) -> Option<CaptureTime> {

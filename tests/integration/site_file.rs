@@ -57,7 +57,7 @@ fn the_example_is_read_with_every_value() {
     assert_eq!((site.clock.leader, site.clock.next), (Some(house), vec![standby]));
     assert_eq!(site.clock.max_offset, Some(Nanos(1000)));
     assert_eq!(site.link.speed, Some(BitsPerSecond(1_000_000_000)));
-    assert_eq!(site.link.keep_free_thousandths, Some(250));
+    assert_eq!(site.link.keep_free_millionths, Some(250_000));
     let [camera] = site.devices.as_slice() else { panic!("{:?}", site.devices) };
     assert_eq!(camera.name, "stage left camera");
     assert_eq!(camera.mac, Some(MacAddress([2, 0, 0x5e, 0x10, 0, 0x21])));

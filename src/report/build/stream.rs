@@ -3,6 +3,7 @@
 use crate::analysis::Analysis;
 use crate::ptp::ClockIdentity;
 use crate::report::document::EventDocument;
+use crate::report::document::HoleDocument;
 use crate::report::document::IntervalDocument;
 use crate::report::document::LinkDocument;
 use crate::report::document::LoadDocument;
@@ -174,6 +175,14 @@ pub(super) fn link(analysis: &Analysis) -> LinkDocument {
         load_peak_1s: second.map(|rate| share(rate, link.speed)),
         flows_left_out: analysis.wire.folded.flows,
         fragments_left_out: analysis.wire.fragments_left_out,
+        holes: link
+            .holes
+            .iter()
+            .map(|hole| HoleDocument {
+                at_s: seconds(analysis.since_origin(hole.from)),
+                length_s: seconds(hole.length()),
+            })
+            .collect(),
     }
 }
 
