@@ -145,7 +145,7 @@ fn group_requests_that_are_answered_aside_are_unanswered_only_where_that_unicast
     assert_eq!(state(&at_a_port, &own).0, State::Following);
     let because = findings::judge(&at_a_port).because;
     assert!(
-        because.ends_with("is answered; one more asks, and answers to it would not be in view"),
+        because.ends_with(", which asks too: answers to it would not be in view"),
         "{because}"
     );
     is_withheld(&at_a_port, &other, "delay-response-missing", "where this was captured is not known");

@@ -15,7 +15,8 @@ fn moved(record: &mut Kept, by: i64) {
     record.time = record.time.map(|time| CaptureTime(time.0 + by));
 }
 
-/// What is said of the network: the verdict, who led and why no longer, the findings, and the devices' states.
+/// What is said of the network: the verdict, who led and why no longer, the findings, and the devices' states. That
+/// nothing was captured for a while is said of the capture.
 fn said(report: &str) -> Vec<String> {
     let report: Value = serde_json::from_str(report).unwrap();
     let list = |of: &Value, part: &str| of[part].as_array().cloned().unwrap_or_default();
@@ -25,9 +26,9 @@ fn said(report: &str) -> Vec<String> {
             said.push(format!("{} {} {}", domain["key"], tenure["clock"], tenure["ended_by"]));
         }
     }
-    said.extend(
-        list(&report, "findings").iter().map(|finding| format!("{} {}", finding["id"], finding["severity"])),
-    );
+    let findings = list(&report, "findings");
+    let findings = findings.iter().filter(|finding| finding["id"] != "capture-drops");
+    said.extend(findings.map(|finding| format!("{} {}", finding["id"], finding["severity"])));
     said.extend(
         list(&report, "devices").iter().map(|device| format!("{} {}", device["key"], device["state"])),
     );
