@@ -17,7 +17,6 @@ use downbeat::findings::Severity;
 use downbeat::fit::KeepFree;
 use downbeat::fit::Planned;
 use downbeat::units::BitsPerSecond;
-use downbeat::units::Nanos;
 
 use super::threads::ThreadsArgument;
 use super::values::bound;
