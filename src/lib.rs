@@ -22,6 +22,7 @@ pub mod devices;
 pub mod dhcp;
 pub mod dns;
 pub mod domains;
+pub mod export;
 pub mod findings;
 pub mod fit;
 pub mod frame;

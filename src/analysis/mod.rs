@@ -11,7 +11,7 @@ mod relay;
 mod tally;
 mod threads;
 
-pub use outcome::{Analysis, CaptureReport, LEAST_SETTING};
+pub use outcome::{Analysis, CaptureReport, LEAST_SETTING, Remains};
 pub use reading::{Bound, Range, Reading, Settings};
 pub use tally::{FileTally, Problem, Tally};
 pub use threads::{Threads, read};

@@ -12,6 +12,7 @@ use crate::devices::SiteDomain;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
+use crate::domains::JournalEntry;
 use crate::multicast::GroupUse;
 use crate::multicast::Multicast;
 use crate::names::Directory;
@@ -20,6 +21,7 @@ use crate::observations::Watched;
 use crate::profiles::ProfileFit;
 use crate::streams::Sessions;
 use crate::streams::Stream;
+use crate::streams::Window;
 use crate::streams::Wire;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -101,6 +103,17 @@ pub struct Analysis {
     pub wire: Wire,
     /// What senders say of their streams.
     pub sessions: Sessions,
+    /// What was asked to be kept and not taken before the reading ended.
+    pub remains: Remains,
+}
+
+/// Everything that was taken in, where it is asked for, as far as it was not taken yet.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Remains {
+    /// Messages, samples and exchanges, each domain's in order.
+    pub journal: Vec<JournalEntry>,
+    /// Windows, each one's link first and then its flows.
+    pub windows: Vec<Window>,
 }
 
 impl Analysis {

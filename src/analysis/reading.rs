@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::digest::Span;
 use super::outcome::Analysis;
 use super::outcome::CaptureReport;
+use super::outcome::Remains;
 use super::tally::FileTally;
 use super::tally::Tally;
 use crate::capture::CaptureSummary;
@@ -40,6 +41,7 @@ use crate::streams::Context;
 use crate::streams::Seen;
 use crate::streams::Sessions;
 use crate::streams::Streams;
+use crate::streams::Windows;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -104,6 +106,8 @@ pub struct Reading {
     /// Flows and load of all that was pushed or absorbed.
     streams: Streams,
     sessions: Sessions,
+    /// Every window, where they are asked for.
+    windows: Option<Windows>,
     /// Time of the capture's very first frame.
     origin: Option<CaptureTime>,
     /// The stamps of what was taken in; their jumps are in `watch` already.
@@ -132,6 +136,9 @@ impl Reading {
             return;
         }
         let frame = self.batch.observe(file, record);
+        if let Some(windows) = &mut self.windows {
+            windows.record(record, &frame);
+        }
         if !self.streams.record(record, &frame) {
             self.groups.record(&frame);
         }
@@ -139,6 +146,26 @@ impl Reading {
             let batch = std::mem::take(&mut self.batch);
             self.absorb(batch);
         }
+    }
+
+    /// Keeps every message, sample and exchange, and what each window of `width` holds, from here on until they are taken.
+    pub fn keep_journal(&mut self, width: Nanos) {
+        self.domains.keep_journal();
+        self.windows = Some(Windows::of_width(width));
+    }
+
+    /// What was kept since this was asked before. Windows are of the frames that were pushed.
+    pub fn take_journal(&mut self) -> Remains {
+        Remains {
+            journal: self.domains.take_journal(),
+            windows: self.windows.as_mut().map(Windows::take).unwrap_or_default(),
+        }
+    }
+
+    /// Time of the capture's very first frame.
+    #[must_use]
+    pub const fn origin(&self) -> Option<CaptureTime> {
+        self.origin
     }
 
     /// The instants between which frames are looked at, as far as the beginning is known.
@@ -260,6 +287,10 @@ impl Reading {
             self.domains.finish(end, place, self.watch.watched());
             self.multicast.finish(end, &self.watch);
         }
+        if let Some(windows) = &mut self.windows {
+            windows.close();
+        }
+        let remains = self.take_journal();
         let expected = self.settings.site.as_deref();
         let site = SiteDomain::expected(&self.domains, self.settings.domain, expected);
         let origin = self.origin.unwrap_or(CaptureTime(0));
@@ -338,6 +369,7 @@ impl Reading {
             directory: self.directory,
             wire,
             sessions: self.sessions,
+            remains,
         }
     }
 }

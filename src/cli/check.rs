@@ -8,6 +8,7 @@ use super::arguments::ReportFormat;
 use super::document;
 use super::exit::Status;
 use super::output;
+use super::terminal;
 
 /// Reads, judges, writes.
 pub(crate) fn run(check: &Check) -> Result<Status, String> {
@@ -15,7 +16,10 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     let judgement = findings::judge(&analysis);
     let document = report::document(&analysis, &judgement);
     output::deliver(check.reading.out.as_deref(), |mut out| match check.format {
-        ReportFormat::Text => report::write_text(&document, &mut out),
+        ReportFormat::Text => {
+            let style = terminal::style(check.ascii, check.reading.out.is_some());
+            report::write_text_in_style(&document, &report::series(&analysis), style, &mut out)
+        }
         ReportFormat::Json => report::write_json(&document, &mut out),
         ReportFormat::Html => report::write_page(&document, &report::series(&analysis), &mut out),
     })?;

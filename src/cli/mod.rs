@@ -7,6 +7,7 @@ mod compare;
 mod document;
 mod exit;
 mod explain;
+mod export;
 mod fit;
 mod help;
 mod inputs;
@@ -14,8 +15,10 @@ mod output;
 mod progress;
 mod site_file;
 mod streams;
+mod terminal;
 mod threads;
 mod timeline;
+mod values;
 
 use std::process::ExitCode;
 
@@ -41,6 +44,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Completions(shell) => help::completions(&shell),
         Command::Man(manual) => help::manual(&manual),
         Command::Explain(explain) => explain::run(&explain),
+        Command::Export(export) => export::run(&export),
         Command::Site(site) => site_file::run(&site),
         Command::Timeline(timeline) => timeline::run(&timeline),
         Command::Fit(fit) => fit::run(&fit),

@@ -86,8 +86,14 @@ pub struct Cadence {
 }
 
 impl Cadence {
-    /// Takes in the next message.
-    pub fn record(&mut self, place: Place, sequence_id: u16, declared: LogInterval, addressee: Addressee) {
+    /// Takes in the next message; the time since the one before it, where it took its turn.
+    pub fn record(
+        &mut self,
+        place: Place,
+        sequence_id: u16,
+        declared: LogInterval,
+        addressee: Addressee,
+    ) -> Option<Nanos> {
         self.count += 1;
         if declared != LogInterval::NOT_GIVEN {
             self.redeclared |= self.declared.is_some_and(|before| before != declared);
@@ -117,6 +123,7 @@ impl Cadence {
         if !out_of_turn && (self.latest.len() < ADDRESSEE_LIMIT || before.is_some()) {
             self.latest.insert(addressee, Latest { place, sequence_id });
         }
+        gap
     }
 
     /// Whether a message was captured before: late, or a second time as by a mirror of two ports. It takes nobody's

@@ -15,6 +15,9 @@ use super::event::Event;
 use super::event::Happening;
 use super::folding::CHANGES_TOLD;
 use super::folding::Worth;
+use super::journal::Journal;
+use super::journal::MessageEntry;
+use super::journal::Noted;
 use super::key::ClockId;
 use super::key::DomainKey;
 use super::key::DomainName;
@@ -112,6 +115,7 @@ pub struct Domain {
     pub leases: Leases,
     /// Requests answered, by mechanism; known once the reading has ended.
     answered: BTreeMap<Mechanism, Answered>,
+    pub(super) journal: Journal,
     /// Odd things in its messages, with how often and where first.
     pub notes: BTreeMap<Note, (u64, Place)>,
     /// What happened, in time order once the reading has ended.
@@ -141,6 +145,7 @@ impl Domain {
             requesters: BTreeMap::new(),
             answered: BTreeMap::new(),
             leases: Leases::default(),
+            journal: Journal::default(),
             notes: BTreeMap::new(),
             events: Vec::new(),
             first: place,
@@ -240,7 +245,10 @@ impl Domain {
             _ => Addressee::of(&observation.path),
         };
         let declared = header.log_message_interval;
-        sender.series.entry(kind).or_default().record(place, header.sequence_id, declared, addressee);
+        let sequence_id = header.sequence_id;
+        let gap = sender.series.entry(kind).or_default().record(place, sequence_id, declared, addressee);
+        let entry = MessageEntry { place, port, kind, addressee, sequence_id, declared, gap };
+        self.journal.note(|| Noted::Message(entry));
         sender.number(kind, place, header.sequence_id, &observation.path);
         let marks = sender.marks.entry(kind).or_default();
         marks.record_path(&observation.path);
@@ -302,7 +310,9 @@ impl Domain {
             }
             _ => (Addressee::of(&observation.path), header.sequence_id),
         };
-        sender.series.entry(kind).or_default().record(place, number, declared, addressee);
+        let gap = sender.series.entry(kind).or_default().record(place, number, declared, addressee);
+        let entry = MessageEntry { place, port, kind, addressee, sequence_id: number, declared, gap };
+        self.journal.note(|| Noted::Message(entry));
         sender.number(kind, place, header.sequence_id, &observation.path);
         sender.marks.entry(kind).or_default().record_path(&observation.path);
         let watched = self.watched;
@@ -423,8 +433,10 @@ impl Domain {
         for requester in self.requesters.values_mut() {
             requester.finish(watched);
         }
-        for samples in self.ports.values_mut().filter_map(|port| port.samples.as_mut()) {
-            samples.finish(end);
+        for port in self.ports.values_mut() {
+            if let Some(samples) = &mut port.samples {
+                self.journal.relate(port.port, samples.finish(end));
+            }
         }
         for ((_, mechanism), requester) in &self.requesters {
             let answered = self.answered.entry(*mechanism).or_default();

@@ -14,6 +14,7 @@ mod election;
 mod event;
 mod folding;
 mod impatience;
+mod journal;
 mod key;
 mod leading;
 mod leases;
@@ -45,6 +46,9 @@ pub use election::Election;
 pub use event::{AnnouncedField, Event, Happening};
 pub use folding::{DOMAINS_KEPT, EVENTS_KEPT, LeftOut, PORTS_KEPT, REQUESTERS_KEPT, TENURES_KEPT};
 pub use impatience::Impatience;
+pub use journal::{
+    ExchangeEntry, Held, JournalEntry, MessageEntry, Noted, OffsetEntry, PeerDelayEntry, Related, SyncEntry,
+};
 pub use key::{ClockId, DomainKey, DomainName, PortId};
 pub use leading::Asks;
 pub use leases::{Lease, LeaseKey, Leases};

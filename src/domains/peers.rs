@@ -4,6 +4,7 @@
 
 use std::collections::VecDeque;
 
+use super::journal::Held;
 use super::key::PortId;
 use super::pairing::is_young;
 use super::samples::Exchange;
@@ -46,8 +47,8 @@ impl Default for PeerSamples {
 }
 
 impl PeerSamples {
-    /// Takes in an answered request of `asker`.
-    pub(super) fn hear(&mut self, asker: PortId, sequence_id: u16, exchange: &Exchange) {
+    /// Takes in an answered request of `asker`; how long it was held, where that is in the answer.
+    pub(super) fn hear(&mut self, asker: PortId, sequence_id: u16, exchange: &Exchange) -> Option<Held> {
         self.exchanges += 1;
         if let Some(received) = exchange.received {
             // Its clock less the capture's: the other way round than "capture less stamp".
@@ -59,41 +60,41 @@ impl PeerSamples {
                 self.waiting.pop_front();
             }
             self.waiting.push_back((asker, sequence_id, *exchange));
-        } else if let Some(held) = Turnaround::one_step(exchange.response_correction) {
-            self.relate(exchange, held);
+            return None;
         }
+        Turnaround::one_step(exchange.response_correction).map(|held| self.relate(exchange, held))
     }
 
-    /// Takes in a Pdelay_Resp_Follow_Up to `asker`.
+    /// Takes in a Pdelay_Resp_Follow_Up to `asker`; how long its exchange was held.
     pub(super) fn follow_up(
         &mut self,
         seen: CaptureTime,
         (asker, sequence_id): (PortId, u16),
         sent: Timestamp,
         correction: TimeInterval,
-    ) {
+    ) -> Option<Held> {
         let index = self.waiting.iter().position(|(who, number, exchange)| {
             *who == asker && *number == sequence_id && is_young(exchange.answered, seen)
         });
-        let Some((_, _, exchange)) = index.and_then(|index| self.waiting.remove(index)) else { return };
+        let (_, _, exchange) = index.and_then(|index| self.waiting.remove(index))?;
         if !sent.is_zero() {
             let ahead = ScaledNanos::ZERO.minus(ScaledNanos::between(sent, exchange.answered));
             self.origin.push(exchange.answered, ahead);
         }
         let received = exchange.received.unwrap_or_default();
         let corrections = [exchange.response_correction, correction];
-        if let Some(held) = Turnaround::two_step(received, sent, &corrections) {
-            self.relate(&exchange, held);
-        }
+        Turnaround::two_step(received, sent, &corrections).map(|held| self.relate(&exchange, held))
     }
 
-    fn relate(&mut self, exchange: &Exchange, held: Turnaround) {
+    fn relate(&mut self, exchange: &Exchange, held: Turnaround) -> Held {
         let at: CaptureTime = exchange.asked;
         self.turnaround.push(at, held.0);
         let round_trip = ScaledNanos::between_captures(exchange.asked, exchange.answered);
-        if let Some(delay) = LinkDelay::new(round_trip, held, RateRatio::ONE) {
-            self.link_delay.push(at, delay.scaled());
+        let link_delay = LinkDelay::new(round_trip, held, RateRatio::ONE).map(LinkDelay::scaled);
+        if let Some(delay) = link_delay {
+            self.link_delay.push(at, delay);
         }
+        Held { place: exchange.place, turnaround: held.0, link_delay }
     }
 
     /// Answered requests.

@@ -5,6 +5,7 @@
 
 use std::collections::VecDeque;
 
+use super::journal::Related;
 use super::key::PortId;
 use super::pairing::SyncPairing;
 use super::pairing::TimedSync;
@@ -57,6 +58,14 @@ pub struct Exchange {
     pub response_correction: TimeInterval,
 }
 
+/// An exchange that waits for the Sync after it.
+#[derive(Debug, Clone, Copy)]
+struct Waiting {
+    asked: CaptureTime,
+    from_request: ScaledNanos,
+    place: Place,
+}
+
 /// What the Syncs of one port say of the capture's clock.
 #[derive(Debug, Clone, Default)]
 pub struct LeaderSamples {
@@ -66,7 +75,7 @@ pub struct LeaderSamples {
     path_delay: Series,
     jitter: Distribution,
     latest: Option<(CaptureTime, ScaledNanos)>,
-    waiting: VecDeque<(CaptureTime, ScaledNanos)>,
+    waiting: VecDeque<Waiting>,
     checks: SyncChecks,
 }
 
@@ -79,66 +88,69 @@ impl LeaderSamples {
         &mut self.checks
     }
 
-    /// Takes in a Sync whose time of sending is known.
-    pub(super) fn hear(&mut self, sync: &TimedSync) {
+    /// Takes in a Sync whose time of sending is known; the exchanges that are related to it.
+    pub(super) fn hear(&mut self, sync: &TimedSync) -> Vec<Related> {
+        let mut related = Vec::new();
         self.checks.timed(sync);
         let corrections = [sync.sync_correction, sync.follow_up_correction];
-        let Some(value) = delay_to_capture(sync.sent, sync.seen, &corrections) else { return };
+        let Some(value) = delay_to_capture(sync.sent, sync.seen, &corrections) else { return related };
         self.one_way.push(sync.seen, value);
         let before = self.latest.replace((sync.seen, value));
         if let Some(step) = before.and_then(|(_, before)| value.minus(before).abs().nanos()) {
             self.jitter.record(step);
         }
-        while let Some((asked, from_request)) = self.waiting.pop_front() {
+        while let Some(waiting) = self.waiting.pop_front() {
+            let asked = waiting.asked;
             if asked.since(sync.seen) > NEAR {
                 // The capture's time went back: what waits lies ahead of all that comes.
                 continue;
             }
             if asked > sync.seen {
-                self.waiting.push_front((asked, from_request));
-                return;
+                self.waiting.push_front(waiting);
+                break;
             }
             if let Some(to_capture) = between(before, (sync.seen, value), asked) {
-                self.relate(asked, TwoWay { to_capture, from_request });
+                related.push(self.relate(waiting, to_capture));
             }
         }
+        related
     }
 
-    /// Takes in a request that this port answered.
-    pub(super) fn hear_exchange(&mut self, exchange: &Exchange) {
-        let Some(received) = exchange.received else { return };
+    /// Takes in a request that this port answered; an earlier one that waits no longer.
+    pub(super) fn hear_exchange(&mut self, exchange: &Exchange) -> Option<Related> {
+        let received = exchange.received?;
         let from_request = delay_from_request(
             exchange.asked,
             received,
             exchange.response_correction,
             exchange.request_correction,
-        );
-        let Some(from_request) = from_request else { return };
-        if self.waiting.len() >= WAITING {
-            self.settle_oldest();
-        }
-        self.waiting.push_back((exchange.asked, from_request));
+        )?;
+        let oldest = if self.waiting.len() >= WAITING { self.settle_oldest() } else { None };
+        self.waiting.push_back(Waiting { asked: exchange.asked, from_request, place: exchange.place });
+        oldest
     }
 
     /// Ends the reading: what still waits is related to the last Sync.
-    pub(super) fn finish(&mut self, end: CaptureTime) {
+    pub(super) fn finish(&mut self, end: CaptureTime) -> Vec<Related> {
         self.pairing.finish(end);
+        let mut related = Vec::new();
         while !self.waiting.is_empty() {
-            self.settle_oldest();
+            related.extend(self.settle_oldest());
         }
+        related
     }
 
-    fn settle_oldest(&mut self) {
-        let Some((asked, from_request)) = self.waiting.pop_front() else { return };
-        let near = self.latest.filter(|(seen, _)| asked.since(*seen).0.abs() <= NEAR.0);
-        if let Some((_, to_capture)) = near {
-            self.relate(asked, TwoWay { to_capture, from_request });
-        }
+    fn settle_oldest(&mut self) -> Option<Related> {
+        let waiting = self.waiting.pop_front()?;
+        let near = self.latest.filter(|(seen, _)| waiting.asked.since(*seen).0.abs() <= NEAR.0);
+        near.map(|(_, to_capture)| self.relate(waiting, to_capture))
     }
 
-    fn relate(&mut self, asked: CaptureTime, both: TwoWay) {
-        self.offset.push(asked, both.offset());
-        self.path_delay.push(asked, both.mean_path_delay());
+    fn relate(&mut self, waiting: Waiting, to_capture: ScaledNanos) -> Related {
+        let both = TwoWay { to_capture, from_request: waiting.from_request };
+        self.offset.push(waiting.asked, both.offset());
+        self.path_delay.push(waiting.asked, both.mean_path_delay());
+        Related { place: waiting.place, both }
     }
 
     /// What its Syncs carry.

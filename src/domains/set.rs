@@ -14,6 +14,7 @@ use super::folding::REQUESTERS_KEPT;
 use super::folding::TENURES_KEPT;
 use super::folding::cheapest;
 use super::folding::number;
+use super::journal::JournalEntry;
 use super::key::DomainKey;
 use super::key::DomainName;
 use super::sightings::Sightings;
@@ -35,6 +36,8 @@ pub struct Domains {
     /// Of all domains together.
     size: Size,
     left_out: LeftOut,
+    keeps_journal: bool,
+    journal: Vec<JournalEntry>,
 }
 
 impl Domains {
@@ -63,6 +66,7 @@ impl Domains {
         let before = domain.size();
         domain.watched = *watched;
         domain.heard = self.heard;
+        domain.journal.is_kept = self.keeps_journal;
         match message.as_ref() {
             ptp::Message::V1(message) => domain.push_v1(observation, message),
             ptp::Message::V2(message) => {
@@ -73,6 +77,8 @@ impl Domains {
                 self.sightings.record(series, message, observation.place, &observation.path);
             }
         }
+        let noted = domain.journal.entries.drain(..);
+        self.journal.extend(noted.map(|noted| JournalEntry { domain: key, noted }));
         self.size = self.size.with(domain.size()).without(before);
         self.make_room(key);
     }
@@ -150,11 +156,23 @@ impl Domains {
         self.left_out.events += number(forgotten);
     }
 
+    /// Keeps every message, sample and exchange from here on, until they are taken.
+    pub const fn keep_journal(&mut self) {
+        self.keeps_journal = true;
+    }
+
+    /// What was taken in since this was asked before, in order.
+    pub fn take_journal(&mut self) -> Vec<JournalEntry> {
+        std::mem::take(&mut self.journal)
+    }
+
     /// Ends the reading at the capture's last instant, that of the frame at `place`.
     pub fn finish(&mut self, end: CaptureTime, place: Place, watched: &Watched) {
         for domain in self.domains.values_mut() {
             domain.watched = *watched;
             domain.finish(end, place);
+            let (domain, noted) = (domain.key, domain.journal.entries.drain(..));
+            self.journal.extend(noted.map(|noted| JournalEntry { domain, noted }));
         }
         self.forget_last_events();
     }

@@ -1,7 +1,12 @@
 //! The timing half of a domain's messages: stamps find their partners and become samples.
 
 use super::domain::Domain;
+use super::journal::ExchangeEntry;
+use super::journal::Noted;
+use super::journal::PeerDelayEntry;
+use super::journal::SyncEntry;
 use super::key::PortId;
+use super::pairing::TimedSync;
 use super::requests::AnswerStamp;
 use super::requests::Heard;
 use super::requests::LONGEST_PAUSE;
@@ -72,8 +77,11 @@ impl Domain {
             v2::Body::PdelayRespFollowUp { response_origin_timestamp, requesting_port_identity } => {
                 let asker = PortId::from(*requesting_port_identity);
                 let peer = self.ports.get_mut(&port).and_then(|port| port.peer.as_mut());
-                if let Some((peer, seen)) = peer.zip(place.time) {
-                    peer.follow_up(seen, (asker, sequence_id), *response_origin_timestamp, correction);
+                if let Some((peer, seen)) = peer.zip(place.time)
+                    && let Some(held) =
+                        peer.follow_up(seen, (asker, sequence_id), *response_origin_timestamp, correction)
+                {
+                    self.journal.note(|| Noted::PeerDelay(PeerDelayEntry { port, held }));
                 }
             }
             _ => {}
@@ -126,13 +134,13 @@ impl Domain {
     fn one_step_sync(&mut self, port: PortId, place: Place, sent: Timestamp, correction: TimeInterval) {
         let Some((samples, seen)) = self.samples_of(port).zip(place.time) else { return };
         let sync = samples.pairing_mut().one_step(place, seen, sent, correction);
-        samples.hear(&sync);
+        self.hear_sync(port, &sync);
     }
 
     fn two_step_sync(&mut self, port: PortId, place: Place, sequence_id: u16, correction: TimeInterval) {
         let Some((samples, seen)) = self.samples_of(port).zip(place.time) else { return };
         if let Some(sync) = samples.pairing_mut().two_step(place, seen, sequence_id, correction) {
-            samples.hear(&sync);
+            self.hear_sync(port, &sync);
         }
     }
 
@@ -146,8 +154,15 @@ impl Domain {
     ) {
         let Some((samples, seen)) = self.samples_of(port).zip(place.time) else { return };
         if let Some(sync) = samples.pairing_mut().follow_up(seen, sequence_id, sent, correction) {
-            samples.hear(&sync);
+            self.hear_sync(port, &sync);
         }
+    }
+
+    fn hear_sync(&mut self, port: PortId, sync: &TimedSync) {
+        self.journal.note(|| Noted::Sync(SyncEntry { port, sync: *sync }));
+        let Some(samples) = self.samples_of(port) else { return };
+        let related = samples.hear(sync);
+        self.journal.relate(port, related);
     }
 
     fn samples_of(&mut self, port: PortId) -> Option<&mut super::LeaderSamples> {
@@ -191,6 +206,11 @@ impl Domain {
 
     fn relate(&mut self, asker: (PortId, Mechanism), sequence_id: u16, exchange: &Exchange) {
         let responder = exchange.responder;
+        let (asker_port, mechanism) = asker;
+        self.journal.note(|| {
+            let exchange = *exchange;
+            Noted::Exchange(ExchangeEntry { asker: asker_port, mechanism, sequence_id, exchange })
+        });
         match asker.1 {
             Mechanism::EndToEnd => {
                 // Stamps of two interfaces may be two clocks' words.
@@ -200,7 +220,8 @@ impl Domain {
                 }
                 // Also before its first Sync is in view.
                 if let Some(samples) = self.samples_of(responder) {
-                    samples.hear_exchange(exchange);
+                    let related = samples.hear_exchange(exchange);
+                    self.journal.relate(responder, related);
                 }
                 if let Some(requester) = self.requesters.get_mut(&asker) {
                     requester.hear_own_time(exchange);
@@ -208,7 +229,9 @@ impl Domain {
             }
             Mechanism::PeerToPeer => {
                 let Some(port) = self.ports.get_mut(&responder) else { return };
-                port.peer.get_or_insert_default().hear(asker.0, sequence_id, exchange);
+                if let Some(held) = port.peer.get_or_insert_default().hear(asker.0, sequence_id, exchange) {
+                    self.journal.note(|| Noted::PeerDelay(PeerDelayEntry { port: responder, held }));
+                }
             }
         }
     }

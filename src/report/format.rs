@@ -1,5 +1,7 @@
 //! Quantities and foreign text in the form that people read: the only place that does so.
 
+use super::text::cell::beginning;
+use super::text::cell::columns;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
@@ -125,17 +127,16 @@ pub fn plain(text: &str) -> String {
     shown
 }
 
-/// Characters of a name that are shown (chosen: half a line).
+/// Columns of a name that are shown (chosen: half a line).
 const NAME_SHOWN: usize = 40;
 
 /// [`plain`] of a name that may be long: its beginning where it is.
 pub(super) fn plain_short(name: &str) -> String {
     let shown = plain(name);
-    if shown.chars().count() <= NAME_SHOWN {
+    if columns(&shown) <= NAME_SHOWN && shown.chars().count() <= NAME_SHOWN * 2 {
         return shown;
     }
-    let beginning: String = shown.chars().take(NAME_SHOWN - 3).collect();
-    format!("{beginning}...")
+    format!("{}...", beginning(&shown, NAME_SHOWN - 3))
 }
 
 #[cfg(test)]

@@ -26,4 +26,5 @@ pub use series::{DomainSeries, LoadSeries, LossMark, Sample, SampleSeries, Serie
 pub use site_file::write as write_site_file;
 pub(crate) use text::paragraph;
 pub use text::write as write_text;
-pub use text::{write_fit, write_streams};
+pub use text::write_in_style as write_text_in_style;
+pub use text::{Style, write_fit, write_streams};

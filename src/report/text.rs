@@ -2,11 +2,13 @@
 //!
 //! It is written from the document alone and fits 80 columns; text from files and packets is escaped.
 
-mod cell;
+pub(super) mod cell;
 mod devices;
 mod domains;
 mod fit;
 mod multicast;
+mod over_time;
+mod spark;
 mod streams;
 pub(super) mod viewpoint;
 
@@ -16,6 +18,8 @@ use std::collections::BTreeMap;
 use std::io;
 use std::io::Write;
 
+use self::cell::beginning;
+use self::cell::columns;
 use super::document::Document;
 use super::document::EventDocument;
 use super::document::EvidenceDocument;
@@ -29,9 +33,28 @@ use super::format::duration;
 use super::format::plain;
 use super::format::things;
 use super::format::times;
+use super::series::Series;
 
 /// Columns that the text keeps to.
 const WIDTH: usize = 80;
+
+/// The widest that tables grow where there is room (chosen: beyond that an eye loses the line).
+const WIDEST: usize = 160;
+
+/// What a terminal can show.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Style {
+    /// Its columns; tables keep to 80 at the least and do not grow beyond 160.
+    pub width: usize,
+    /// Whether lines over time are drawn with ASCII alone.
+    pub ascii: bool,
+}
+
+impl Default for Style {
+    fn default() -> Self {
+        Self { width: WIDTH, ascii: false }
+    }
+}
 
 /// Events shown, those of clocks first; all of them are in the JSON report.
 const EVENTS_SHOWN: usize = 16;
@@ -47,6 +70,23 @@ const EVIDENCE_SHOWN: usize = 6;
 /// # Errors
 /// Where `out` cannot be written.
 pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    whole(document, None, Style::default(), out)
+}
+
+/// Writes the report for a terminal, with lines over time.
+///
+/// # Errors
+/// Where `out` cannot be written.
+pub fn write_in_style(
+    document: &Document,
+    series: &Series,
+    style: Style,
+    out: &mut impl Write,
+) -> io::Result<()> {
+    whole(document, Some(series), Style { width: style.width.clamp(WIDTH, WIDEST), ..style }, out)
+}
+
+fn whole(document: &Document, series: Option<&Series>, style: Style, out: &mut impl Write) -> io::Result<()> {
     verdict(document, out)?;
     // Context is told in a line each, further down.
     let (noted, wrong): (Vec<&FindingDocument>, Vec<&FindingDocument>) =
@@ -55,8 +95,11 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     for domain in &document.domains {
         domains::write(domain, document, out)?;
     }
-    devices::write(document, out)?;
+    devices::write(document, style.width, out)?;
     streams::brief(document, out)?;
+    if let Some(series) = series {
+        over_time::write(series, style, out)?;
+    }
     multicast::write(document, out)?;
     notes(&noted, out)?;
     events(document, out)?;
@@ -335,13 +378,13 @@ fn no_room(left_out: &LeftOutDocument) -> String {
 
 /// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.
 pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
-    let hang = (indent + label.chars().count()).min(WIDTH / 3);
+    let hang = (indent + columns(label)).min(WIDTH / 3);
     let mut line = format!("{:indent$}{label}", "");
     let mut empty = true;
     // A value and its per cent sign stay together.
     let text = text.replace(" %", "\u{a0}%");
     for word in text.split(' ') {
-        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
+        if !empty && columns(&line) + 1 + columns(word) > WIDTH {
             writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))?;
             line = format!("{:hang$}", "");
             empty = true;
@@ -349,7 +392,19 @@ pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: 
         if !empty {
             line.push(' ');
         }
-        line.push_str(word);
+        let mut rest = word;
+        // Writing without blanks goes on in the next line at any letter (Unicode Standard Annex 14, from memory); other long
+        // words stay whole, to be copied.
+        while columns(&line) + columns(rest) > WIDTH && columns(rest) > rest.chars().count() {
+            let part = beginning(rest, WIDTH.saturating_sub(columns(&line)));
+            if part.is_empty() {
+                break;
+            }
+            writeln!(out, "{line}{part}")?;
+            line = format!("{:hang$}", "");
+            rest = rest.get(part.len()..).unwrap_or_default();
+        }
+        line.push_str(rest);
         empty = false;
     }
     writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))

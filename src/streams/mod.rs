@@ -26,6 +26,7 @@ mod stream;
 mod table;
 mod trace;
 mod twins;
+mod windows;
 
 pub use contradiction::Contradiction;
 pub use describe::{Kind, KnownBy, Nature};
@@ -40,6 +41,7 @@ pub use stream::{Packets, RtpCounts, Stream, Twin};
 pub use table::{FLOWS_KEPT, Folded};
 pub use trace::RateChange;
 pub use trace::Trace;
+pub use windows::{Carried, Window, Windows};
 
 pub use crate::rtp::Burst;
 

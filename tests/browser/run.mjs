@@ -86,6 +86,55 @@ async function uses(page, name) {
     await page.locator('[data-move="whole"]').click();
     assert.deepEqual(await Promise.all(stages.map((id) => boxOf(page, id))), before);
   });
+  await check(`${name}: two fingers stretch the time of every plot, one moves it`, async () => {
+    const plot = visiblePlot(page, stages[0]);
+    await plot.evaluate((node) => node.scrollIntoView({ block: 'center' }));
+    const area = await plot.boundingBox();
+    const finger = (kind, pointerId, part) => plot.evaluate((node, [kind, pointerId, x, y]) => {
+      node.dispatchEvent(new PointerEvent(kind, { pointerId, pointerType: 'touch', clientX: x, clientY: y, bubbles: true, button: 0 }));
+    }, [kind, pointerId, area.x + area.width * part, area.y + area.height / 2]);
+    const before = await Promise.all(stages.map((id) => boxOf(page, id)));
+    const numbers = async () => (await boxOf(page, stages[0])).split(' ').map(Number);
+    const [, , full] = await numbers();
+    await finger('pointerdown', 41, 0.5);
+    await finger('pointerdown', 42, 0.6);
+    await finger('pointermove', 41, 0.4);
+    await finger('pointermove', 42, 0.8);
+    const stretched = await Promise.all(stages.map((id) => boxOf(page, id)));
+    stages.forEach((id, index) => assert.notEqual(stretched[index], before[index], `${id} did not stretch`));
+    const [left, , width] = await numbers();
+    assert.ok(Math.abs(width / full - 0.25) < 0.02, `four times as wide: ${width} of ${full}`);
+    await finger('pointerup', 42, 0.8);
+    await finger('pointermove', 41, 0.3);
+    const [moved, , same] = await numbers();
+    assert.ok(moved > left && Math.abs(same - width) < 0.01 * width, `later by a tenth: ${left} ${moved}`);
+    await finger('pointerup', 41, 0.3);
+    // A finger that the browser takes for scrolling is let go.
+    await finger('pointerdown', 43, 0.5);
+    await finger('pointercancel', 43, 0.5);
+    await finger('pointermove', 43, 0.9);
+    assert.equal((await numbers())[0], moved);
+    await page.locator('[data-move="whole"]').click();
+    assert.deepEqual(await Promise.all(stages.map((id) => boxOf(page, id))), before);
+  });
+  await check(`${name}: lines over time are as fine as the data that is embedded`, async () => {
+    const fine = await page.evaluate(() => {
+      const data = JSON.parse(document.getElementById('series').textContent);
+      const told = [];
+      for (const stage of document.querySelectorAll('.stage[data-over-time]')) {
+        const plot = data.plots[stage.dataset.plot];
+        const symbol = stage.querySelector('symbol');
+        const lines = [...symbol.querySelectorAll('polyline')].map((line) => line.getAttribute('points'));
+        for (const [, points] of plot.lines) {
+          const ends = points.length === 1 ? 2 : points.length;
+          const drawn = lines.find((line) => line.trim().split(/\s+/).length === ends && line.includes('.'));
+          told.push(drawn !== undefined);
+        }
+      }
+      return told;
+    });
+    assert.ok(fine.every(Boolean), `${fine.filter((one) => !one).length} of ${fine.length} lines are coarse`);
+  });
   await check(`${name}: keys read values, zoom and go back`, async () => {
     const stage = page.locator(`[data-plot="${stages[0]}"]`);
     await stage.focus();

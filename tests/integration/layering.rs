@@ -133,6 +133,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ),
     ("timeline", &["nearest", "report"]),
     ("compare", &["findings", "report"]),
+    ("export", &["units", "timing", "observations", "domains", "streams", "analysis", "report"]),
     // The program: of the library it sees what every user sees, `downbeat::…`.
     ("main", &["cli"]),
     ("cli", &[]),

@@ -68,6 +68,8 @@
       }));
       this.at = null;
       this.drag = null;
+      this.fingers = new Map();
+      if (this.overTime) this.refine();
       node.dataset.ready = '';
       node.tabIndex = 0;
       node.setAttribute('role', 'application');
@@ -78,7 +80,7 @@
       node.addEventListener('pointerleave', () => { if (!this.drag) this.leave(); });
       node.addEventListener('pointerdown', (event) => this.press(event));
       node.addEventListener('pointerup', (event) => this.release(event));
-      node.addEventListener('pointercancel', () => { this.drag = null; this.draw(); });
+      node.addEventListener('pointercancel', (event) => { this.drag = null; this.lift(event); this.draw(); });
       node.addEventListener('dblclick', () => { if (this.overTime) show(whole); });
       node.addEventListener('keydown', (event) => this.key(event));
     }
@@ -86,12 +88,37 @@
     span() { return this.overTime ? view : this.plot.x; }
     shown() { return this.drawings.find((drawing) => drawing.svg.getClientRects().length > 0) || this.drawings[0]; }
 
+    // Lines as they are known: the picture has them in whole steps of its box, too coarse for a part of a day.
+    refine() {
+      const [left, top, width, height] = this.fullBox;
+      const { x: [from, to], y: [low, high], lines } = this.plot;
+      const drawn = [...this.symbol.querySelectorAll('polyline')];
+      for (const [, points] of lines) {
+        const wanted = Math.max(2, points.length);
+        while (drawn.length && drawn[0].points.numberOfItems !== wanted) drawn.shift();
+        const line = drawn.shift();
+        if (!line) return;
+        const ends = points.length === 1 ? [points[0], points[0]] : points;
+        const place = ([at, value]) => ((at - from) / (to - from) * width + left).toFixed(4) + ','
+          + ((high - value) / (high - low) * height + top).toFixed(2);
+        line.setAttribute('points', ends.map(place).join(' '));
+      }
+    }
+
+    // How far across a pointer is: 0 at the left end of the data, 1 at the right.
+    part(clientX) {
+      const drawing = this.shown();
+      const rect = drawing.svg.getBoundingClientRect();
+      const [left, , width] = drawing.box;
+      return ((clientX - rect.left) * drawing.size[0] / rect.width - left) / width;
+    }
+
     place(event) {
       const drawing = this.shown();
       const rect = drawing.svg.getBoundingClientRect();
       const scale = drawing.size[0] / rect.width;
-      const [left, top, width, height] = drawing.box;
-      const part = ((event.clientX - rect.left) * scale - left) / width;
+      const [, top, , height] = drawing.box;
+      const part = this.part(event.clientX);
       const down = ((event.clientY - rect.top) * scale - top) / height;
       const [from, to] = this.span();
       const [low, high] = this.plot.y;
@@ -99,6 +126,7 @@
     }
 
     move(event) {
+      if (this.fingers.has(event.pointerId) && this.slide(event)) return;
       const { at, value } = this.place(event);
       this.at = at;
       this.tell(value);
@@ -109,12 +137,46 @@
     leave() { this.at = null; lastAt = null; this.readout.hidden = true; drawCursors(this); }
 
     press(event) {
-      if (!this.overTime || event.button !== 0 || event.pointerType === 'touch') return;
+      if (!this.overTime || event.button !== 0) return;
+      if (event.pointerType === 'touch') { this.touch(event); return; }
       this.drag = this.place(event).at;
       this.node.setPointerCapture(event.pointerId);
     }
 
+    // A finger holds the instant it was put on: one moves the time shown, two stretch it.
+    touch(event) {
+      if (this.fingers.size > 1) return;
+      this.fingers.set(event.pointerId, event.clientX);
+      this.hold();
+    }
+
+    hold() {
+      const [from, to] = view;
+      this.held = [...this.fingers].map(([id, clientX]) => [id, from + this.part(clientX) * (to - from)]);
+    }
+
+    lift(event) { if (this.fingers.delete(event.pointerId)) this.hold(); }
+
+    // Whether the time shown follows the fingers; one finger on the whole capture reads values.
+    slide(event) {
+      this.fingers.set(event.pointerId, event.clientX);
+      const length = view[1] - view[0];
+      const [[one, first], other] = this.held;
+      const at = this.part(this.fingers.get(one));
+      if (other === undefined) {
+        if (length >= whole[1] - whole[0]) return false;
+        show([first - at * length, first + (1 - at) * length]);
+        return true;
+      }
+      const apart = this.part(this.fingers.get(other[0])) - at;
+      const stretched = (other[1] - first) / apart;
+      // Fingers that meet or pass one another say nothing.
+      if (Math.abs(apart) > 0.01 && stretched > 0) show([first - at * stretched, first + (1 - at) * stretched]);
+      return true;
+    }
+
     release(event) {
+      this.lift(event);
       if (this.drag === null) return;
       const span = [this.drag, this.place(event).at].sort((one, other) => one - other);
       this.drag = null;
@@ -188,7 +250,10 @@
       const [left, top, width, height] = drawing.box;
       const wanted = drawing.size[0] < 600 ? 3 : 5;
       const least = (view[1] - view[0]) / wanted;
-      const step = STEPS.find((step) => step >= least) || Math.ceil(least / 86400) * 86400;
+      let step = STEPS.find((step) => step >= least) || Math.ceil(least / 86400) * 86400;
+      const within = (step) => Math.floor(view[1] / step + 1e-9) - Math.ceil(view[0] / step - 1e-9) + 1;
+      // One line alone tells no scale.
+      if (within(step) < 2) step = STEPS.slice(0, Math.max(1, STEPS.indexOf(step))).pop();
       const x = (at) => left + (at - view[0]) / (view[1] - view[0]) * width;
       drawing.times.replaceChildren();
       for (let index = Math.ceil(view[0] / step - 1e-9); index * step <= view[1] + step * 1e-9; index += 1) {

@@ -28,7 +28,7 @@ const ROWS: usize = 24;
 /// Sources with a colour of their own; the rest are one.
 const SOURCES: usize = 7;
 /// Columns that points are thinned for (chosen: a wide screen).
-const COLUMNS: u32 = 1000;
+const COLUMNS: u32 = 2000;
 /// Median intervals without a sample that are a hole (chosen).
 const HOLE: f64 = 8.0;
 /// Marks of loss or jumps in a plot (chosen).
@@ -175,7 +175,7 @@ fn samples(id: &str, title: &str, samples: &SampleSeries, series: &Series, name:
     Plot {
         id: id.to_owned(),
         title: title.to_owned(),
-        note: format!("{} samples.", count(samples.taken)),
+        note: format!("{} samples.", count(samples.taken).replace(' ', "\u{a0}")),
         x: time_axis(series),
         y: ticks::values(low, high, 6, Quantity::Nanoseconds),
         marks: std::iter::once(Mark::Band { from: samples.p5_ns, to: samples.p95_ns })

@@ -129,8 +129,15 @@ pub(in crate::report) fn stability(index: usize, domain: &DomainDocument) -> Opt
     let nanos = |value: f64| ticks::value_label(value, 0.0, Quantity::Nanoseconds);
     let lines = [("MTIE", mtie, Colour::Voice(0)), ("TDEV", tdev, Colour::Voice(1))];
     let legend = lines.iter().filter(|(_, points, _)| !points.is_empty());
+    let across = ticks::decades(power(left), power(right), seconds);
+    // A name at the very end would be cut off.
+    let edge = across.from + (across.to - across.from) * 0.88;
     let end = |points: &[(f64, f64)], name: &str| {
-        points.last().map(|(x, y)| Mark::Label { x: *x, y: *y, text: format!(" {name}") })
+        points.iter().rfind(|(x, _)| *x <= edge).or(points.last()).map(|(x, y)| Mark::Label {
+            x: *x,
+            y: *y,
+            text: format!(" {name}"),
+        })
     };
     Some(Plot {
         id: format!("stability-{index}"),
@@ -138,7 +145,7 @@ pub(in crate::report) fn stability(index: usize, domain: &DomainDocument) -> Opt
         note: "By averaging time; both axes logarithmic. The capture’s own clock and stamps are in it."
             .to_owned(),
         legend: legend.map(|(name, _, colour)| (*colour, (*name).to_owned())).collect(),
-        x: ticks::decades(power(left), power(right), seconds),
+        x: across,
         y: ticks::decades(power(low), power(high), nanos),
         marks: lines
             .into_iter()

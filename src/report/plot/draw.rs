@@ -38,13 +38,13 @@ const FINENESS: u32 = 8;
 /// The data's box before it is stretched, pixels.
 const BOX: (u32, u32) = (1000, 240);
 /// Text, plotters' points: 1.24 for a pixel of CSS.
-const TEXT: f64 = 15.0;
+pub(super) const TEXT: f64 = 15.0;
 /// Room under the plot for the line of times.
 const FOOT: u32 = 26;
 /// Room at the left for values.
 const SIDE: u32 = 74;
 /// Width of a picture of its own, pixels.
-const WIDTH: u32 = 960;
+pub(super) const WIDTH: u32 = 960;
 /// Narrower than this a plot has fewer lines across, pixels.
 const NARROW: u32 = 600;
 /// Room above and at the right.
@@ -107,7 +107,7 @@ impl Ranged for Scale {
     }
 }
 
-fn rgb(colour: Colour) -> RGBColor {
+pub(super) fn rgb(colour: Colour) -> RGBColor {
     let (red, green, blue) = colour.rgb();
     RGBColor(red, green, blue)
 }
@@ -121,19 +121,6 @@ pub(super) fn whole<B: DrawingBackend>(plot: &Plot, area: &DrawingArea<B, Shift>
     grid(plot, &mut chart)?;
     data(plot, chart.plotting_area())?;
     labels(plot, &chart)
-}
-
-/// A whole plot as SVG on white.
-pub(super) fn picture(plot: &Plot) -> String {
-    let mut text = String::new();
-    {
-        let area = SVGBackend::with_string(&mut text, (WIDTH, plot.height)).into_drawing_area();
-        let drawn = area.fill(&RGBColor(255, 255, 255)).and_then(|()| whole(plot, &area));
-        debug_assert!(drawn.is_ok(), "an SVG in memory takes everything");
-        let presented = area.present();
-        debug_assert!(presented.is_ok(), "an SVG in memory takes everything");
-    }
-    text
 }
 
 /// What stands around the data at a width.
@@ -213,10 +200,12 @@ fn chart<'a, B: DrawingBackend>(
     y_lines: bool,
 ) -> Drawn<Chart<'a, B>, B> {
     let (x, y) = (Scale::of(&plot.x, x_lines), Scale::of(&plot.y, y_lines));
+    // Values of many digits stand in the middle under the last line.
+    let right = if plot.x.quantity == Quantity::Exponent { 4 * MARGIN } else { 2 * MARGIN };
     let side = if plot.y.quantity == Quantity::Rows { MARGIN } else { SIDE };
     ChartBuilder::on(area)
         .margin_top(MARGIN)
-        .margin_right(MARGIN + MARGIN)
+        .margin_right(right)
         .x_label_area_size(FOOT)
         .y_label_area_size(side)
         .build_cartesian_2d(x, y)

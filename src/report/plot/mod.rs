@@ -4,6 +4,7 @@
 pub(super) mod charts;
 mod distributions;
 pub(super) mod draw;
+mod picture;
 mod thin;
 pub(super) mod ticks;
 
@@ -30,8 +31,11 @@ pub struct Picture {
 /// Every plot that the page has, as pictures of their own.
 #[must_use]
 pub fn pictures(document: &Document, series: &Series) -> Vec<Picture> {
-    let picture =
-        |plot: &Plot| Picture { name: plot.id.clone(), title: plain(&plot.title), svg: draw::picture(plot) };
+    let picture = |plot: &Plot| Picture {
+        name: plot.id.clone(),
+        title: plain(&plot.title),
+        svg: picture::picture(plot),
+    };
     Plots::of(document, series).all().map(picture).collect()
 }
 

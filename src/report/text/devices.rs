@@ -11,10 +11,11 @@ use super::super::format::count;
 use super::super::format::duration_ns;
 use super::super::format::plain;
 use super::super::format::plain_short;
-use super::WIDTH;
+use super::cell::columns;
 use super::cell::cut_before;
 use super::cell::cut_behind;
 use super::cell::in_lines;
+use super::cell::padded;
 use super::paragraph;
 
 /// States in the order of the text: the worst first, and among the sound ones who leads.
@@ -74,7 +75,7 @@ struct Row {
     lines: usize,
 }
 
-pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn write(document: &Document, width: usize, out: &mut impl Write) -> io::Result<()> {
     if document.devices.is_empty() {
         return Ok(());
     }
@@ -103,7 +104,7 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
             blocks.push((rows, (!rest.is_empty()).then(|| rest_of(rest, name))));
         }
     }
-    table(&blocks, out)?;
+    table(&blocks, width, out)?;
     offsets(document, out)
 }
 
@@ -179,6 +180,8 @@ fn rest_of(rest: &[&DeviceDocument], state: &str) -> String {
 
 /// Widths of all columns but the last.
 struct Widths {
+    /// Of the whole table.
+    all: usize,
     device: usize,
     state: usize,
     leader: usize,
@@ -186,31 +189,28 @@ struct Widths {
 }
 
 impl Widths {
-    fn of<'a>(rows: impl Iterator<Item = &'a Row>) -> Self {
-        let mut widths = Self { device: 0, state: 0, leader: 0, offset: 0 };
+    fn of<'a>(all: usize, rows: impl Iterator<Item = &'a Row>) -> Self {
+        let mut widths = Self { all, device: 0, state: 0, leader: 0, offset: 0 };
         for row in rows {
-            widths.device = widths.device.max(row.device.chars().count());
-            widths.state = widths.state.max(row.state.chars().count());
-            widths.leader = widths.leader.max(row.leader.chars().count());
-            widths.offset = widths.offset.max(row.offset.chars().count());
+            widths.device = widths.device.max(columns(&row.device));
+            widths.state = widths.state.max(columns(row.state));
+            widths.leader = widths.leader.max(columns(&row.leader));
+            widths.offset = widths.offset.max(columns(&row.offset));
         }
         widths
     }
 
     fn write(&self, row: &Row, out: &mut impl Write) -> io::Result<()> {
         let cells = format!(
-            "{:<device$}  {:<state$}  {:<leader$}  {:>offset$}  ",
-            row.device,
-            row.state,
-            row.leader,
+            "{}  {}  {}  {}{}  ",
+            padded(&row.device, self.device),
+            padded(row.state, self.state),
+            padded(&row.leader, self.leader),
+            " ".repeat(self.offset.saturating_sub(columns(&row.offset))),
             row.offset,
-            device = self.device,
-            state = self.state,
-            leader = self.leader,
-            offset = self.offset,
         );
-        let before = cells.chars().count();
-        let reason = in_lines(&row.reason, WIDTH.saturating_sub(before), row.lines);
+        let before = columns(&cells);
+        let reason = in_lines(&row.reason, self.all.saturating_sub(before), row.lines);
         let mut parts = reason.iter();
         let first = parts.next().map_or("", String::as_str);
         writeln!(out, "{}", format!("{cells}{first}").trim_end())?;
@@ -221,7 +221,7 @@ impl Widths {
     }
 }
 
-fn table(blocks: &[(Vec<Row>, Option<String>)], out: &mut impl Write) -> io::Result<()> {
+fn table(blocks: &[(Vec<Row>, Option<String>)], width: usize, out: &mut impl Write) -> io::Result<()> {
     let head = Row {
         device: "Devices".to_owned(),
         state: "state",
@@ -230,7 +230,7 @@ fn table(blocks: &[(Vec<Row>, Option<String>)], out: &mut impl Write) -> io::Res
         reason: "reason".to_owned(),
         lines: 1,
     };
-    let widths = Widths::of(blocks.iter().flat_map(|(rows, _)| rows).chain([&head]));
+    let widths = Widths::of(width, blocks.iter().flat_map(|(rows, _)| rows).chain([&head]));
     writeln!(out)?;
     widths.write(&head, out)?;
     for (rows, rest) in blocks {

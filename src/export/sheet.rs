@@ -1,0 +1,64 @@
+//! A table in the making, in every format that is asked for.
+
+use std::io;
+use std::path::Path;
+
+use super::Formats;
+use super::columnar::ColumnarFile;
+use super::delimited::DelimitedFile;
+use super::manifest::FileEntry;
+use super::table::Cell;
+use super::table::Table;
+
+pub(super) struct Sheet {
+    table: &'static Table,
+    delimited: Option<DelimitedFile>,
+    columnar: Option<ColumnarFile>,
+    rows: u64,
+}
+
+/// The error with the table it befell.
+fn of(table: &'static Table) -> impl Fn(io::Error) -> io::Error {
+    move |error| io::Error::new(error.kind(), format!("{}: {error}", table.name))
+}
+
+impl Sheet {
+    pub(super) fn create(table: &'static Table, formats: Formats, folder: &Path) -> io::Result<Self> {
+        let path = |ending: &str| folder.join(format!("{}.{ending}", table.name));
+        let delimited = formats.csv.then(|| DelimitedFile::create(&path("csv"), table)).transpose();
+        let columnar = formats.parquet.then(|| ColumnarFile::create(&path("parquet"), table)).transpose();
+        Ok(Self {
+            table,
+            delimited: delimited.map_err(of(table))?,
+            columnar: columnar.map_err(of(table))?,
+            rows: 0,
+        })
+    }
+
+    /// Writes a row, which has as many cells as the table has columns.
+    pub(super) fn row<const CELLS: usize>(&mut self, cells: [Cell<'_>; CELLS]) -> io::Result<()> {
+        if self.table.columns.len() != CELLS {
+            return Err(of(self.table)(io::Error::other("a row has other cells than the table has columns")));
+        }
+        if let Some(file) = &mut self.delimited {
+            file.row(&cells).map_err(of(self.table))?;
+        }
+        if let Some(file) = &mut self.columnar {
+            file.row(&cells).map_err(of(self.table))?;
+        }
+        self.rows += 1;
+        Ok(())
+    }
+
+    pub(super) fn finish(self, into: &mut Vec<FileEntry>) -> io::Result<()> {
+        if let Some(file) = self.delimited {
+            file.finish().map_err(of(self.table))?;
+            into.push(FileEntry::of_table(self.table, "csv", self.rows));
+        }
+        if let Some(file) = self.columnar {
+            file.finish().map_err(of(self.table))?;
+            into.push(FileEntry::of_table(self.table, "parquet", self.rows));
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,107 @@
+//! What has to be seen over time: the offset in each domain and the link's load, a line each.
+
+use std::io;
+use std::io::Write;
+
+use super::super::format::count;
+use super::super::format::duration;
+use super::super::format::duration_ns;
+use super::super::format::plain;
+use super::super::format::rate;
+use super::super::series::DomainSeries;
+use super::super::series::LoadSeries;
+use super::super::series::Series;
+use super::Style;
+use super::cell::cut_behind;
+use super::cell::padded;
+use super::paragraph;
+use super::spark;
+
+/// Columns of a row's name.
+const NAME: usize = 22;
+/// Domains shown; a capture of hundreds has the rest in its exports (chosen).
+const DOMAINS_SHOWN: usize = 4;
+/// The widest that a line grows (chosen: an eye follows no more).
+const LINE_MOST: usize = 160;
+
+/// Writes the lines; nothing where there are none.
+pub(super) fn write(series: &Series, style: Style, out: &mut impl Write) -> io::Result<()> {
+    let domains: Vec<&DomainSeries> =
+        series.domains.iter().filter(|domain| domain.offset.is_some()).collect();
+    let has_load = series.load.link_bps.len() > 1;
+    if (domains.is_empty() && !has_load) || series.until_s <= series.from_s {
+        return Ok(());
+    }
+    let ends = format!("{} to {}", duration(series.from_s), duration(series.until_s));
+    writeln!(out, "\nOver time, from {ends} (blank: no samples)")?;
+    for domain in domains.iter().take(DOMAINS_SHOWN) {
+        offset(domain, series, style, out)?;
+    }
+    let more = domains.len().saturating_sub(DOMAINS_SHOWN);
+    if more > 0 {
+        writeln!(out, "  and {} more (see downbeat export)", count(u64::try_from(more).unwrap_or(u64::MAX)))?;
+    }
+    if has_load { load(&series.load, series, style, out) } else { Ok(()) }
+}
+
+/// Columns of a line.
+fn width(style: Style) -> u16 {
+    let width = style.width.saturating_sub(NAME + 4).clamp(10, LINE_MOST);
+    u16::try_from(width).unwrap_or(u16::MAX)
+}
+
+fn row(name: &str, line: &str, ends: &str, out: &mut impl Write) -> io::Result<()> {
+    writeln!(out, "{}", format!("  {}{line}", padded(&cut_behind(&plain(name), NAME), NAME + 2)).trim_end())?;
+    paragraph(out, NAME + 4, "", ends)
+}
+
+fn offset(domain: &DomainSeries, series: &Series, style: Style, out: &mut impl Write) -> io::Result<()> {
+    let Some(offset) = &domain.offset else { return Ok(()) };
+    let low = offset.samples.iter().map(|sample| sample.value_ns).fold(f64::INFINITY, f64::min);
+    let high = offset.samples.iter().map(|sample| sample.value_ns).fold(f64::NEG_INFINITY, f64::max);
+    let line = spark::line(
+        offset.samples.iter().map(|sample| (sample.at_s, sample.value_ns)),
+        (series.from_s, series.until_s),
+        (low, high),
+        (width(style), style.ascii),
+    );
+    let way = if domain.is_one_way { ", with the way from the leader in it" } else { "" };
+    let ends = format!(
+        "capture less leader{way}: {} to {} from the median, {}",
+        duration(low / 1e9),
+        duration(high / 1e9),
+        duration_ns(offset.base_ns)
+    );
+    row(&format!("offset, {}", domain.domain), &line, &ends, out)
+}
+
+#[allow(
+    clippy::as_conversions,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "bits a second of a link, 0 or more; beyond 64 bits the largest"
+)]
+fn load(load: &LoadSeries, series: &Series, style: Style, out: &mut impl Write) -> io::Result<()> {
+    let high = load.link_bps.iter().copied().fold(0.0, f64::max);
+    let middles = (0_u32..).zip(&load.link_bps).map(|(bin, bps)| {
+        let middle = load.first_s + (f64::from(bin) + 0.5) * load.width_s;
+        (middle.clamp(series.from_s, series.until_s), *bps)
+    });
+    let wanted = width(style);
+    // No more characters than bins, or some would be blank.
+    let bins = u16::try_from(load.link_bps.len()).unwrap_or(u16::MAX);
+    let line =
+        spark::line(middles, (series.from_s, series.until_s), (0.0, high), (wanted.min(bins), style.ascii));
+    let line = stretched(&line, wanted);
+    let ends = format!("all frames: 0 b/s to {}, means of {}", rate(high as u64), duration(load.width_s));
+    row("load of the link", &line, &ends, out)
+}
+
+/// A line made as wide as the others, each character as often as it takes.
+fn stretched(line: &str, width: u16) -> String {
+    let letters: Vec<char> = line.chars().collect();
+    let place = |column: u16| {
+        usize::from(column).saturating_mul(letters.len()).checked_div(usize::from(width)).unwrap_or(0)
+    };
+    (0..width).filter_map(|column| letters.get(place(column))).collect()
+}
