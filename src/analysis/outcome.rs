@@ -107,6 +107,10 @@ pub struct Analysis {
     pub remains: Remains,
 }
 
+/// Octets of Ethernet with a tag, IPv4 and UDP before a message of PTP, and its header (IEEE 802.3, RFC 791, RFC 768,
+/// 1588-2008 13.3; from memory).
+const LEAST_KEPT: u32 = 18 + 20 + 8 + 34;
+
 /// Everything that was taken in, where it is asked for, as far as it was not taken yet.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Remains {
@@ -145,6 +149,13 @@ impl Analysis {
         let watched = self.watched_for(half);
         let off = self.duration().map_or(0, |length| length.0.saturating_sub(watched.0).saturating_abs());
         half.0 >= LEAST_SETTING.0 / 2 && off >= half.0
+    }
+
+    /// To how many octets frames were kept, where that is too few to read the header of a PTP message over UDP.
+    #[must_use]
+    pub fn cut_before_ptp(&self) -> Option<u32> {
+        let cut = self.captures.iter().filter_map(|capture| capture.summary.snapped_to);
+        cut.max().filter(|kept| *kept < LEAST_KEPT)
     }
 
     /// Whether its files may be of several places, so that one message may be in it more than once, changed on its way:

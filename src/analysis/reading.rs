@@ -295,7 +295,7 @@ impl Reading {
         let site = SiteDomain::expected(&self.domains, self.settings.domain, expected);
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
-        let clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION))
+        let mut clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION))
             .limited_to(expected.and_then(|site| site.clock.max_offset));
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
@@ -312,14 +312,20 @@ impl Reading {
         let end = end.map(|(time, _)| time);
         let leader = leader_time(&self.domains, &clocks, &site);
         let leaders = leaders(&self.domains);
+        let by_domain = leader_times(&self.domains, &clocks, &site);
+        let homes = devices::homes(&devices);
         let wire = self.streams.conclude(Context {
             sessions: &self.sessions,
             leader,
+            by_domain: &by_domain,
+            homes: &homes,
             leaders: &leaders,
             resolution: resolution.unwrap_or(UNKNOWN_RESOLUTION),
             link_speed: self.settings.link_speed.or(expected.and_then(|site| site.link.speed)),
             file_speed: file_speed(&files),
         });
+        let rates = wire.streams.iter().filter_map(|stream| stream.media_rate.as_ref());
+        clocks.capture_went_on_at(&rates.flat_map(|rate| rate.went_on_at.iter().copied()).collect());
         let span = end.zip(start).map(|(end, start)| end.since(start));
         let view = MediaView {
             span: span.unwrap_or(Nanos::ZERO),
@@ -411,6 +417,19 @@ fn requests_in_view(domains: &Domains) -> bool {
 fn leader_time<'a>(domains: &'a Domains, clocks: &'a Clocks, site: &SiteDomain) -> Option<LeaderTime<'a>> {
     let of = |key: &DomainKey| LeaderTime::of(domains.get(key)?, clocks.path(key)?);
     site.keys.iter().find_map(of).or_else(|| domains.iter().find_map(|domain| of(&domain.key)))
+}
+
+/// The time of each numbered domain's leader, the site's first.
+fn leader_times<'a>(
+    domains: &'a Domains,
+    clocks: &'a Clocks,
+    site: &SiteDomain,
+) -> Vec<(u8, LeaderTime<'a>)> {
+    let of = |key: &DomainKey| {
+        let DomainName::Number { number, .. } = key.name else { return None };
+        Some((number, LeaderTime::of(domains.get(key)?, clocks.path(key)?)?))
+    };
+    site.keys.iter().chain(domains.iter().map(|domain| &domain.key)).filter_map(of).collect()
 }
 
 /// The link's speed, where the files that tell one tell the same.

@@ -342,10 +342,12 @@ impl File {
             last: None,
             resolution: None,
             snapped: 0,
+            snapped_to: None,
             time_backsteps: 0,
             undeclared_checks: 0,
             drops_reported: None,
             link_speed: None,
+            link_speeds: Vec::new(),
             link_types: Vec::new(),
             damage: Vec::new(),
         }

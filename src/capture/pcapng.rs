@@ -21,6 +21,9 @@ use super::walk::Step;
 use super::walk::Verdict;
 use super::walk::find;
 
+/// Speeds of interfaces that are told (chosen).
+const SPEEDS_KEPT: usize = 8;
+
 /// Reads the same in both byte orders.
 pub(super) const SECTION_HEADER: u32 = 0x0A0D_0D0A;
 const INTERFACE_DESCRIPTION: u32 = 1;
@@ -144,6 +147,14 @@ impl Pcapng {
         let mut speeds = self.interfaces.iter().filter_map(|interface| interface.speed);
         let first = speeds.next()?;
         speeds.all(|speed| speed == first).then_some(first)
+    }
+
+    pub(super) fn link_speeds(&self) -> Vec<u64> {
+        let mut speeds: Vec<u64> = self.interfaces.iter().filter_map(|interface| interface.speed).collect();
+        speeds.sort_unstable();
+        speeds.dedup();
+        speeds.truncate(SPEEDS_KEPT);
+        speeds
     }
 
     pub(super) fn drops_reported(&self) -> Option<u64> {

@@ -159,10 +159,12 @@ impl<R: Read> Reader<R> {
             last: self.tally.last,
             resolution,
             snapped: self.tally.snapped,
+            snapped_to: self.tally.snapped_to,
             time_backsteps: self.tally.time_backsteps,
             undeclared_checks: self.checks.found,
             drops_reported: self.walker.drops_reported(),
             link_speed: self.walker.link_speed().map(BitsPerSecond),
+            link_speeds: self.walker.link_speeds().into_iter().map(BitsPerSecond).collect(),
             link_types: self.tally.link_types,
             damage: self.damage.into_list(),
         }

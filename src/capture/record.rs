@@ -94,6 +94,8 @@ pub struct CaptureSummary {
     pub resolution: Option<Nanos>,
     /// Records of which fewer octets were kept than were on the wire.
     pub snapped: u64,
+    /// The most octets that were kept of one of those.
+    pub snapped_to: Option<u32>,
     /// Stamps earlier than the record before on the same interface.
     pub time_backsteps: u64,
     /// Frames that end with their check sequence though the file does not say so.
@@ -102,6 +104,8 @@ pub struct CaptureSummary {
     pub drops_reported: Option<u64>,
     /// The interfaces' speed as the file has it (`if_speed`); `None` where it says nothing or several.
     pub link_speed: Option<BitsPerSecond>,
+    /// Every speed that an interface has by the file, once; the first few.
+    pub link_speeds: Vec<BitsPerSecond>,
     /// Link types met, in order of appearance.
     pub link_types: Vec<LinkType>,
     /// What could not be read.

@@ -16,6 +16,7 @@ pub(super) struct Tally {
     pub(super) first: Option<CaptureTime>,
     pub(super) last: Option<CaptureTime>,
     pub(super) snapped: u64,
+    pub(super) snapped_to: Option<u32>,
     pub(super) time_backsteps: u64,
     pub(super) link_types: Vec<LinkType>,
     /// The first and the latest record's stamp, by interface.
@@ -28,6 +29,7 @@ impl Tally {
         self.octets = self.octets.saturating_add(u64::from(frame.original_len));
         if position(frame.data.len()) < u64::from(frame.original_len) {
             self.snapped = self.snapped.saturating_add(1);
+            self.snapped_to = self.snapped_to.max(u32::try_from(frame.data.len()).ok());
         }
         if self.link_types.last() != Some(&frame.link) && !self.link_types.contains(&frame.link) {
             self.link_types.push(frame.link);

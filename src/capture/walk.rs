@@ -185,6 +185,14 @@ impl Walker {
         }
     }
 
+    /// Every speed that an interface has by the file, once; the first few.
+    pub(super) fn link_speeds(&self) -> Vec<u64> {
+        match self {
+            Self::Pcap(_) => Vec::new(),
+            Self::Pcapng(walker) => walker.link_speeds(),
+        }
+    }
+
     pub(super) fn drops_reported(&self) -> Option<u64> {
         match self {
             Self::Pcap(_) => None,

@@ -18,11 +18,12 @@ use downbeat::fit::KeepFree;
 use downbeat::fit::Planned;
 use downbeat::units::BitsPerSecond;
 
-use super::threads::ThreadsArgument;
 use super::values::bound;
 use super::values::keep_free;
 use super::values::planned;
 use super::values::rate;
+
+use super::threads::ThreadsArgument;
 
 /// Reads packet captures from audio/video-over-IP networks and says whether the network's clock is healthy.
 #[derive(Debug, Parser)]

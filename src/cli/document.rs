@@ -8,7 +8,6 @@ use downbeat::analysis::Range;
 use downbeat::analysis::Reading;
 use downbeat::analysis::Settings;
 use downbeat::capture::Input;
-use downbeat::capture::Joined;
 use downbeat::capture::JoinedSummary;
 use downbeat::findings;
 use downbeat::findings::Judgement;
@@ -30,38 +29,13 @@ pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement)
 
 /// Reads.
 pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> {
-    analyse_by(arguments, |reading, inputs| Ok(analysis::read(reading, inputs, arguments.threads.get())))
+    analyse_with(arguments, |reading, inputs| Ok(analysis::read(reading, inputs, arguments.threads.get())))
 }
 
-/// Frames between two looks at a reading (chosen: so many that looking costs nothing).
-const FRAMES_BETWEEN: u16 = 1024;
-
-/// Reads in order, on one thread; `begin` is given the reading before the first frame, `look` every now and then.
+/// Reads in the way of `pass`, which takes all records into the reading.
 pub(crate) fn analyse_with(
     arguments: &ReadingArguments,
-    begin: impl FnOnce(&mut Reading),
-    mut look: impl FnMut(&mut Reading) -> Result<(), String>,
-) -> Result<Analysis, String> {
-    analyse_by(arguments, |reading, inputs| {
-        begin(reading);
-        let mut joined = Joined::new(inputs);
-        let mut since = 0_u16;
-        while let Some((file, record)) = joined.next_record() {
-            reading.push(file, &record);
-            since += 1;
-            if since >= FRAMES_BETWEEN {
-                since = 0;
-                look(reading)?;
-            }
-        }
-        Ok(joined.finish())
-    })
-}
-
-/// Opens what is named, has `read` read it, and says what could not be read.
-fn analyse_by(
-    arguments: &ReadingArguments,
-    read: impl FnOnce(&mut Reading, Vec<Input>) -> Result<JoinedSummary, String>,
+    pass: impl FnOnce(&mut Reading, Vec<Input>) -> Result<JoinedSummary, String>,
 ) -> Result<Analysis, String> {
     arguments.refuse_empty_span()?;
     let site = arguments.site.as_deref().map(site_file::read).transpose()?;
@@ -86,7 +60,7 @@ fn analyse_by(
         range: Range { from: arguments.from, until: arguments.until },
     };
     let mut reading = Reading::new(settings);
-    let files = read(&mut reading, found.inputs)?;
+    let files = pass(&mut reading, found.inputs)?;
     progress.finish();
     for (name, error) in &files.unreadable {
         eprintln!("downbeat: {}", report::plain(&format!("{name}: {error}")));

@@ -13,8 +13,11 @@ pub(crate) fn run(explain: &Explain) -> Result<Status, String> {
     let id = explain.id.as_deref();
     let document = report::explain(id);
     if let (Some(slip), []) = (id, document.rules.as_slice()) {
-        let nearest = findings::nearest_id(slip).unwrap_or_default();
-        return Err(format!("no finding is called {slip}; the nearest known one is {nearest}"));
+        let hint = findings::nearest_id(slip).map_or_else(
+            || "`downbeat explain` lists all".to_owned(),
+            |nearest| format!("the nearest known one is {nearest}"),
+        );
+        return Err(format!("no finding is called {slip}; {hint}"));
     }
     output::deliver(explain.out.as_deref(), |mut out| match explain.format {
         Format::Text => report::write_explanation(&document, &mut out),

@@ -3,6 +3,7 @@
 use std::io;
 use std::io::Write;
 
+use downbeat::capture::Joined;
 use downbeat::export::Export as Writing;
 use downbeat::export::Formats;
 use downbeat::export::Manifest;
@@ -16,6 +17,9 @@ use super::document;
 use super::exit::Status;
 use super::output;
 
+/// Frames between two looks at what was kept (chosen: so many that looking costs nothing).
+const FRAMES_BETWEEN: u16 = 1024;
+
 /// Reads, and writes as it reads.
 pub(crate) fn run(export: &Export) -> Result<Status, String> {
     let asked = |kind| export.write.contains(&kind);
@@ -27,14 +31,21 @@ pub(crate) fn run(export: &Export) -> Result<Status, String> {
     };
     let window = export.window.nanos();
     let mut writing = Writing::begin(&export.to, formats, window).map_err(|error| error.to_string())?;
-    let analysis = document::analyse_with(
-        &export.reading,
-        |reading| reading.keep_journal(window),
-        |reading| {
-            let origin = reading.origin();
-            writing.take(&reading.take_journal(), origin).map_err(|error| error.to_string())
-        },
-    )?;
+    let analysis = document::analyse_with(&export.reading, |reading, inputs| {
+        reading.keep_journal(window);
+        let mut joined = Joined::new(inputs);
+        let mut since = 0_u16;
+        while let Some((file, record)) = joined.next_record() {
+            reading.push(file, &record);
+            since += 1;
+            if since >= FRAMES_BETWEEN {
+                since = 0;
+                let origin = reading.origin();
+                writing.take(&reading.take_journal(), origin).map_err(|error| error.to_string())?;
+            }
+        }
+        Ok(joined.finish())
+    })?;
     let document = report::document(&analysis, &findings::judge(&analysis));
     let manifest = writing.finish(&analysis, &document).map_err(|error| error.to_string())?;
     output::deliver(export.reading.out.as_deref(), |out| match export.format {

@@ -28,7 +28,7 @@ pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
     }
     let followers = planned.iter().map(|planned| u64::from(planned.count)).sum();
     let growth = fit::Growth::of(&analysis, followers);
-    let of_site = site.and_then(|site| KeepFree::from_thousandths(site.link.keep_free_thousandths?));
+    let of_site = site.and_then(|site| KeepFree::from_millionths(site.link.keep_free_millionths?));
     let keep_free = arguments.keep_free.or(of_site).unwrap_or(KeepFree::USUAL);
     let fit = fit::Fit::of(now, keep_free, planned, growth);
     let document = report::fit_document(&analysis, &fit);

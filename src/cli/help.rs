@@ -35,7 +35,25 @@ pub(crate) fn manual(manual: &Manual) -> Result<Status, String> {
     };
     let mut page = Vec::new();
     let version = format!("downbeat {}", env!("CARGO_PKG_VERSION"));
-    clap_mangen::Man::new(command).source(version).render(&mut page).map_err(|error| error.to_string())?;
-    output::deliver(None, |out| out.write_all(&page))?;
+    clap_mangen::Man::new(command.clone())
+        .source(version)
+        .render(&mut page)
+        .map_err(|error| error.to_string())?;
+    let page = completed(String::from_utf8(page).map_err(|error| error.to_string())?, &command);
+    output::deliver(None, |out| out.write_all(page.as_bytes()))?;
     Ok(Status::Clear)
+}
+
+/// The page with what the generator leaves out: that an argument may be given several times, and a heading that manuals
+/// have for what begins with the exit status (man-pages(7), from memory).
+fn completed(page: String, command: &clap::Command) -> String {
+    let several = command
+        .get_positionals()
+        .filter(|argument| argument.get_num_args().is_some_and(|range| range.max_values() > 1));
+    let names = several.flat_map(|argument| argument.get_value_names().unwrap_or_default());
+    let page = names.fold(page, |page, name| {
+        let once = format!("<\\fI{name}\\fR>");
+        page.replace(&once, &format!("{once}..."))
+    });
+    page.replace(".SH EXTRA\nExit status: ", ".SH EXIT STATUS\n")
 }

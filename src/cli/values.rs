@@ -19,26 +19,9 @@ pub(super) fn bound(text: &str) -> Result<Bound, String> {
     Ok(Bound::At(CaptureTime(ns)))
 }
 
-/// A rate as the user writes it: a decimal number above 0, with `k`, `M`, `G` or `T` behind it.
+/// A rate as the user writes it: as the site file has it.
 pub(super) fn rate(text: &str) -> Result<BitsPerSecond, String> {
-    let wrong = || "give decimal bits a second, such as 100M, 1G or 2.5G".to_owned();
-    let (number, power) = match text.trim_end_matches(['k', 'K', 'M', 'G', 'T']) {
-        number if number.len() == text.len() => (number, 0_usize),
-        number if number.len() + 1 == text.len() => match text.chars().next_back() {
-            Some('k' | 'K') => (number, 3),
-            Some('M') => (number, 6),
-            Some('G') => (number, 9),
-            _ => (number, 12),
-        },
-        _ => return Err(wrong()),
-    };
-    let (whole, fraction) = number.split_once('.').unwrap_or((number, ""));
-    let digits = |part: &str| part.bytes().all(|octet| octet.is_ascii_digit());
-    if whole.is_empty() || !digits(whole) || !digits(fraction) || fraction.len() > power {
-        return Err(wrong());
-    }
-    let bits: u64 = format!("{whole}{fraction:0<power$}").parse().map_err(|_| wrong())?;
-    if bits == 0 { Err(wrong()) } else { Ok(BitsPerSecond(bits)) }
+    downbeat::site::rate(text)
 }
 
 /// Streams as the user writes them.
@@ -47,23 +30,26 @@ pub(super) fn planned(text: &str) -> Result<Planned, String> {
     let (name, amount) = text.rsplit_once('=').ok_or_else(wrong)?;
     let (each, count) = amount.split_once('x').unwrap_or((amount, "1"));
     let count: u32 = count.parse().map_err(|_| wrong())?;
-    if name.is_empty() || count == 0 {
+    if name.is_empty() {
         return Err(wrong());
+    }
+    if count == 0 {
+        return Err("0 streams are none: give a count of 1 or more, such as camera=8Mx10".to_owned());
     }
     Ok(Planned { name: name.to_owned(), count, rate: rate(each)?, direction: None })
 }
 
-/// A part of the whole as the user writes it: a fraction of three decimals, or per cent with one.
+/// A part of the whole as the user writes it: a fraction of six decimals, or per cent with four.
 pub(super) fn keep_free(text: &str) -> Result<KeepFree, String> {
     let wrong = || "give a fraction, such as 0.25 or 25%".to_owned();
-    let (number, places) = text.strip_suffix('%').map_or((text, 3), |number| (number, 1));
-    let (whole, decimals) = number.split_once('.').unwrap_or((number, ""));
-    let digits = |part: &str| part.bytes().all(|octet| octet.is_ascii_digit());
-    if whole.is_empty() || !digits(whole) || !digits(decimals) || decimals.len() > places {
+    let (number, places) = text.strip_suffix('%').map_or((text, 6), |number| (number, 4));
+    let (whole, decimals) = number.split_once('.').unwrap_or((number, "0"));
+    let digits = |part: &str| !part.is_empty() && part.bytes().all(|octet| octet.is_ascii_digit());
+    if !digits(whole) || !digits(decimals) || decimals.len() > places {
         return Err(wrong());
     }
-    let thousandths: u16 = format!("{whole}{decimals:0<places$}").parse().map_err(|_| wrong())?;
-    KeepFree::from_thousandths(thousandths).ok_or_else(wrong)
+    let millionths: u32 = format!("{whole}{decimals:0<places$}").parse().map_err(|_| wrong())?;
+    KeepFree::from_millionths(millionths).ok_or_else(wrong)
 }
 
 /// Exact nanoseconds of a plain decimal number; `None` where it is not one.
@@ -85,7 +71,7 @@ mod tests {
     #[test]
     fn the_arguments_are_consistent() {
         use clap::CommandFactory;
-        Arguments::command().debug_assert();
+        crate::cli::arguments::Arguments::command().debug_assert();
     }
 
     #[test]
@@ -94,7 +80,14 @@ mod tests {
         assert_eq!(rate("2.5G"), Ok(BitsPerSecond(2_500_000_000)));
         assert_eq!(rate("670M"), Ok(BitsPerSecond(670_000_000)));
         assert_eq!(rate("64000"), Ok(BitsPerSecond(64_000)));
-        for wrong in ["", "G", "0", "0.0G", "1.5", "-1G", "1GG", "1e9", "0.0001k", "99999999999T"] {
+        // Who leaves the unit out means another rate: nothing has so few bits a second.
+        assert!(rate("8").is_err_and(|why| why.contains("8 bits a second") && why.contains("8M")));
+        assert!(rate("999").is_err_and(|why| why.contains("999M")));
+        assert_eq!(rate("1000"), Ok(BitsPerSecond(1000)));
+        assert!(planned("camera=8Mx0").is_err_and(|why| why.starts_with("0 streams")));
+        for wrong in
+            ["", ".5G", "5.G", "G", "0", "0.0G", "1.5", "-1G", "1GG", "1e9", "0.0001k", "99999999999T"]
+        {
             assert!(rate(wrong).is_err(), "{wrong}");
         }
     }
@@ -116,12 +109,19 @@ mod tests {
 
     #[test]
     fn parts_of_the_whole_are_fractions_or_per_cent() {
-        for (text, thousandths) in
-            [("0.25", 250), ("25%", 250), ("12.5%", 125), ("0", 0), ("1", 1000), ("100%", 1000)]
-        {
-            assert_eq!(keep_free(text).map(KeepFree::thousandths), Ok(thousandths), "{text}");
+        for (text, millionths) in [
+            ("0.25", 250_000),
+            ("25%", 250_000),
+            ("12.5%", 125_000),
+            ("0", 0),
+            ("1", 1_000_000),
+            ("100%", 1_000_000),
+            ("0.3333", 333_300),
+            ("33.3333%", 333_333),
+        ] {
+            assert_eq!(keep_free(text).map(KeepFree::millionths), Ok(millionths), "{text}");
         }
-        for wrong in ["", "%", "25", "1.001", "101%", "-1%", "0.2505", "a quarter"] {
+        for wrong in ["", "%", "25", "1.001", "101%", "-1%", "0.2500005", ".5", "5.", "a quarter"] {
             assert!(keep_free(wrong).is_err(), "{wrong}");
         }
     }

@@ -7,9 +7,11 @@ use super::follower::FollowerTime;
 use super::follower::times;
 use super::path::Path;
 use super::peer::Peer;
+use super::steps::Whose;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
+use crate::units::CaptureTime;
 use crate::units::Nanos;
 
 /// What is known of time in every domain.
@@ -52,6 +54,15 @@ impl Clocks {
     pub fn limited_to(mut self, limit: Option<Nanos>) -> Self {
         self.followers.values_mut().flatten().for_each(|time| time.limit = limit);
         self
+    }
+
+    /// Takes in jumps at which a media clock went on by the capture's clock: that did not jump, so the leader did.
+    pub fn capture_went_on_at(&mut self, times: &BTreeSet<CaptureTime>) {
+        for step in self.paths.values_mut().flat_map(|path| &mut path.steps) {
+            if times.contains(&step.time) {
+                step.whose = Whose::Leader;
+            }
+        }
     }
 
     /// The capture's clock against the leader of a domain.

@@ -22,7 +22,12 @@ pub use site::SiteDomain;
 
 pub use crate::strength::Strength;
 
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+use std::net::IpAddr;
+
 use crate::clock::Clocks;
+use crate::domains::DomainName;
 use crate::domains::Domains;
 use crate::units::CaptureTime;
 use crate::viewpoint::Scope;
@@ -46,4 +51,23 @@ pub fn devices(
     }
     devices.sort_by(|a, b| a.key.cmp(&b.key));
     devices
+}
+
+/// The domain's number of each address whose device takes part in one domain of version 2 only.
+#[must_use]
+pub fn homes(devices: &[Device]) -> BTreeMap<IpAddr, u8> {
+    let home = |device: &Device| {
+        let number = |name: DomainName| match name {
+            DomainName::Number { number, .. } => Some(number),
+            DomainName::Subdomain(_) => None,
+        };
+        let numbers: BTreeSet<Option<u8>> = device.domains.iter().map(|key| number(key.name)).collect();
+        numbers.first().copied().flatten().filter(|_| numbers.len() == 1)
+    };
+    let of = |device: &Device| {
+        let home = home(device);
+        let ips: Vec<IpAddr> = device.ips.iter().copied().collect();
+        ips.into_iter().filter_map(move |ip| Some((ip, home?)))
+    };
+    devices.iter().flat_map(of).collect()
 }

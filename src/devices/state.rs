@@ -22,6 +22,7 @@ use crate::ptp::v2::management::PortState;
 use crate::strength::Strength;
 use crate::timing::ScaledNanos;
 use crate::units::CaptureTime;
+use crate::units::Nanos;
 use crate::viewpoint::Scope;
 
 /// Requests, none answered, from which "unanswered" is said at all (reference: 3 in a row).
@@ -32,6 +33,10 @@ const UNANSWERED_SHOWN_FROM: u64 = 8;
 
 /// With some answers: requests judged, and the share without an answer in per cent (reference: 50 % of 20).
 const PARTLY_UNANSWERED: (u64, u64) = (20, 50);
+
+/// How long the leader's latest Sync may lie before its latest Announce (chosen: the longest interval of the default
+/// profile, 1588-2008 J.3, from memory, is 2 s; five of those).
+const SYNC_STOPPED: Nanos = Nanos::from_seconds(10);
 
 /// What devices are judged by.
 pub(super) struct Scene<'a> {
@@ -295,13 +300,30 @@ fn following(device: &Device, own: &[&Domain]) -> Option<Judged> {
                 let text = format!("{answers} answers to it were captured, its requests pass elsewhere");
                 (Strength::Inferred, text)
             };
-            return Some(judged(State::Following, strength, domain, reason));
+            let mut judged = judged(State::Following, strength, domain, reason);
+            judged.reasons.extend(without_sync(domain).map(str::to_owned));
+            return Some(judged);
         }
         if let Some(reason) = claims_state(device, domain, PortState::Slave) {
             return Some(judged(State::Following, Strength::Shown, domain, reason));
         }
     }
     None
+}
+
+/// Why answers alone give the time to nobody: the leader's Syncs do not come, or not with their time.
+fn without_sync(domain: &Domain) -> Option<&'static str> {
+    let port = domain.leading_port()?;
+    let Some(syncs) = port.series(Kind::Sync) else {
+        return Some("no Sync of the leader was captured: answers alone give no time");
+    };
+    let pairing = port.samples.as_deref()?.pairing();
+    if pairing.paired() == 0 && pairing.one_step_count() == 0 && pairing.without_follow_up() > 0 {
+        return Some("no Sync of the leader came with its Follow_Up: answers alone give no time");
+    }
+    let offered = port.series(Kind::Announce)?;
+    let stopped = offered.last()?.time?.since(syncs.last()?.time?) > SYNC_STOPPED;
+    stopped.then_some("the leader's Syncs have stopped: answers alone give no time")
 }
 
 /// The device's own word, where a management answer gives that port state.
@@ -340,7 +362,9 @@ fn standing_by(
             .election
             .announcers()
             .values()
-            .find(|announcer| device.has_clock(announcer.candidate.sender.clock) && announcer.yielded());
+            .find(|announcer| device.has_clock(announcer.candidate.sender.clock) && announcer.yielded())
+            // One that a receiver still counts has not fallen silent.
+            .filter(|announcer| !domain.election.alive_at_end(announcer));
         if let Some(quiet) = quiet {
             let view = scene.scope.can_see_announces(domain, quiet.candidate.sender);
             if view.is_in_view() {
@@ -382,6 +406,10 @@ fn unproven(device: &Device, own: &[&Domain], scene: &Scene<'_>) -> Judged {
                 mechanism.request(),
                 domain.key
             ));
+        }
+        if domain.election.beside_at_end().any(|beside| device.has_clock(beside.candidate.sender.clock)) {
+            reasons
+                .push(format!("announces beside the leader of {} at the end: too early to say", domain.key));
         }
         let announces: u64 = ports(device, domain).map(|port| port.count(Kind::Announce)).sum();
         if announces > 0 {

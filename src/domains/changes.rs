@@ -13,6 +13,7 @@ use super::port::TimeProperties;
 use super::requests::Mechanism;
 use super::requests::Requester;
 use super::tenure::EndedBy;
+use super::unheard::Unheard;
 
 /// Fields that differ between two offers of one grandmaster by one port: field, before, after.
 pub(super) fn between(
@@ -57,8 +58,16 @@ pub(super) fn between(
 pub(super) fn events_of(
     election: &Election,
     requesters: &BTreeMap<(PortId, Mechanism), Requester>,
+    unheard: &[Unheard],
 ) -> Vec<Event> {
     let mut events = leader_events(election);
+    // Where its lead counts as ended, that is told.
+    for span in unheard.iter().filter(|span| !span.syncs_went_on && !span.ended_lead) {
+        if let Some(time) = span.before.time {
+            let what = Happening::LeaderNotHeard { port: span.port, clock: span.clock, lasted: span.length };
+            events.push(Event { time, what, places: vec![span.before, span.after] });
+        }
+    }
     for rivalry in election.rivalries() {
         let began = Happening::RivalBegan {
             port: rivalry.port,

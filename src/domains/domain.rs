@@ -31,6 +31,7 @@ use super::port::TimeProperties;
 use super::requests::LONGEST_PAUSE;
 use super::requests::Mechanism;
 use super::requests::Requester;
+use super::silences::Latest;
 use crate::observations::Observation;
 use crate::observations::Path;
 use crate::observations::Place;
@@ -254,8 +255,9 @@ impl Domain {
         marks.record_path(&observation.path);
         marks.record_flags(&observation.path, header.flags);
         marks.record_tlvs(message);
-        let watched = self.watched;
-        sender.silence(kind, place, watched, header.sequence_id, &observation.path);
+        let now =
+            Latest { place, watched: self.watched, number: header.sequence_id, asked: asked(&self.counts) };
+        sender.silence(kind, now, &observation.path);
         if let Some(metadata) = message.tlvs.iter().find_map(v2::Tlv::synchronization_metadata) {
             sender.synchronization_metadata = Some(metadata);
         }
@@ -315,8 +317,9 @@ impl Domain {
         self.journal.note(|| Noted::Message(entry));
         sender.number(kind, place, header.sequence_id, &observation.path);
         sender.marks.entry(kind).or_default().record_path(&observation.path);
-        let watched = self.watched;
-        sender.silence(kind, place, watched, header.sequence_id, &observation.path);
+        let now =
+            Latest { place, watched: self.watched, number: header.sequence_id, asked: asked(&self.counts) };
+        sender.silence(kind, now, &observation.path);
         *self.counts.entry(kind).or_insert(0) += 1;
         match &message.body {
             v1::Body::Sync(sync) => self.sync_v1(place, header, sync),
@@ -383,8 +386,12 @@ impl Domain {
         let is_v1 = self.key.is_v1();
         let qualifies_at_once = self.key.is_gptp();
         let Some(port) = self.ports.get_mut(&candidate.sender) else { return };
-        let interval = port.series(kind).and_then(super::Cadence::pace).unwrap_or(ASSUMED_INTERVAL);
-        let declared = port.series(kind).and_then(super::Cadence::declared_interval).unwrap_or(interval);
+        let pace = port.series(kind).and_then(super::Cadence::pace);
+        let declared = port.series(kind).and_then(super::Cadence::declared_interval);
+        // Gaps between the messages of two senders under one identity are nobody's pace.
+        let own = declared.filter(|_| port.twins.two().is_some());
+        let interval = own.or(pace).unwrap_or(ASSUMED_INTERVAL);
+        let declared = declared.unwrap_or(interval);
         let before = port.offer.replace(candidate).zip(port.time_properties.replace(properties));
         let Some(now) = place.time else { return };
         if let Some((old, old_properties)) =
@@ -444,11 +451,16 @@ impl Domain {
             answered.multicast += requester.answered_multicast();
             answered.aside += requester.answered_aside();
         }
-        let told = changes::events_of(&self.election, &self.requesters);
+        let told = changes::events_of(&self.election, &self.requesters, &self.unheard());
         self.events.extend(told);
         self.events.sort_by_key(|event| event.time);
         self.leading = Leading::of(self);
     }
+}
+
+/// Requests for delay.
+fn asked(counts: &BTreeMap<Kind, u64>) -> u64 {
+    [Kind::DelayReq, Kind::PdelayReq].iter().filter_map(|kind| counts.get(kind)).sum()
 }
 
 /// Whether several clocks with a reference may lead side by side, as in the telecom profiles: G.8275.1, domains 24 to

@@ -181,6 +181,23 @@ impl Election {
         &self.rivalries
     }
 
+    /// Ports that announce a worse clock beside the leader when the reading ends, for too short a time to tell whether they
+    /// will yield.
+    pub fn beside_at_end(&self) -> impl Iterator<Item = &Announcer> {
+        let leader = self.leader();
+        let carriers =
+            move || self.announcers.values().filter(move |a| Some(a.candidate.grandmaster) == leader);
+        self.announcers.values().filter(move |announcer| {
+            leader.is_some()
+                && announcer.beside_since.is_some()
+                && announcer.rivalry.is_none()
+                && announcer.run_count > 1
+                && announcer.yielded()
+                && self.alive_at_end(announcer)
+                && carriers().any(|carrier| self.alive_at_end(carrier) && carrier.is_captured_with(announcer))
+        })
+    }
+
     /// The best offer among `ports`, with its runner-up's deciding field.
     #[must_use]
     pub fn best_of<'a>(offers: impl Iterator<Item = &'a Candidate>) -> Option<&'a Candidate> {

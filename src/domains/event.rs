@@ -90,6 +90,15 @@ pub enum Happening {
         /// Why.
         because: EndedBy,
     },
+    /// The leader was not heard for a while and went on; nobody led meanwhile.
+    LeaderNotHeard {
+        /// Its port.
+        port: PortId,
+        /// The clock.
+        clock: ClockId,
+        /// For how long.
+        lasted: Nanos,
+    },
     /// A clock went on leading beside a better one.
     RivalBegan {
         /// The port that does.
@@ -137,6 +146,7 @@ impl Happening {
             Self::LeaderBegan { after: None, .. } => "leader-elected",
             Self::LeaderBegan { .. } => "leader-changed",
             Self::LeaderLost { .. } => "leader-lost",
+            Self::LeaderNotHeard { .. } => "leader-not-heard",
             Self::RivalBegan { .. } => "rival-began",
             Self::RivalEnded { .. } => "rival-ended",
             Self::DataChanged { .. } => "announced-data-changed",

@@ -74,6 +74,41 @@ pub struct SyncPairing {
     follow_up_delay: Distribution,
     before_sync: u64,
     late: Late,
+    since: Since,
+}
+
+/// Syncs without their Follow_Up since the latest that had one.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Since {
+    /// How many.
+    pub count: u64,
+    /// The first of them.
+    pub first: Option<Place>,
+    /// Numbers skipped among them: Syncs that were not captured.
+    pub skipped: u64,
+    last: Option<u16>,
+    /// When the latest Sync with a Follow_Up was captured.
+    paired: Option<CaptureTime>,
+}
+
+impl Since {
+    fn pair(&mut self, sync: &HalfSync) {
+        *self = Self { paired: Some(sync.seen), ..Self::default() };
+    }
+
+    fn miss(&mut self, sync: &HalfSync) {
+        // One before the latest that had its Follow_Up tells nothing of what came after.
+        if self.paired.is_some_and(|paired| sync.seen <= paired) {
+            return;
+        }
+        self.count += 1;
+        self.first.get_or_insert(sync.place);
+        let step = self.last.map_or(1, |last| sync.sequence_id.wrapping_sub(last));
+        if (1..0x8000).contains(&step) {
+            self.skipped += u64::from(step - 1);
+        }
+        self.last = Some(sync.sequence_id);
+    }
 }
 
 /// Follow_Ups that came late.
@@ -113,7 +148,9 @@ impl SyncPairing {
             return Some(self.pair(sync, follow_up));
         }
         if self.syncs.len() >= HELD {
-            self.syncs.pop_front();
+            if let Some(oldest) = self.syncs.pop_front() {
+                self.since.miss(&oldest);
+            }
             self.without_follow_up += 1;
         }
         self.syncs.push_back(sync);
@@ -145,6 +182,7 @@ impl SyncPairing {
 
     fn pair(&mut self, sync: HalfSync, follow_up: HalfFollowUp) -> TimedSync {
         self.paired += 1;
+        self.since.pair(&sync);
         let delay = follow_up.seen.since(sync.seen);
         self.follow_up_delay.record(delay);
         self.before_sync += u64::from(delay < Nanos::ZERO);
@@ -161,6 +199,8 @@ impl SyncPairing {
     }
 
     fn give_up_before(&mut self, now: CaptureTime) {
+        let since = &mut self.since;
+        self.syncs.iter().filter(|half| !is_young(half.seen, now)).for_each(|half| since.miss(half));
         self.without_follow_up += give_up(&mut self.syncs, |half| is_young(half.seen, now));
         self.without_sync += give_up(&mut self.follow_ups, |half| is_young(half.seen, now));
     }
@@ -186,6 +226,12 @@ impl SyncPairing {
     #[must_use]
     pub const fn without_follow_up(&self) -> u64 {
         self.without_follow_up
+    }
+
+    /// Two-step Syncs without their Follow_Up since the latest that had one.
+    #[must_use]
+    pub const fn since_paired(&self) -> &Since {
+        &self.since
     }
 
     /// Follow_Ups whose Sync was not seen.

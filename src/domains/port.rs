@@ -14,12 +14,12 @@ use super::orders::Orders;
 use super::peers::PeerSamples;
 use super::replays::Replays;
 use super::samples::LeaderSamples;
+use super::silences::Latest;
 use super::silences::Silence;
 use super::silences::Silences;
 use super::twins::Twins;
 use crate::observations::Path;
 use crate::observations::Place;
-use crate::observations::Watched;
 use crate::observations::Way;
 use crate::ptp::v2;
 use crate::units::MacAddress;
@@ -187,15 +187,17 @@ impl ClockPort {
         }
     }
 
-    /// Takes in how long the network was watched at a message, to tell silences.
-    pub(super) fn silence(&mut self, kind: Kind, place: Place, watched: Watched, number: u16, path: &Path) {
+    /// Takes in how long the network was watched at a message, and how many requests there were, to tell silences.
+    pub(super) fn silence(&mut self, kind: Kind, mut now: Latest, path: &Path) {
         if !matches!(kind, Kind::Announce | Kind::Sync) || !path.is_multicast() {
             return;
         }
         // The declared one first: a sender that mostly keeps silent has no pace to measure silence by.
         let series = self.series(kind);
         let interval = series.and_then(|series| series.declared_interval().or_else(|| series.pace()));
-        self.silences.entry(kind).or_default().record(place, watched, number, interval);
+        let own = self.count(Kind::DelayReq).saturating_add(self.count(Kind::PdelayReq));
+        now.asked = now.asked.saturating_sub(own);
+        self.silences.entry(kind).or_default().record(now, interval);
     }
 
     /// Takes in the number of a message of one kind. What goes to one addressee has numbers of its own and comes by the

@@ -75,6 +75,8 @@ pub struct Outage {
     pub from: Place,
     /// First answered request after it; `None` while it lasts.
     pub until: Option<Place>,
+    /// Requests in a row without an answer; 0 while it lasts.
+    pub requests: u64,
 }
 
 /// When a message was captured.
@@ -326,6 +328,7 @@ impl Requester {
         self.answered_aside += u64::from(request.multicast && answer.stamp.unicast);
         if let Some(outage) = self.outages.last_mut().filter(|outage| outage.until.is_none()) {
             outage.until = Some(request.place);
+            outage.requests = self.trailing;
         }
         self.trailing = 0;
         self.trailing_since = None;
@@ -355,7 +358,7 @@ impl Requester {
         let since = *self.trailing_since.get_or_insert(request.place);
         if self.trailing == OUTAGE_RUN && self.answered > 0 {
             if self.outages.len() < OUTAGES_TOLD {
-                self.outages.push(Outage { from: since, until: None });
+                self.outages.push(Outage { from: since, until: None, requests: 0 });
             } else {
                 self.untold += 1;
             }
@@ -523,7 +526,10 @@ mod tests {
         }
         requester.ask(heard(8000), place(8000), 6, true, RequestStamp::default());
         requester.answer(heard(8001), place(8001), 6, leader(), AnswerStamp::default());
-        assert_eq!(requester.outages(), [Outage { from: place(1000), until: Some(place(8000)) }]);
+        assert_eq!(
+            requester.outages(),
+            [Outage { from: place(1000), until: Some(place(8000)), requests: 5 }]
+        );
         assert_eq!(requester.trailing_unanswered(), 0);
     }
 

@@ -27,37 +27,51 @@ pub struct Silence {
     pub length: Nanos,
     /// Numbers skipped; `None` where the numbers began anew.
     pub skipped: Option<u16>,
+    /// Requests for delay of others in the same domain meanwhile.
+    pub asked: u64,
+}
+
+/// The latest message of a series.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Latest {
+    pub(super) place: Place,
+    pub(super) watched: Watched,
+    pub(super) number: u16,
+    /// Requests for delay of others so far.
+    pub(super) asked: u64,
 }
 
 /// The silences of one series.
 #[derive(Debug, Clone, Default)]
 pub struct Silences {
-    latest: Option<(Place, Watched, u16)>,
+    latest: Option<Latest>,
     kept: Vec<Silence>,
     count: u64,
 }
 
 impl Silences {
     /// Takes in the next message of a series that comes every `interval`.
-    pub(super) fn record(&mut self, place: Place, watched: Watched, number: u16, interval: Option<Nanos>) {
-        if let Some((before, since, last)) = self.latest {
-            if (1..=REORDERED).contains(&last.wrapping_sub(number)) {
+    pub(super) fn record(&mut self, now: Latest, interval: Option<Nanos>) {
+        if let Some(before) = self.latest {
+            if (1..=REORDERED).contains(&before.number.wrapping_sub(now.number)) {
                 return;
             }
-            let length = interval.map(|interval| watched.since(&since, interval));
+            let length = interval.map(|interval| now.watched.since(&before.watched, interval));
             let limit = interval.map(|interval| Nanos(interval.0.saturating_mul(SILENT_HALVES) / 2));
             if let (Some(length), Some(limit)) = (length, limit)
                 && length > limit
             {
                 self.count += 1;
                 if self.kept.len() < KEPT {
-                    let step = number.wrapping_sub(last);
+                    let step = now.number.wrapping_sub(before.number);
                     let skipped = (1..0x8000).contains(&step).then(|| step.saturating_sub(1));
-                    self.kept.push(Silence { before, after: place, length, skipped });
+                    let asked = now.asked.saturating_sub(before.asked);
+                    let (before, after) = (before.place, now.place);
+                    self.kept.push(Silence { before, after, length, skipped, asked });
                 }
             }
         }
-        self.latest = Some((place, watched, number));
+        self.latest = Some(now);
     }
 
     /// How many there were.

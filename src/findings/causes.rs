@@ -1,28 +1,25 @@
 //! Which findings likely follow from which, so that what to do about the cause stands first and is told once.
 //!
 //! The table says what a fault can bring about; a finding is put under another only where both are about the same
-//! domain or device and it was not over before the other began. Nothing is dropped by it: each finding keeps its
-//! severity, evidence and steps.
+//! domain or device and the circumstances allow it. Nothing is dropped by it: each finding keeps its severity,
+//! evidence and steps.
 
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
+use super::circumstances::Circumstances;
 use super::finding::Finding;
 use super::finding::Severity;
 use crate::analysis::Analysis;
 use crate::domains::DomainKey;
-use crate::units::CaptureTime;
-use crate::units::Nanos;
-
-/// What was over this long before a fault was first seen does not follow from it: a fault is seen some intervals after
-/// it began (chosen: as long as the timeline's incidents).
-const SEEN_LATE: Nanos = Nanos(10_000_000_000);
 
 /// What both findings must be about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Shared {
+pub(super) enum Shared {
     /// One domain; a device's is the one it is judged in.
     Domain,
+    /// One domain that the device with the cause has led.
+    Lead,
     /// One device, which may be one that suffers from the cause.
     Device,
     /// The network as a whole.
@@ -53,10 +50,10 @@ const fn link(cause: &'static str, shared: Shared, effects: &'static [&'static s
     Link { cause, shared, effects }
 }
 
-use Shared::{Device, Domain, Network};
+use Shared::{Device, Domain, Lead, Network};
 
 /// What is off when a device, or all of a domain, has no good time.
-const WITHOUT_TIME: &[&str] = &[
+pub(super) const WITHOUT_TIME: &[&str] = &[
     "delay-request-stops",
     "delay-response-missing",
     "device-adrift",
@@ -104,7 +101,7 @@ const LINKS: &[Link] = &[
     link("ip-or-mac-conflict", Device, &["delay-response-misaddressed", "delay-response-missing"]),
     link(
         "duplicate-clock-identity",
-        Domain,
+        Device,
         &[
             "declared-interval-differs",
             "follow-up-missing",
@@ -116,7 +113,8 @@ const LINKS: &[Link] = &[
             "two-step-flag-wrong",
         ],
     ),
-    link("duplicate-clock-identity", Domain, UNSTEADY_LEAD),
+    link("duplicate-clock-identity", Device, WITHOUT_TIME),
+    link("duplicate-clock-identity", Lead, UNSTEADY_LEAD),
     link("two-ports-one-segment", Domain, &["grandmaster-flapping", "two-masters-one-domain"]),
     link(
         "layer2-ptp-dropped-by-snooping",
@@ -127,6 +125,7 @@ const LINKS: &[Link] = &[
     link("layer2-ptp-dropped-by-snooping", Domain, WITHOUT_TIME),
     link("vlan-split-or-leak", Domain, &["no-grandmaster", "two-masters-one-domain"]),
     link("vlan-split-or-leak", Domain, UNSTEADY_LEAD),
+    link("vlan-split-or-leak", Network, &["several-domains-in-use"]),
     link("ttl-too-small", Domain, &["delay-response-missing", "no-grandmaster", "two-masters-one-domain"]),
     link("no-querier", Network, &["multicast-flooding"]),
     link("querier-contention-or-move", Network, &["querier-version-or-timer-mix"]),
@@ -166,21 +165,30 @@ const LINKS: &[Link] = &[
     link(
         "master-transmit-fault-cycle",
         Domain,
-        &["announce-without-sync", "follow-up-missing", "leader-restarts"],
+        &["announce-without-sync", "follow-up-missing", "leader-restarts", "no-grandmaster"],
     ),
     link("master-transmit-fault-cycle", Domain, UNSTEADY_LEAD),
-    link("leader-restarts", Domain, &["announce-without-sync", "master-time-jump"]),
+    link("leader-restarts", Domain, &["announce-without-sync", "master-time-jump", "no-grandmaster"]),
     link("leader-restarts", Domain, UNSTEADY_LEAD),
-    link(
-        "two-masters-one-domain",
-        Domain,
-        &["boundary-clock-offset", "media-clock-rate-off", "stuck-passive-or-backup"],
-    ),
+    link("two-masters-one-domain", Domain, &["boundary-clock-offset", "stuck-passive-or-backup"]),
     link("two-masters-one-domain", Domain, UNSTEADY_LEAD),
+    link(
+        "rogue-master",
+        Domain,
+        &["grandmaster-free-running", "master-rate-off", "master-time-jump", "unexpected-winner"],
+    ),
+    link("rogue-master", Domain, UNSTEADY_LEAD),
+    link("rogue-master", Domain, NO_REFERENCE),
     link(
         "unexpected-winner",
         Domain,
-        &["grandmaster-free-running", "master-rate-off", "site-leader-differs"],
+        &[
+            "failover-time-step",
+            "grandmaster-free-running",
+            "leader-changed",
+            "master-rate-off",
+            "site-leader-differs",
+        ],
     ),
     link("unexpected-winner", Domain, NO_REFERENCE),
     link(
@@ -189,6 +197,7 @@ const LINKS: &[Link] = &[
         &["fail-back-flip", "grandmaster-flapping", "leader-changed", "site-leader-differs"],
     ),
     link("grandmaster-free-running", Domain, NO_REFERENCE),
+    link("grandmaster-flapping", Domain, &["no-grandmaster"]),
     link("grandmaster-flapping", Domain, UNSTEADY_LEAD),
     link("no-grandmaster", Domain, &["site-leader-differs"]),
     link("no-grandmaster", Domain, WITHOUT_TIME),
@@ -263,13 +272,14 @@ struct Causes<'a> {
     findings: &'a [Finding],
     /// The domain of each finding, or the one its device is judged in.
     domains: Vec<Option<DomainKey>>,
+    circumstances: Circumstances<'a>,
     by_domain: BTreeMap<(&'static str, DomainKey), Vec<usize>>,
     by_device: BTreeMap<(&'static str, &'a str), Vec<usize>>,
     all: BTreeMap<&'static str, Vec<usize>>,
 }
 
 impl<'a> Causes<'a> {
-    fn among(analysis: &Analysis, findings: &'a [Finding]) -> Self {
+    fn among(analysis: &'a Analysis, findings: &'a [Finding]) -> Self {
         let judged_in: BTreeMap<&str, Option<DomainKey>> =
             analysis.devices.iter().map(|device| (device.key.as_str(), device.in_domain)).collect();
         let domain = |finding: &Finding| {
@@ -278,6 +288,7 @@ impl<'a> Causes<'a> {
         let mut causes = Self {
             findings,
             domains: findings.iter().map(domain).collect(),
+            circumstances: Circumstances::of(analysis, findings),
             by_domain: BTreeMap::new(),
             by_device: BTreeMap::new(),
             all: BTreeMap::new(),
@@ -307,10 +318,11 @@ impl<'a> Causes<'a> {
                 let candidates = match link.shared {
                     Network => self.all.get(link.cause),
                     Device => self.by_device.get(&(link.cause, effect.device.as_deref()?)),
-                    Domain => self.by_domain.get(&(link.cause, (*domain)?)),
+                    Domain | Lead => self.by_domain.get(&(link.cause, (*domain)?)),
                 };
                 candidates?.iter().copied().find(|cause| {
-                    self.findings.get(*cause).is_some_and(|cause| !was_over_before(effect, cause))
+                    let cause = self.findings.get(*cause);
+                    cause.is_some_and(|cause| self.circumstances.allow(link.shared, cause, effect))
                 })
             })
         };
@@ -328,15 +340,6 @@ fn root(parents: &[Option<usize>], index: usize) -> usize {
         }
     }
     at
-}
-
-/// A finding's first piece of evidence is of its beginning; further ones may be of what was there before.
-fn was_over_before(effect: &Finding, cause: &Finding) -> bool {
-    fn times(finding: &Finding) -> impl Iterator<Item = CaptureTime> {
-        finding.evidence.iter().filter_map(|evidence| evidence.place?.time)
-    }
-    let (ended, began) = (times(effect).max(), times(cause).next());
-    ended.zip(began).is_some_and(|(ended, began)| began.since(ended) > SEEN_LATE)
 }
 
 #[cfg(test)]

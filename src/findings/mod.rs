@@ -6,6 +6,7 @@
 
 mod capture;
 mod causes;
+mod circumstances;
 mod delay;
 mod elections;
 mod finding;

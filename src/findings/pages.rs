@@ -1,7 +1,7 @@
 //! The pages of `docs/rules/`: what each finding means, what shows it, what it cannot know, what to do, and sources.
 
 use super::rules;
-use crate::nearest::nearest;
+use crate::nearest::meant;
 
 macro_rules! pages {
     ($($id:literal),* $(,)?) => {
@@ -23,6 +23,7 @@ const PAGES: &[(&str, &str)] = pages![
     "announce-not-qualified",
     "unexpected-winner",
     "stuck-passive-or-backup",
+    "leader-not-heard",
     "leader-restarts",
     "leader-changed",
     "election-decided-by-identity",
@@ -135,7 +136,8 @@ pub fn page(id: &str) -> Option<&'static str> {
 /// The rule's id that a slip was meant to be.
 #[must_use]
 pub fn nearest_id(slip: &str) -> Option<&'static str> {
-    nearest(slip, rules().map(|rule| rule.id()))
+    let known: Vec<&str> = rules().map(|rule| rule.id()).collect();
+    meant(slip, known.into_iter())
 }
 
 #[cfg(test)]

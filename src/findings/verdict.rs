@@ -7,6 +7,7 @@ use super::finding::Finding;
 use super::finding::Severity;
 use super::rule::Outcome;
 use super::rules;
+use super::site::site_offset_exceeded;
 use super::site::view;
 use crate::analysis::Analysis;
 use crate::devices::State;
@@ -84,7 +85,7 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
         return no_frames(analysis);
     }
     if analysis.ptp_messages == 0 {
-        return no_ptp();
+        return no_ptp(analysis);
     }
     if analysis.domains.left_out().is_of_senders() {
         return flooded();
@@ -92,31 +93,24 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     if let Some(unproven) = unproven(analysis) {
         return unproven;
     }
-    if findings.iter().any(|finding| finding.severity == Severity::Minor) {
-        let because = "nothing is broken now; something happened or is untidy".to_owned();
-        return (Verdict::Watch, because, Vec::new());
+    if let Some(limit) = site_offset_exceeded::nobody_shows(analysis) {
+        return undecided(&limit);
     }
-    let Some(domain) = led_domain(analysis) else {
-        let next = vec![
-            "capture for a minute where the leader's multicast passes: a mirror of its port or of an uplink",
-        ];
-        return (Verdict::CannotTell, "no leader was seen, and nothing shows why".to_owned(), next);
-    };
+    let Some(domain) = led_domain(analysis) else { return leaderless(analysis) };
     if let Some(short) = too_short(analysis, domain) {
         return (Verdict::CannotTell, short, vec!["capture for a minute or longer"]);
     }
     let followers = analysis.devices.iter().filter(|device| {
         matches!(device.state, State::Following | State::Relaying) && device.strength != Strength::CannotTell
     });
-    let hidden = analysis.devices.iter().filter(|device| {
-        device.state == State::Unproven && device.withheld.iter().any(|held| held.state == State::Unanswered)
-    });
-    let hidden = match hidden.count() {
-        0 => String::new(),
-        1 => "; one more asks, and answers to it would not be in view".to_owned(),
-        n => format!("; {n} more ask, and answers to them would not be in view"),
-    };
-    match followers.count() {
+    let followers = followers.count();
+    // What is untidy does not show that the clock is well: that comes first.
+    if followers > 0 && findings.iter().any(|finding| finding.severity == Severity::Minor) {
+        let because = "nothing is broken now; something happened or is untidy".to_owned();
+        return (Verdict::Watch, because, Vec::new());
+    }
+    let hidden = hidden(analysis);
+    match followers {
         0 => {
             let next = vec![
                 "capture where followers' requests and their answers pass: a mirror of the leader's port, both directions",
@@ -131,6 +125,35 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
             let because = format!("one clock leads, and the {n} devices that follow are answered{hidden}");
             (Verdict::Sound, because, Vec::new())
         }
+    }
+}
+
+/// Nobody was seen to lead. Where devices ask, two things look alike, and the clock is the first to look for.
+fn leaderless(analysis: &Analysis) -> Answer {
+    let asks = analysis.domains.iter().any(|domain| domain.requesters.values().any(|asker| asker.seen() > 0));
+    let mut next = vec![
+        "capture for a minute where the leader's multicast passes: a mirror of its port or of an uplink",
+    ];
+    let because = if asks {
+        next.insert(0, "find the clock that should lead: power, link, VLAN, domain number");
+        "devices ask and no leader was seen: either no clock leads, or the leader's direction is missing from this \
+         capture"
+    } else {
+        "no leader was seen, and nothing shows why"
+    };
+    (Verdict::CannotTell, because.to_owned(), next)
+}
+
+/// Devices that ask, and whose answers would not be in view: they are not shown to be well.
+fn hidden(analysis: &Analysis) -> String {
+    let hidden = analysis.devices.iter().filter(|device| {
+        device.state == State::Unproven && device.withheld.iter().any(|held| held.state == State::Unanswered)
+    });
+    let hidden: Vec<&str> = hidden.map(|device| device.key.as_str()).collect();
+    match hidden.as_slice() {
+        [] => String::new(),
+        [one] => format!("; not shown of {one}, which asks too: answers to it would not be in view"),
+        more => format!("; not shown of {} more that ask: answers to them would not be in view", more.len()),
     }
 }
 
@@ -172,6 +195,17 @@ fn unproven(analysis: &Analysis) -> Option<Answer> {
     Some((Verdict::CannotTell, because, next))
 }
 
+/// Where the site file sets a limit that no follower can be held against, nothing is accepted either.
+fn undecided(limit: &str) -> Answer {
+    let because = format!("the site file allows {limit}, and no follower shows its time to within that");
+    let next = vec![
+        "ask the devices themselves for their offset, or capture where they tell it: management answers, or \
+         peer-delay exchanges with hardware stamps",
+        "or take max_offset out of the site file: nothing on this wire can be held against it",
+    ];
+    (Verdict::CannotTell, because, next)
+}
+
 fn no_frames(analysis: &Analysis) -> Answer {
     let (because, next) = if analysis.frames_outside > 0 {
         ("no frame lies in the span asked for", "widen the span: --from and --until")
@@ -181,7 +215,18 @@ fn no_frames(analysis: &Analysis) -> Answer {
     (Verdict::CannotTell, because.to_owned(), vec![next])
 }
 
-fn no_ptp() -> Answer {
+fn no_ptp(analysis: &Analysis) -> Answer {
+    if let Some(kept) = analysis.cut_before_ptp() {
+        let because = format!(
+            "frames were kept to {kept} octets only, too few to read a PTP message: this capture does not show \
+             whether there is PTP"
+        );
+        return (
+            Verdict::CannotTell,
+            because,
+            vec!["capture again with 128 octets of each frame at the least (chosen)"],
+        );
+    }
     let next = vec![
         "capture at a mirror port, or at a port that has joined group 224.0.1.129: a switch with IGMP snooping \
          sends PTP to members only",

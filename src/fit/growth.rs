@@ -35,11 +35,13 @@ impl Growth {
     #[must_use]
     pub fn of(analysis: &Analysis, more: u64) -> Option<Self> {
         let domains = analysis.site.keys.iter().filter_map(|key| analysis.domains.get(key));
-        domains.filter_map(|domain| Self::of_domain(domain, more)).max_by_key(|growth| growth.followers)
+        domains
+            .filter_map(|domain| Self::of_domain(analysis, domain, more))
+            .max_by_key(|growth| growth.followers)
     }
 
-    fn of_domain(domain: &Domain, more: u64) -> Option<Self> {
-        let span = domain.last.time?.since(domain.first.time?);
+    fn of_domain(analysis: &Analysis, domain: &Domain, more: u64) -> Option<Self> {
+        let span = analysis.wire.link.watched_between(domain.first.time?, domain.last.time?);
         let asking = domain
             .requesters
             .iter()

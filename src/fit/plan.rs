@@ -52,31 +52,34 @@ pub(super) fn added(planned: &[Planned]) -> BitsPerSecond {
     sum(None).saturating_add(sum(Some(Direction::In)).max(sum(Some(Direction::Out))))
 }
 
-/// The part of a link that has to stay free, in thousandths; 1000 at the most.
+/// Millionths of a whole.
+const WHOLE: u32 = 1_000_000;
+
+/// The part of a link that has to stay free, in millionths; a million at the most.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct KeepFree(u16);
+pub struct KeepFree(u32);
 
 impl KeepFree {
     /// A quarter: continuous media on 70 to 80 % of a link at the most (common practice, no source).
-    pub const USUAL: Self = Self(250);
+    pub const USUAL: Self = Self(250_000);
 
     /// `None` above the whole.
     #[must_use]
-    pub const fn from_thousandths(thousandths: u16) -> Option<Self> {
-        if thousandths <= 1000 { Some(Self(thousandths)) } else { None }
+    pub const fn from_millionths(millionths: u32) -> Option<Self> {
+        if millionths <= WHOLE { Some(Self(millionths)) } else { None }
     }
 
-    /// In thousandths.
+    /// In millionths.
     #[must_use]
-    pub const fn thousandths(self) -> u16 {
+    pub const fn millionths(self) -> u32 {
         self.0
     }
 
     /// What may be used of a link, rounded down.
     #[must_use]
     pub fn usable(self, speed: BitsPerSecond) -> BitsPerSecond {
-        let used = u128::from(1000_u16.saturating_sub(self.0));
-        let bits = u128::from(speed.0).saturating_mul(used) / 1000;
+        let used = u128::from(WHOLE.saturating_sub(self.0));
+        let bits = u128::from(speed.0).saturating_mul(used) / u128::from(WHOLE);
         BitsPerSecond(u64::try_from(bits).unwrap_or(u64::MAX))
     }
 }
@@ -104,10 +107,10 @@ mod tests {
     fn what_stays_free_is_at_most_all() {
         assert_eq!(KeepFree::USUAL.usable(BitsPerSecond(1_000_000_000)), BitsPerSecond(750_000_000));
         assert_eq!(
-            KeepFree::from_thousandths(1000).unwrap().usable(BitsPerSecond(u64::MAX)),
+            KeepFree::from_millionths(WHOLE).unwrap().usable(BitsPerSecond(u64::MAX)),
             BitsPerSecond(0)
         );
-        assert_eq!(KeepFree::from_thousandths(0).unwrap().usable(BitsPerSecond(7)), BitsPerSecond(7));
-        assert_eq!(KeepFree::from_thousandths(1001), None);
+        assert_eq!(KeepFree::from_millionths(0).unwrap().usable(BitsPerSecond(7)), BitsPerSecond(7));
+        assert_eq!(KeepFree::from_millionths(WHOLE + 1), None);
     }
 }

@@ -20,13 +20,13 @@ pub struct Now {
     pub speed: BitsPerSecond,
     /// How that is known.
     pub speed_known_by: SpeedKnownBy,
-    /// From the first frame to the last.
+    /// Over the time that was watched.
     pub mean: BitsPerSecond,
     /// The fullest second, and no less than the mean: a capture shorter than a second fills none.
     pub peak: BitsPerSecond,
     /// The fullest millisecond.
     pub burst: BitsPerSecond,
-    /// The capture's length.
+    /// The time that was watched: the capture's length without its holes.
     pub length: Nanos,
 }
 
@@ -43,7 +43,7 @@ impl Now {
             mean,
             peak: peak(RateWidth::Second).max(mean),
             burst: peak(RateWidth::Millisecond).max(mean),
-            length: analysis.duration()?,
+            length: link.watched_between(analysis.start?, analysis.end?),
         })
     }
 }

@@ -222,5 +222,8 @@ fn measured(port: &ClockPort, of: Interval) -> Option<Nanos> {
     let is_one_way_out = matches!(of, Interval::DelayReq | Interval::PdelayReq)
         || port.marks.get(&kind).is_some_and(|marks| marks.unicast == 0);
     let gaps = port.series(kind)?.gaps();
-    (is_one_way_out && gaps.count() >= LEAST_GAPS).then(|| gaps.median()).flatten()
+    // Nor are the gaps between the messages of two senders under one identity.
+    (is_one_way_out && port.twins.two().is_none() && gaps.count() >= LEAST_GAPS)
+        .then(|| gaps.median())
+        .flatten()
 }

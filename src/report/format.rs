@@ -1,5 +1,6 @@
 //! Quantities and foreign text in the form that people read: the only place that does so.
 
+use super::document::HoleDocument;
 use super::text::cell::beginning;
 use super::text::cell::columns;
 use crate::units::CaptureTime;
@@ -112,6 +113,40 @@ pub(super) fn things(number: u64, one: &str) -> String {
     format!("{} {one}{}", count(number), if number == 1 { "" } else { "s" })
 }
 
+/// A difference of rates with its sign; none where it rounds to 0.
+pub(crate) fn ppm(ppm: f64) -> String {
+    let text = format!("{ppm:+.3}");
+    if text == "-0.000" || text == "+0.000" { "0.000".to_owned() } else { text }
+}
+
+/// Holes of a capture that are named (chosen).
+const HOLES_NAMED: usize = 3;
+
+/// Times in which nothing was captured; `None` where there are none.
+pub(super) fn holes(holes: &[HoleDocument]) -> Option<String> {
+    if holes.is_empty() {
+        return None;
+    }
+    let span = |hole: &HoleDocument| {
+        format!(
+            "{} from {} to {}",
+            duration(hole.length_s),
+            duration(hole.at_s),
+            duration(hole.at_s + hole.length_s)
+        )
+    };
+    let mut named: Vec<String> = holes.iter().take(HOLES_NAMED).map(span).collect();
+    let more = holes.len().saturating_sub(named.len());
+    if more > 0 {
+        named.push(format!("{more} times more"));
+    }
+    let it = if holes.len() == 1 { "it counts" } else { "they count" };
+    Some(format!(
+        "nothing at all was captured for {}: the capture missed that, or its clock was set; {it} for no mean",
+        named.join(", ")
+    ))
+}
+
 /// Text from a file, a packet or a file name for a terminal: control characters, and those that turn the direction
 /// of writing or do not show, become escapes (`\\u{1b}`).
 #[must_use]
@@ -173,6 +208,14 @@ mod tests {
         assert_eq!(per_cent_up(749_999_999, 1_000_000_000), "75.0 %");
         assert_eq!((per_cent_up(0, 9), per_cent_up(1, 0)), ("0.0 %".to_owned(), "-".to_owned()));
         assert_eq!(per_cent_up(u64::MAX, 1), "1844674407370955161500.0 %");
+    }
+
+    #[test]
+    fn a_rate_that_rounds_to_nothing_has_no_sign() {
+        assert_eq!(ppm(-0.0001), "0.000");
+        assert_eq!(ppm(0.0004), "0.000");
+        assert_eq!(ppm(-0.0006), "-0.001");
+        assert_eq!(ppm(12.5), "+12.500");
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! A first site file from a capture: what was seen, as expectations for the user to edit.
 
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::io;
 use std::io::Write;
 
@@ -23,8 +25,15 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
         out,
         "[link]\n# speed = \"1G\"\n# keep_free = 0.25              # the part of the link that must stay free"
     )?;
+    let site = keys_meant(document);
+    let mut names: BTreeMap<&str, usize> = BTreeMap::new();
     for device in &document.devices {
-        self::device(device, out)?;
+        *names.entry(name(device)).or_default() += 1;
+    }
+    for device in &document.devices {
+        let is_of_the_site = device.domains.iter().any(|domain| site.contains(domain.as_str()));
+        let is_own = names.get(name(device)).is_none_or(|times| *times == 1);
+        self::device(device, is_own, is_of_the_site, out)?;
     }
     writeln!(out, "\n# Streams that are to be added, for `downbeat fit`:")?;
     writeln!(out, "# [[planned]]\n# name = \"balcony cameras\"\n# count = 2")?;
@@ -66,7 +75,26 @@ fn next(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
     writeln!(out, "next = [{}]", next.join(", "))
 }
 
-fn device(device: &DeviceDocument, out: &mut impl Write) -> io::Result<()> {
+/// Domains that the name in the file means: on whatever VLAN.
+fn keys_meant(document: &Document) -> BTreeSet<&str> {
+    let own = document.domains.iter().filter(|domain| document.site_domain.keys.contains(&domain.key));
+    let own: Vec<&DomainDocument> = own.collect();
+    let is_meant = |domain: &&DomainDocument| own.iter().any(|own| own.domain == domain.domain);
+    document.domains.iter().filter(is_meant).map(|domain| domain.key.as_str()).collect()
+}
+
+/// What a device is called until the user names it.
+fn name(device: &DeviceDocument) -> &str {
+    device.name.as_deref().or(device.ips.first().map(String::as_str)).unwrap_or(&device.key)
+}
+
+/// An entry; what shares its name with others is told apart by its key.
+fn device(
+    device: &DeviceDocument,
+    name_is_own: bool,
+    is_of_the_site: bool,
+    out: &mut impl Write,
+) -> io::Result<()> {
     let state = match device.state {
         StateName::Leading => "leading",
         StateName::Relaying => "relaying",
@@ -79,12 +107,14 @@ fn device(device: &DeviceDocument, out: &mut impl Write) -> io::Result<()> {
         StateName::Unclocked => "sending media without PTP",
         StateName::Unproven => "unproven",
     };
-    let on_clock = matches!(device.state, StateName::Leading | StateName::Relaying | StateName::Following);
+    let on_clock = is_of_the_site
+        && matches!(device.state, StateName::Leading | StateName::Relaying | StateName::Following);
     let ips: Vec<String> = device.ips.iter().map(|ip| comment(ip)).collect();
     let at = if ips.is_empty() { String::new() } else { format!(", {}", ips.join(", ")) };
     writeln!(out, "\n[[device]]                      # seen {state}{at}")?;
-    let name = device.name.as_deref().or(device.ips.first().map(String::as_str)).unwrap_or(&device.key);
-    writeln!(out, "name = {}", quoted(name))?;
+    let called = name(device);
+    let called = if name_is_own { called.to_owned() } else { format!("{called} ({})", device.key) };
+    writeln!(out, "name = {}", quoted(&called))?;
     // The key is a MAC address where one is known to be the device's alone, else its clock.
     match device.macs.iter().find(|mac| **mac == device.key) {
         Some(mac) => writeln!(out, "mac = {}", quoted(mac))?,

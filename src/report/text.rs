@@ -6,6 +6,7 @@ pub(super) mod cell;
 mod devices;
 mod domains;
 mod fit;
+mod labels;
 mod multicast;
 mod over_time;
 mod spark;
@@ -20,6 +21,7 @@ use std::io::Write;
 
 use self::cell::beginning;
 use self::cell::columns;
+use self::labels::Labels;
 use super::document::Document;
 use super::document::EventDocument;
 use super::document::EvidenceDocument;
@@ -62,6 +64,9 @@ const EVENTS_SHOWN: usize = 16;
 /// Findings of one rule shown of those that follow from another.
 const EFFECTS_SHOWN: usize = 4;
 
+/// Findings in a row of one rule and severity that are told in full; the rest of them have a line each.
+const ALIKE_SHOWN: usize = 3;
+
 /// Pieces of evidence shown of one finding.
 const EVIDENCE_SHOWN: usize = 6;
 
@@ -91,7 +96,8 @@ fn whole(document: &Document, series: Option<&Series>, style: Style, out: &mut i
     // Context is told in a line each, further down.
     let (noted, wrong): (Vec<&FindingDocument>, Vec<&FindingDocument>) =
         document.findings.iter().partition(|finding| matches!(finding.severity, SeverityName::Info));
-    findings(&wrong, document.captures.len() > 1, out)?;
+    let labels = Labels::of(document);
+    findings(&wrong, document.captures.len() > 1, &labels, out)?;
     for domain in &document.domains {
         domains::write(domain, document, out)?;
     }
@@ -101,7 +107,7 @@ fn whole(document: &Document, series: Option<&Series>, style: Style, out: &mut i
         over_time::write(series, style, out)?;
     }
     multicast::write(document, out)?;
-    notes(&noted, out)?;
+    notes(&noted, &labels, out)?;
     events(document, out)?;
     viewpoint::write(&document.viewpoint, out)?;
     capture_quality(document, out)?;
@@ -156,26 +162,45 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
     Ok(())
 }
 
-/// Findings, each with what likely follows from it in a line each.
-fn findings(wrong: &[&FindingDocument], many_files: bool, out: &mut impl Write) -> io::Result<()> {
+/// Findings, each with what likely follows from it in a line each. Of many in a row that say the same of several devices
+/// the first few are told in full.
+fn findings(
+    wrong: &[&FindingDocument],
+    many_files: bool,
+    labels: &Labels<'_>,
+    out: &mut impl Write,
+) -> io::Result<()> {
     let mut rest = wrong;
+    let (mut alike, mut briefly) = (0_usize, false);
     while let [leading, behind @ ..] = rest {
         let effects = behind.iter().take_while(|finding| finding.follows_from.is_some()).count();
         let (effects, others) = behind.split_at(effects);
-        finding(leading, many_files, out)?;
-        // What to do is said once, behind the last of the same.
-        let again = others.first().is_some_and(|next| next.id == leading.id && next.next == leading.next);
-        if !again || !effects.is_empty() {
-            what_to_do(leading, out)?;
+        let same = |next: &&&FindingDocument| {
+            next.id == leading.id && next.severity == leading.severity && next.next == leading.next
+        };
+        let again = others.first().filter(same).is_some();
+        if alike < ALIKE_SHOWN || !effects.is_empty() {
+            finding(leading, many_files, labels, out)?;
+            // What to do is said once, behind the last of the same that are told in full.
+            if !again || !effects.is_empty() || alike + 1 == ALIKE_SHOWN {
+                what_to_do(leading, out)?;
+            }
+            follow(effects, labels, out)?;
+            briefly = false;
+        } else {
+            if !std::mem::replace(&mut briefly, true) {
+                writeln!(out, "  the same of others (--format json has evidence and steps):")?;
+            }
+            paragraph(out, 4, "", &labels.put_into(&leading.title))?;
         }
-        follow(effects, out)?;
+        alike = if again { alike + 1 } else { 0 };
         rest = others;
     }
     Ok(())
 }
 
 /// What likely follows from the finding above: of each rule the first few.
-fn follow(effects: &[&FindingDocument], out: &mut impl Write) -> io::Result<()> {
+fn follow(effects: &[&FindingDocument], labels: &Labels<'_>, out: &mut impl Write) -> io::Result<()> {
     if effects.is_empty() {
         return Ok(());
     }
@@ -186,7 +211,7 @@ fn follow(effects: &[&FindingDocument], out: &mut impl Write) -> io::Result<()> 
         *count += 1;
         if *count <= EFFECTS_SHOWN {
             let label = format!("{}, {}: {}: ", severity(effect), strength(effect), effect.id);
-            paragraph(out, 4, &label, &plain(&effect.title))?;
+            paragraph(out, 4, &label, &labels.put_into(&effect.title))?;
         }
     }
     for (id, count) in shown {
@@ -215,12 +240,17 @@ const fn strength(finding: &FindingDocument) -> &'static str {
     }
 }
 
-fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) -> io::Result<()> {
+fn finding(
+    finding: &FindingDocument,
+    many_files: bool,
+    labels: &Labels<'_>,
+    out: &mut impl Write,
+) -> io::Result<()> {
     writeln!(out, "\n{}, {}: {}", severity(finding), strength(finding), finding.id)?;
-    paragraph(out, 2, "", &plain(&finding.title))?;
+    paragraph(out, 2, "", &labels.put_into(&finding.title))?;
     for evidence in finding.evidence.iter().take(EVIDENCE_SHOWN) {
         let place = place(evidence, many_files);
-        paragraph(out, 4, &place, &plain(&evidence.text))?;
+        paragraph(out, 4, &place, &labels.put_into(&evidence.text))?;
     }
     let more = finding.evidence.len().saturating_sub(EVIDENCE_SHOWN);
     if more > 0 {
@@ -230,12 +260,12 @@ fn finding(finding: &FindingDocument, many_files: bool, out: &mut impl Write) ->
 }
 
 /// Findings that are no fault, a line each.
-fn notes(noted: &[&FindingDocument], out: &mut impl Write) -> io::Result<()> {
+fn notes(noted: &[&FindingDocument], labels: &Labels<'_>, out: &mut impl Write) -> io::Result<()> {
     if !noted.is_empty() {
         writeln!(out, "\nNoted (no faults; --format json has evidence and sources)")?;
     }
     for finding in noted {
-        paragraph(out, 2, &format!("{}: ", finding.id), &plain(&finding.title))?;
+        paragraph(out, 2, &format!("{}: ", finding.id), &labels.put_into(&finding.title))?;
     }
     Ok(())
 }
@@ -376,13 +406,31 @@ fn no_room(left_out: &LeftOutDocument) -> String {
     format!("left out, as there is no room for more: {}", told.collect::<Vec<_>>().join(", "))
 }
 
+/// Units that stay with their value.
+const UNITS: [&str; 12] = ["%", "s", "ms", "us", "µs", "ns", "b/s", "kb/s", "Mb/s", "Gb/s", "Hz", "ppm"];
+
+/// Without a break within a number, or between a value and its unit.
+fn kept_together(text: &str) -> String {
+    let mut kept = String::with_capacity(text.len());
+    for (index, word) in text.split(' ').enumerate() {
+        let bare = word.trim_end_matches(|c: char| c.is_ascii_punctuation() && c != '%');
+        let is_group = bare.len() == 3 && bare.bytes().all(|digit| digit.is_ascii_digit());
+        let follows_digit = kept.ends_with(|c: char| c.is_ascii_digit());
+        let stays = follows_digit && (is_group || UNITS.contains(&bare));
+        if index > 0 {
+            kept.push(if stays { '\u{a0}' } else { ' ' });
+        }
+        kept.push_str(word);
+    }
+    kept
+}
+
 /// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.
 pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
     let hang = (indent + columns(label)).min(WIDTH / 3);
     let mut line = format!("{:indent$}{label}", "");
     let mut empty = true;
-    // A value and its per cent sign stay together.
-    let text = text.replace(" %", "\u{a0}%");
+    let text = kept_together(text);
     for word in text.split(' ') {
         if !empty && columns(&line) + 1 + columns(word) > WIDTH {
             writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))?;
@@ -408,4 +456,23 @@ pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: 
         empty = false;
     }
     writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_and_their_units_do_not_break_over_lines_and_words_do() {
+        for (text, kept) in [
+            ("24 000 packets", "24\u{a0}000 packets"),
+            ("1 234 567, more", "1\u{a0}234\u{a0}567, more"),
+            ("jitter 0 s, then", "jitter 0\u{a0}s, then"),
+            ("12 Mb/s (1.2 %)", "12\u{a0}Mb/s (1.2\u{a0}%)"),
+            ("group 239 and 2 ports", "group 239 and 2 ports"),
+            ("it is s", "it is s"),
+        ] {
+            assert_eq!(kept_together(text), kept, "{text}");
+        }
+    }
 }

@@ -2,6 +2,7 @@
 //!
 //! Which of them are losses is not decided here: for that the media clock of the whole stream has to be known.
 
+use super::pending::Pending;
 use super::sequence::Numbered;
 use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
@@ -14,8 +15,8 @@ const BURSTS_KEPT: usize = 16;
 /// Time across a gap from which the gap is kept with it: a pause of the capture may have made it (chosen: 1/16 s, as
 /// silences of the whole capture are).
 pub(super) const LONG: Nanos = Nanos(NANOS_PER_SECOND / 16);
-/// Long gaps kept, those over the longest times (chosen).
-const LONG_KEPT: usize = 32;
+/// Long gaps kept, those over the longest times (chosen: 10 KiB of a stream that has as many).
+const LONG_KEPT: usize = 256;
 /// Breaks kept (chosen).
 const BREAKS_KEPT: usize = 64;
 
@@ -66,8 +67,15 @@ pub(super) struct Run {
 }
 
 impl Run {
-    fn is_worth_keeping(&self) -> bool {
-        u64::from(self.missing) >= BURST || self.is_long()
+    const fn is_worth_keeping(&self) -> bool {
+        self.missing > 0 || self.is_long()
+    }
+
+    /// What is left of it above and below a number with so many missing above that one.
+    pub(super) const fn split(self, above: u16) -> [Self; 2] {
+        let last = self.last.wrapping_sub(above).wrapping_sub(1);
+        let below = self.missing.wrapping_sub(above).wrapping_sub(1);
+        [Self { missing: above, ..self }, Self { last, missing: below, ..self }]
     }
 
     /// Also of a run without missing numbers: those may have run over.
@@ -106,32 +114,33 @@ impl Runs {
         }
     }
 
-    /// Takes out a number that came late, which may leave two runs.
-    pub(super) fn fill(&mut self, number: u16) {
+    /// Takes out a number that came late, which may leave two runs; whether it was missing.
+    pub(super) fn fill(&mut self, number: u16) -> bool {
         let holds = |run: &Run| run.last.wrapping_sub(number) < run.missing;
-        let Some(place) = self.0.iter().position(holds) else { return };
+        let Some(place) = self.0.iter().position(holds) else { return false };
         let run = self.0.remove(place);
-        let behind = run.last.wrapping_sub(number);
-        let upper = Run { missing: behind, ..run };
-        let lower = Run {
-            last: number.wrapping_sub(1),
-            missing: run.missing.wrapping_sub(behind).wrapping_sub(1),
-            ..run
-        };
-        for part in [upper, lower] {
-            if part.missing > 0 && part.is_worth_keeping() {
+        for part in run.split(run.last.wrapping_sub(number)) {
+            if part.missing > 0 {
                 self.0.insert(place, part);
             }
         }
+        true
     }
 
-    /// Moves those that nothing can fill any more.
-    pub(super) fn close(&mut self, highest: u16, below: u32, reach: u16, into: &mut Losses) {
+    /// Moves those that only a packet far behind can fill any more.
+    pub(super) fn close(
+        &mut self,
+        highest: u16,
+        below: u32,
+        reach: u16,
+        into: &mut Losses,
+        pending: &mut Pending,
+    ) {
         if below >= u32::from(reach) {
             into.broken(self.1.take());
         }
-        while let Some(run) = self.0.first().filter(|run| highest.wrapping_sub(run.last) >= reach) {
-            into.take(run);
+        while let Some(run) = self.0.first().filter(|run| highest.wrapping_sub(run.last) >= reach).copied() {
+            pending.take(run, highest.wrapping_sub(run.last), into);
             self.0.remove(0);
         }
     }
@@ -148,7 +157,7 @@ impl Runs {
     }
 }
 
-/// What is missing for good. Memory: at most 5 KiB.
+/// What is missing for good. Memory: at most 15 KiB.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Losses {
     /// Bursts in the order they became final; the first few.
@@ -157,6 +166,8 @@ pub struct Losses {
     pub burst_count: u64,
     /// Gaps across a sixteenth of a second or more, those across the longest times first.
     pub long: Vec<Gap>,
+    /// How many there were, and numbers missing in all of them.
+    pub long_count: (u64, u64),
     /// Breaks of the sequence; the first few.
     pub breaks: Vec<Gap>,
     /// How many there were.
@@ -164,12 +175,14 @@ pub struct Losses {
 }
 
 impl Losses {
-    fn take(&mut self, run: &Run) {
+    pub(super) fn take(&mut self, run: &Run) {
         let missing = u64::from(run.missing);
         if missing >= BURST {
             self.burst(Burst { from: run.before.time, time: run.after.time, missing });
         }
         if run.is_long() {
+            self.long_count.0 += 1;
+            self.long_count.1 += missing;
             self.keep_long(Gap { before: run.before, after: run.after, missing });
         }
     }
@@ -202,6 +215,8 @@ impl Losses {
         self.bursts.extend(&right.bursts);
         self.bursts.truncate(BURSTS_KEPT);
         self.burst_count += right.burst_count;
+        self.long_count.0 += right.long_count.0;
+        self.long_count.1 += right.long_count.1;
         for gap in &right.long {
             self.keep_long(*gap);
         }

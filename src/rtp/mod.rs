@@ -8,6 +8,7 @@ mod jitter;
 mod neighbours;
 pub mod payload;
 mod payload_type;
+mod pending;
 mod sequence;
 mod window;
 

@@ -104,6 +104,22 @@ impl Neighbours {
         self.steps.iter().find(|step| step.ticks == 0).map_or(0, |step| step.count)
     }
 
+    /// Whether the timestamp went, from one packet to the next, by about `by` ticks more than it is used to, or whether that
+    /// cannot be told.
+    #[must_use]
+    pub fn may_jump(&self, by: i64, tolerance: i64) -> bool {
+        let Some(own) = self.most_frequent().map(|most| i64::from(most.ticks)) else { return true };
+        let is_by = |ticks: i32, used: i64| {
+            let more = i64::from(ticks).saturating_sub(used);
+            more.saturating_sub(by).saturating_abs() <= tolerance
+        };
+        // The last packet of a picture goes on as those of a picture do.
+        let used = [own, 0];
+        let shown = self.steps.iter().filter(|step| step.ticks != 0 && i64::from(step.ticks) != own);
+        let mut shown = shown.filter(|step| used.iter().any(|used| is_by(step.ticks, *used)));
+        self.steps.len() >= STEPS_KEPT || shown.next().is_some()
+    }
+
     /// The way that nine of ten pairs whose timestamp moves go, ticks.
     #[must_use]
     pub fn step(&self) -> Option<i32> {

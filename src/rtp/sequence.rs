@@ -11,14 +11,23 @@ use super::gaps::Losses;
 use super::gaps::Run;
 use super::gaps::Runs;
 use super::neighbours::Neighbours;
+use super::pending::Pending;
 use super::window::WINDOW;
 use super::window::Window;
 use crate::units::CaptureTime;
+use crate::units::Nanos;
 
 /// `MAX_DROPOUT`: numbers that may be missing at once (RFC 3550 appendix A.1).
 const MAX_DROPOUT: u16 = 3000;
 /// `MAX_MISORDER`: how far behind a late packet may be (RFC 3550 appendix A.1).
 const MAX_MISORDER: u16 = 100;
+/// How far behind a packet may be whose timestamp is behind in step with its number: half the numbers there are…
+const FAR: u16 = 1 << 15;
+/// … and how late it may be (chosen: longer than any queue holds a packet; who begins anew with the numbers and the
+/// timestamps that it had before seldom does so sooner).
+const LATEST: Nanos = Nanos::from_seconds(2);
+/// The step of the timestamp is taken over so many numbers or twice as many (chosen: a picture or so).
+const MARK: u16 = 64;
 /// Missing numbers from which a packet does not run on from the one before (chosen).
 const NEAR: u16 = 64;
 /// How far a part's numbers must have moved until nothing from before it is left in the window: what came before
@@ -98,6 +107,13 @@ impl SequenceCounts {
         self.received.saturating_sub(self.unique).saturating_sub(self.duplicates)
     }
 
+    /// So many that were taken for copies were late.
+    const fn come_late(&mut self, packets: u64) {
+        self.duplicates = self.duplicates.saturating_sub(packets);
+        self.unique += packets;
+        self.reordered += packets;
+    }
+
     const fn join(&mut self, other: &Self) {
         self.received += other.received;
         self.unique += other.unique;
@@ -119,6 +135,8 @@ struct Place {
     window: Window,
     /// How far the lowest number is below the highest, at most [`SETTLED`].
     below: u32,
+    /// Two packets some numbers back, the older one first: what the numbers' step in time and timestamp is.
+    marks: [Numbered; 2],
     /// What the next number would confirm as the first packet after a break.
     held: Option<Numbered>,
     runs: Runs,
@@ -127,7 +145,29 @@ struct Place {
 impl Place {
     fn new(packet: Numbered) -> Self {
         let window = Window::new(packet.number);
-        Self { highest: packet, window, below: 0, held: None, runs: Runs::default() }
+        Self { highest: packet, window, below: 0, marks: [packet; 2], held: None, runs: Runs::default() }
+    }
+
+    fn mark(&mut self, packet: Numbered) {
+        let [_, newer] = self.marks;
+        if packet.number / MARK != newer.number / MARK {
+            self.marks = [newer, packet];
+        }
+    }
+
+    /// Whether a packet so far behind is as old as its number says, and late by no more than a way may hold it.
+    fn is_late(&self, packet: &Numbered, behind: u16) -> bool {
+        let [from, _] = self.marks;
+        let numbers = i64::from(self.highest.number.wrapping_sub(from.number));
+        let step = |whole: i64| whole.saturating_mul(i64::from(behind)).checked_div(numbers);
+        let ticks = i64::from(self.highest.timestamp.wrapping_sub(from.timestamp).cast_signed());
+        let older = i64::from(self.highest.timestamp.wrapping_sub(packet.timestamp).cast_signed());
+        let took = self.highest.time.since(from.time).0;
+        let (Some(due), Some(sent)) = (step(ticks), step(took)) else { return false };
+        // Pictures have more packets or fewer: half of it either way (chosen).
+        let in_step = older.saturating_sub(due).saturating_abs() <= (due / 2).saturating_add(ticks);
+        let late = packet.time.since(self.highest.time).0.saturating_add(sent);
+        behind < FAR && ticks > 0 && took >= 0 && older > 0 && in_step && late <= LATEST.0
     }
 }
 
@@ -138,6 +178,7 @@ struct Sums {
     longest_gap: u16,
     neighbours: Neighbours,
     losses: Losses,
+    pending: Pending,
 }
 
 impl Sums {
@@ -145,6 +186,8 @@ impl Sums {
         self.counts.join(&right.counts);
         self.longest_gap = self.longest_gap.max(right.longest_gap);
         self.neighbours.join(&right.neighbours);
+        let filled = self.pending.join(&right.pending, right.counts.restarts > 0, &mut self.losses);
+        self.counts.come_late(filled);
         self.losses.join(&right.losses);
     }
 }
@@ -185,6 +228,7 @@ impl Core {
             && let Some(on) = from_held(held.number, number)
         {
             counts.restarts += 1;
+            self.sums.pending.broken(&mut self.sums.losses);
             place.runs.close_all(&mut self.sums.losses);
             let runs = Runs::after_break(place.highest, held);
             self.begin(held);
@@ -212,6 +256,9 @@ impl Core {
             counts.duplicates += 1;
             return Arrival::Duplicate;
         }
+        if place.is_late(&packet, behind) {
+            return self.far(packet, behind);
+        }
         match place.held {
             Some(held) if held.number == number => {
                 counts.duplicates += 1;
@@ -232,7 +279,7 @@ impl Core {
 
     fn forward(&mut self, packet: Numbered, by: u16) -> Arrival {
         let Some(place) = &mut self.place else { return Arrival::First };
-        let Sums { counts, longest_gap, neighbours, losses } = &mut self.sums;
+        let Sums { counts, longest_gap, neighbours, losses, pending } = &mut self.sums;
         let before = std::mem::replace(&mut place.highest, packet);
         counts.wraps += u64::from(packet.number < before.number);
         counts.unique += 1;
@@ -240,6 +287,8 @@ impl Core {
         place.window.forward(before.number, by);
         place.below = place.below.saturating_add(u32::from(by)).min(SETTLED);
         place.held = None;
+        place.mark(packet);
+        pending.forward(by);
         let missing = by.wrapping_sub(1);
         counts.near += u64::from(missing < NEAR);
         if missing > 0 {
@@ -251,9 +300,29 @@ impl Core {
         }
         place.runs.open(Run { before, after: packet, last: packet.number.wrapping_sub(1), missing });
         if !place.runs.is_empty() {
-            place.runs.close(packet.number, place.below, MAX_MISORDER, losses);
+            place.runs.close(packet.number, place.below, MAX_MISORDER, losses, pending);
         }
         if missing == 0 { Arrival::InOrder } else { Arrival::AfterGap { missing } }
+    }
+
+    /// A packet beyond what is held open for late ones.
+    fn far(&mut self, packet: Numbered, behind: u16) -> Arrival {
+        let Some(place) = &mut self.place else { return Arrival::First };
+        let counts = &mut self.sums.counts;
+        if place.below < SETTLED && u32::from(behind) > place.below {
+            // From before the first one; what else was sent then says nothing.
+            counts.unique += 1;
+            counts.expected += 1;
+            counts.reordered += 1;
+            return Arrival::Late;
+        }
+        if !place.runs.fill(packet.number) && !self.sums.pending.fill(behind) {
+            counts.duplicates += 1;
+            return Arrival::Duplicate;
+        }
+        counts.unique += 1;
+        counts.reordered += 1;
+        Arrival::Late
     }
 
     fn behind(&mut self, packet: Numbered, behind: u32) -> Arrival {
@@ -281,11 +350,14 @@ impl Core {
     }
 }
 
-/// The sequence of one flow: one SSRC. Memory: at most 11 KiB, and 40 KiB more where something may come before.
+/// The sequence of one flow: one SSRC. Memory: at most 21 KiB, 24 KiB more where it loses much, and 72 KiB more where
+/// something may come before.
 #[derive(Debug, Clone, Default)]
 pub struct Sequence {
     core: Core,
     log: Vec<Numbered>,
+    /// How far the numbers moved while they were logged.
+    moved: u32,
     /// The state after the log's last packet, once the log is complete; the sums of the core go on from there.
     logged: Option<Core>,
     is_beginning: bool,
@@ -305,8 +377,14 @@ impl Sequence {
         let arrival = self.core.push(packet);
         if !self.is_beginning && self.logged.is_none() {
             self.log.push(packet);
-            let moved = self.core.place.as_ref().is_some_and(|place| place.below == SETTLED);
-            if (moved && self.log.len() >= LEAST_LOGGED) || self.log.len() >= MOST_LOGGED {
+            // One jump, as after a first packet that came late, settles nothing.
+            match arrival {
+                Arrival::InOrder => self.moved += 1,
+                Arrival::AfterGap { missing } if missing < NEAR => self.moved += 1 + u32::from(missing),
+                Arrival::Restart => self.moved = 0,
+                _ => {}
+            }
+            if (self.moved >= SETTLED && self.log.len() >= LEAST_LOGGED) || self.log.len() >= MOST_LOGGED {
                 let sums = std::mem::take(&mut self.core.sums);
                 self.logged = Some(Core { place: self.core.place.clone(), sums });
             }
@@ -341,11 +419,7 @@ impl Sequence {
     /// The counts.
     #[must_use]
     pub fn counts(&self) -> SequenceCounts {
-        let mut counts = self.core.sums.counts;
-        if let Some(logged) = &self.logged {
-            counts.join(&logged.sums.counts);
-        }
-        counts
+        self.sums().counts
     }
 
     /// Most numbers missing at once when a gap opened.
@@ -363,7 +437,8 @@ impl Sequence {
     /// What is missing, with what late packets could still fill were there more.
     #[must_use]
     pub fn losses(&self) -> Losses {
-        let mut losses = self.sums().losses;
+        let Sums { mut losses, mut pending, .. } = self.sums();
+        pending.close(&mut losses);
         if let Some(place) = &self.core.place {
             place.runs.clone().close_all(&mut losses);
         }

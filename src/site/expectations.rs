@@ -108,8 +108,8 @@ impl fmt::Display for PtpVersion {
 pub struct LinkExpectations {
     /// Its speed.
     pub speed: Option<BitsPerSecond>,
-    /// The part of it that must stay free, in thousandths.
-    pub keep_free_thousandths: Option<u16>,
+    /// The part of it that must stay free, in millionths.
+    pub keep_free_millionths: Option<u32>,
 }
 
 /// A device that belongs to the site.

@@ -15,4 +15,4 @@ pub use expectations::{
 };
 pub use problem::Problem;
 pub use read::parse;
-pub use value::{clock, duration, mac, rate, thousandths};
+pub use value::{clock, duration, mac, millionths, rate};

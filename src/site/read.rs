@@ -33,7 +33,10 @@ pub fn parse(text: &str) -> Result<Site, Vec<Problem>> {
     let root = match DeTable::parse(text) {
         Ok(root) => root,
         Err(error) => {
-            told.wrong(&error.span().unwrap_or(0..0), None, error.message().to_owned());
+            let at = error.span().unwrap_or(0..0);
+            // The key that is there twice is what the message leaves out.
+            let key = text.get(at.clone()).filter(|_| error.message().contains("duplicate key"));
+            told.wrong(&at, key.map(|key| key.trim().to_owned()), error.message().to_owned());
             return Err(told.problems);
         }
     };
@@ -58,9 +61,9 @@ fn site(file: &Section<'_, '_>, told: &mut Text<'_>) -> Site {
     let mut devices: Vec<ListedDevice> = Vec::new();
     for section in file.sections("device", told) {
         let Some(device) = device(&section, told) else { continue };
-        match devices.iter().find(|other| is_twin(other, &device)) {
-            Some(other) => {
-                let text = format!("line {} lists a device of the same address already", other.line);
+        match devices.iter().find_map(|other| Some((other, shared(other, &device)?))) {
+            Some((other, what)) => {
+                let text = format!("line {} lists a device of the same {what} already", other.line);
                 told.wrong(&section.span, Some("device".to_owned()), text);
             }
             None => devices.push(device),
@@ -96,7 +99,7 @@ fn link(section: &Section<'_, '_>, told: &mut Text<'_>) -> LinkExpectations {
     section.only(&["speed", "keep_free"], told);
     LinkExpectations {
         speed: section.take("speed", rate, told),
-        keep_free_thousandths: section.take("keep_free", part, told),
+        keep_free_millionths: section.take("keep_free", part, told),
     }
 }
 
@@ -114,10 +117,23 @@ fn device(section: &Section<'_, '_>, told: &mut Text<'_>) -> Option<ListedDevice
     Some(ListedDevice { name: name?, mac, ip, clock, needs_clock, line: told.line(section.span.start) })
 }
 
-fn is_twin(one: &ListedDevice, other: &ListedDevice) -> bool {
-    (one.mac.is_some() && one.mac == other.mac)
-        || (one.ip.is_some() && one.ip == other.ip)
-        || (one.clock.is_some() && one.clock == other.clock)
+/// What makes two entries one device, or leaves them one name.
+fn shared(one: &ListedDevice, other: &ListedDevice) -> Option<&'static str> {
+    let is_own_mac = |one: &ListedDevice, other: &ListedDevice| {
+        one.mac.is_some() && other.mac.is_none() && one.mac == other.known_mac()
+    };
+    if one.clock.is_some() && one.clock == other.clock {
+        Some("clock")
+    } else if (one.mac.is_some() && one.mac == other.mac) || is_own_mac(one, other) || is_own_mac(other, one)
+    {
+        Some("MAC address")
+    } else if one.ip.is_some() && one.ip == other.ip {
+        Some("IP address")
+    } else if one.name == other.name {
+        Some("name")
+    } else {
+        None
+    }
 }
 
 fn planned(section: &Section<'_, '_>, told: &mut Text<'_>) -> Option<PlannedLoad> {
@@ -167,6 +183,9 @@ fn count(value: &DeValue<'_>) -> Result<u32, String> {
 
 fn domain(value: &DeValue<'_>) -> Result<WantedDomain, String> {
     if let Some(name) = value.as_str() {
+        if !name.is_empty() && name.bytes().all(|letter| letter.is_ascii_digit()) {
+            return Err(format!("write the number of a domain without quotes: domain = {name}"));
+        }
         let mut octets = [0; 16];
         let fits = name.len() <= octets.len() && !name.is_empty() && name.is_ascii();
         octets.iter_mut().zip(name.bytes()).for_each(|(octet, letter)| *octet = letter);
@@ -239,10 +258,10 @@ fn rate(value: &DeValue<'_>) -> Result<BitsPerSecond, String> {
     }
 }
 
-fn part(value: &DeValue<'_>) -> Result<u16, String> {
+fn part(value: &DeValue<'_>) -> Result<u32, String> {
     match value {
-        DeValue::Float(number) => value::thousandths(number.as_str()),
-        DeValue::Integer(number) => value::thousandths(number.as_str()),
+        DeValue::Float(number) => value::millionths(number.as_str()),
+        DeValue::Integer(number) => value::millionths(number.as_str()),
         _ => Err(format!("give a part of the whole, such as 0.25, not {}", kind(value))),
     }
 }

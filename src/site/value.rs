@@ -9,10 +9,13 @@ use crate::units::Nanos;
 /// Longest duration that makes sense here; what is longer is a slip (chosen: a day).
 const LONGEST_NS: u128 = 86_400_000_000_000;
 
+/// A number without a unit below this was not meant as bits a second (chosen: no stream or link is that slow).
+const LEAST_BARE: u64 = 1000;
+
 /// A rate: decimal bits per second, with `k`, `M`, `G` or `T` behind it or not: `670M`, `2.5G`.
 ///
 /// # Errors
-/// Where it is none, is 0, or has a fraction of a bit.
+/// Where it is none, is 0, has a fraction of a bit, or is below 1000 and has no unit.
 pub fn rate(text: &str) -> Result<BitsPerSecond, String> {
     let wrong = || "give decimal bits a second, such as 100M, 670M or 2.5G".to_owned();
     let text = text.trim();
@@ -26,6 +29,9 @@ pub fn rate(text: &str) -> Result<BitsPerSecond, String> {
     let bits = number.and_then(|number| scaled(number, power)).ok_or_else(wrong)?;
     match u64::try_from(bits) {
         Ok(0) | Err(_) => Err(wrong()),
+        Ok(bits) if bits < LEAST_BARE && power == 0 => {
+            Err(format!("{bits} bits a second? write the unit, such as {bits}M for megabits"))
+        }
         Ok(bits) => Ok(BitsPerSecond(bits)),
     }
 }
@@ -46,13 +52,13 @@ pub fn duration(text: &str) -> Result<Nanos, String> {
     i64::try_from(ns).map(Nanos).map_err(|_| wrong())
 }
 
-/// A part of a whole, 0 to 1 with up to three decimals, in thousandths.
+/// A part of a whole, 0 to 1 with up to six decimals, in millionths.
 ///
 /// # Errors
 /// Where it is none.
-pub fn thousandths(text: &str) -> Result<u16, String> {
-    let part = scaled(text.trim(), 3).filter(|part| *part <= 1000);
-    part.and_then(|part| u16::try_from(part).ok())
+pub fn millionths(text: &str) -> Result<u32, String> {
+    let part = scaled(text.trim(), 6).filter(|part| *part <= 1_000_000);
+    part.and_then(|part| u32::try_from(part).ok())
         .ok_or_else(|| "give a part of the whole, such as 0.25".to_owned())
 }
 
@@ -122,9 +128,24 @@ mod tests {
         ] {
             assert_eq!(rate(text), Ok(BitsPerSecond(bits)), "{text}");
         }
-        for text in
-            ["", "0", "G", "-1M", "1.5", "1e9", "1 G", "1GG", ".5G", "1,5G", "99999999999999T", "M670", "1µ"]
-        {
+        for text in [
+            "",
+            "0",
+            "G",
+            "-1M",
+            "1.5",
+            "1e9",
+            "1 G",
+            "1GG",
+            ".5G",
+            "5.G",
+            "8",
+            "999",
+            "1,5G",
+            "99999999999999T",
+            "M670",
+            "1µ",
+        ] {
             assert!(rate(text).is_err(), "{text}");
         }
     }
@@ -173,11 +194,11 @@ mod tests {
 
     #[test]
     fn a_part_of_the_whole_is_kept_exactly() {
-        assert_eq!(thousandths("0.25"), Ok(250));
-        assert_eq!(thousandths("1"), Ok(1000));
-        assert_eq!(thousandths("1.0"), Ok(1000));
-        for text in ["1.001", "0.2505", "-0.1", "25%", "2", "inf"] {
-            assert!(thousandths(text).is_err(), "{text}");
+        assert_eq!(millionths("0.25"), Ok(250_000));
+        assert_eq!(millionths("1"), Ok(1_000_000));
+        assert_eq!(millionths("1.0"), Ok(1_000_000));
+        for text in ["1.001", "0.2500005", "-0.1", "25%", "2", "inf"] {
+            assert!(millionths(text).is_err(), "{text}");
         }
     }
 }

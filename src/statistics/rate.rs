@@ -241,6 +241,8 @@ pub struct Rate {
     packets: u64,
     first: Option<(CaptureTime, u64)>,
     last: Option<CaptureTime>,
+    /// Time between its first and its last packet in which nobody watched.
+    unwatched: Nanos,
 }
 
 impl Rate {
@@ -339,12 +341,26 @@ impl Rate {
         self.last
     }
 
-    /// The mean from the first packet to the last. The first one's octets are left out, as they belong to the
+    /// Leaves times in which nobody watched out of the mean; they do not overlap.
+    pub fn leave_out(&mut self, holes: impl Iterator<Item = (CaptureTime, CaptureTime)>) {
+        let Some((first, last)) = self.first().zip(self.last) else { return };
+        let within = holes.map(|(from, until)| until.min(last).since(from.max(first)).max(Nanos::ZERO));
+        self.unwatched = within.fold(Nanos::ZERO, Nanos::saturating_add);
+    }
+
+    /// The time that was watched from the first packet to the last. `None` without packets.
+    #[must_use]
+    pub fn watched(&self) -> Option<Nanos> {
+        let (first, _) = self.first?;
+        Some(Nanos(self.last?.since(first).0.saturating_sub(self.unwatched.0)))
+    }
+
+    /// The mean over [`Rate::watched`]. The first packet's octets are left out, as they belong to the
     /// interval before it: a steady stream's mean is then exact. `None` where no time passed.
     #[must_use]
     pub fn mean(&self) -> Option<BitsPerSecond> {
-        let (first, octets) = self.first?;
-        BitsPerSecond::from_octets(self.total_octets.saturating_sub(octets), self.last?.since(first))
+        let (_, octets) = self.first?;
+        BitsPerSecond::from_octets(self.total_octets.saturating_sub(octets), self.watched()?)
     }
 
     /// The fullest bin of a width; bins at the capture's ends count as they are. `None` without packets.

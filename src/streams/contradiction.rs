@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use super::describe::KnownBy;
+use super::describe::Nature;
 use super::sessions::Described;
 use super::stream::Packets;
 use crate::units::NANOS_PER_SECOND;
@@ -41,6 +43,16 @@ pub enum Contradiction {
         /// Octets that there are.
         seen: u16,
     },
+    /// The timestamps run at another rate than that of the payload type, and nothing describes another meaning of it
+    /// (RFC 3551 section 6).
+    TypeRate {
+        /// The payload type.
+        payload_type: u8,
+        /// Hz of the payload type.
+        registered: u32,
+        /// Hz of the timestamps.
+        measured: u32,
+    },
     /// Packets hold another time than `a=ptime` says.
     PacketTime {
         /// That of the description.
@@ -54,7 +66,7 @@ impl Contradiction {
     /// Whether the encoding itself is in doubt: what the description says of it is then no fact.
     #[must_use]
     pub const fn is_of_format(&self) -> bool {
-        !matches!(self, Self::PacketTime { .. })
+        !matches!(self, Self::PacketTime { .. } | Self::TypeRate { .. })
     }
 }
 
@@ -68,6 +80,10 @@ impl fmt::Display for Contradiction {
             Self::ClockRate { described, measured } => {
                 write!(f, "described with {described} Hz, its timestamps run at {measured} Hz")
             }
+            Self::TypeRate { payload_type, registered, measured } => write!(
+                f,
+                "payload type {payload_type} means {registered} Hz, its timestamps run at {measured} Hz"
+            ),
             Self::Octets { encoding, channels, samples, due, seen } => write!(
                 f,
                 "described as {encoding} with {channels} channels, {samples} samples take {due} octets; its packets have \
@@ -99,6 +115,19 @@ fn sample_octets(encoding: &str) -> Option<i64> {
         "AM824" => Some(4),
         _ => None,
     }
+}
+
+/// Whether the timestamps speak against the payload type by which a stream is known.
+pub(super) fn of_type(
+    nature: &Nature,
+    payload_type: Option<u8>,
+    packets: &Packets,
+    count: u64,
+) -> Option<Contradiction> {
+    let (registered, measured) = nature.clock_rate.zip(packets.clock_rate)?;
+    let is_other = nature.known_by == KnownBy::PayloadType && registered != measured && count >= PACKETS;
+    let payload_type = payload_type.filter(|_| is_other)?;
+    Some(Contradiction::TypeRate { payload_type, registered, measured })
 }
 
 /// What of a description the packets, `count` in number, speak against. Rates and sizes of audio only: those of

@@ -3,10 +3,13 @@
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 
+use super::flow::Silence;
 use super::stream::Stream;
 use super::trace::Trace;
 use crate::statistics::Rate;
 use crate::units::BitsPerSecond;
+use crate::units::CaptureTime;
+use crate::units::Nanos;
 
 /// The speed a link is taken to have where nothing says (chosen: what most such networks are made of).
 pub const ASSUMED_SPEED: BitsPerSecond = BitsPerSecond(1_000_000_000);
@@ -45,6 +48,19 @@ pub struct Link {
     pub rate: Rate,
     /// Those octets in at most 128 bins over the capture.
     pub trace: Trace,
+    /// Times in which nothing at all was captured though others would have come: the capture missed them, or its clock was
+    /// set ahead. They count for no mean.
+    pub holes: Vec<Silence>,
+}
+
+impl Link {
+    /// How much of a time was watched: all of it but for the holes.
+    #[must_use]
+    pub fn watched_between(&self, from: CaptureTime, until: CaptureTime) -> Nanos {
+        let within = |hole: &Silence| hole.until.min(until).since(hole.from.max(from)).max(Nanos::ZERO);
+        let holes = self.holes.iter().map(within).fold(Nanos::ZERO, Nanos::saturating_add);
+        Nanos(until.since(from).0.saturating_sub(holes.0))
+    }
 }
 
 /// What one source sends.
@@ -54,7 +70,7 @@ pub struct Source {
     pub ip: IpAddr,
     /// Streams, media or not.
     pub streams: u64,
-    /// Sum of the streams' octets over the time that was looked at.
+    /// Mean of the streams' octets over the time that was watched.
     pub mean: BitsPerSecond,
     /// Octets on the wire over time, of all its streams together.
     pub rate: Rate,

@@ -2,6 +2,7 @@
 
 use super::minima::Minima;
 use crate::clock::LeaderTime;
+use crate::rtp::Neighbours;
 use crate::statistics::Point;
 use crate::statistics::interpolate;
 use crate::statistics::median;
@@ -39,6 +40,14 @@ const SAME_INSTANT: Nanos = Nanos::from_seconds(3);
 const SAME_SIZE: i64 = 100;
 /// The leader's values next to a jump of its time that tell its size (chosen).
 const NEXT: usize = 3;
+/// A jump up to this is the timestamp's own only where two neighbouring packets show it: a way gets longer or shorter by as
+/// much, by another route or a queue (chosen).
+const OF_THE_WAY: Nanos = Nanos(NANOS_PER_SECOND / 4);
+/// How far the two may differ, ns, and one part of so many (chosen: a mirror's queues move as much).
+const JUMP_SLACK: (i64, i64) = (500_000, 8);
+/// Beyond this a stream runs at another rate than the one it is held against (chosen: oscillators are within 100 ppm by
+/// IEEE 1588-2008 J.3.4.1, from memory).
+const MOST_PPM: f64 = 1000.0;
 /// Steps kept of one stream (chosen).
 const STEPS_KEPT: usize = 16;
 
@@ -83,6 +92,8 @@ pub struct MediaRate {
     pub offset: Option<Nanos>,
     /// Jumps.
     pub steps: Vec<MediaStep>,
+    /// Jumps of "capture less leader" at which it went on by the capture's clock: that one did not jump.
+    pub went_on_at: Vec<CaptureTime>,
 }
 
 impl MediaRate {
@@ -102,7 +113,7 @@ impl MediaRate {
 
 /// Works out the rate of a media clock of `clock_rate` Hz; `direct` is the offset of `a=mediaclk:direct=`.
 pub(super) fn rate(
-    minima: &Minima,
+    (minima, neighbours): (&Minima, &Neighbours),
     clock_rate: u32,
     leader: Option<&LeaderTime<'_>>,
     resolution: Nanos,
@@ -128,8 +139,14 @@ pub(super) fn rate(
         }
     }
     let mut steps = steps(&points);
+    let mut went_on_at = Vec::new();
     for (_, step) in &mut steps {
-        *step = step.filter(|step| !leader.is_some_and(|leader| is_the_leaders(leader, step)));
+        let of_leader = step.zip(leader).and_then(|(step, leader)| leaders_step(leader, &step));
+        if let Some(of_leader) = of_leader {
+            went_on_at.push(of_leader);
+            *step = None;
+        }
+        *step = step.filter(|step| is_the_timestamps(neighbours, clock_rate, step));
     }
     let calm = longest_calm(&points, &steps);
     let (first, last) = calm.first().zip(calm.last())?;
@@ -137,7 +154,7 @@ pub(super) fn rate(
     if calm.len() < LEAST_WINDOWS {
         return None;
     }
-    let slope = theil_sen(&thin(calm, POINTS))?;
+    let slope = theil_sen(&thin(calm, POINTS)).filter(|slope| slope.ppm.abs() <= MOST_PPM)?;
     let halves = calm.split_at(calm.len() / 2);
     let half_slopes = [halves.0, halves.1].map(|half| theil_sen(&thin(half, POINTS)).map(|slope| slope.ppm));
     let is_steady = half_slopes.iter().all(|half| half.is_some_and(|half| is_alike(half, slope.ppm)));
@@ -154,6 +171,7 @@ pub(super) fn rate(
         is_steady,
         offset: median(&phases).and_then(|phase| ScaledNanos(phase).nanos()),
         steps: jumps.collect(),
+        went_on_at,
     })
 }
 
@@ -213,15 +231,28 @@ fn level(stretch: &[Point], ends: bool, at_ns: i64, slope: f64) -> Option<i128> 
     median(&level.iter().skip(1).map(|point| point.value_scaled_ns).collect::<Vec<i128>>())
 }
 
-/// Whether it was the leader's time that jumped: the stream, which went on, then seems to jump the other way.
-fn is_the_leaders(leader: &LeaderTime<'_>, step: &MediaStep) -> bool {
-    leader.steps.iter().any(|of_leader| {
+/// The jump of the leader's time, where it was that which jumped: the stream, which went on, then seems to jump the other
+/// way.
+fn leaders_step(leader: &LeaderTime<'_>, step: &MediaStep) -> Option<CaptureTime> {
+    let found = leader.steps.iter().find(|of_leader| {
         // θ is the capture's clock less the leader's.
         let Some(size) = jump_at(leader.points, of_leader.time) else { return false };
         let apart = step.size.0.saturating_sub(size.0).saturating_abs();
         let allowed = size.0.saturating_abs() / SAME_SIZE + LEAST_STEP.nanos().unwrap_or_default().0;
         of_leader.time.since(step.time).0.saturating_abs() <= SAME_INSTANT.0 && apart <= allowed
-    })
+    });
+    found.map(|of_leader| of_leader.time)
+}
+
+/// Whether it may be the timestamps that jumped and not the way.
+fn is_the_timestamps(neighbours: &Neighbours, clock_rate: u32, step: &MediaStep) -> bool {
+    let size = step.size.0.saturating_abs();
+    let (least, part) = JUMP_SLACK;
+    let ticks = |ns: i64| {
+        let ticks = i128::from(ns) * i128::from(clock_rate) / i128::from(NANOS_PER_SECOND);
+        i64::try_from(ticks).unwrap_or(i64::MAX)
+    };
+    size > OF_THE_WAY.0 || neighbours.may_jump(ticks(step.size.0), ticks(least.max(size / part)))
 }
 
 /// How far the points on either side of an instant are apart.
@@ -260,6 +291,7 @@ mod tests {
             is_steady,
             offset: None,
             steps: Vec::new(),
+            went_on_at: Vec::new(),
         }
     }
 

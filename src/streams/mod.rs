@@ -45,6 +45,9 @@ pub use windows::{Carried, Window, Windows};
 
 pub use crate::rtp::Burst;
 
+use std::collections::BTreeMap;
+use std::net::IpAddr;
+
 use crate::capture::Record;
 use crate::clock::LeaderTime;
 use crate::frame::Fragment;
@@ -73,6 +76,10 @@ pub struct Context<'a> {
     pub sessions: &'a Sessions,
     /// The time of the site's leader.
     pub leader: Option<LeaderTime<'a>>,
+    /// The same of every version 2 domain by its number, the site's first.
+    pub by_domain: &'a [(u8, LeaderTime<'a>)],
+    /// The domain's number of each address whose device takes part in one only.
+    pub homes: &'a BTreeMap<IpAddr, u8>,
     /// Leaders that were seen: domain number and identity.
     pub leaders: &'a [(Option<u8>, [u8; 8])],
     /// The coarsest step of a stamp.
@@ -92,6 +99,8 @@ pub struct Wire {
     pub sources: Vec<Source>,
     /// All frames.
     pub link: Link,
+    /// Times in which nothing at all was captured, in order; the longest ones.
+    pub silences: Vec<Silence>,
     /// Flows that found no room in the table.
     pub folded: Folded,
     /// Frames without a time, which are in no stream.
@@ -163,18 +172,27 @@ impl Streams {
     /// What the flows are.
     #[must_use]
     pub fn conclude(self, context: Context<'_>) -> Wire {
-        let (flows, rates, folded) = self.table.into_parts();
+        let (flows, mut rates, folded) = self.table.into_parts();
+        let holes = self.silences.holes(self.link.packets());
+        let spans = || holes.iter().map(|hole| (hole.from, hole.until));
+        let mut link_rate = self.link.clone();
+        link_rate.leave_out(spans());
+        rates.values_mut().for_each(|rate| rate.leave_out(spans()));
         let grounds = stream::Grounds {
             sections: context.sessions.by_address(),
             leader: context.leader,
+            by_domain: context.by_domain,
+            homes: context.homes,
             leaders: context.leaders,
             resolution: context.resolution,
             silences: self.silences.all(),
+            shortest: self.silences.shortest(),
             link: &self.link,
         };
         let mut streams = stream::streams(flows, &grounds);
         for stream in &mut streams {
             stream.pauses.retain(|pause| !pause.is_of_all(self.silences.all()));
+            stream.leave_out(&holes);
         }
         twins::find(&mut streams);
         let sources = load::sources(&streams, &rates);
@@ -183,11 +201,12 @@ impl Streams {
             (None, Some(speed)) => (speed, SpeedKnownBy::CaptureFile),
             (None, None) => (ASSUMED_SPEED, SpeedKnownBy::Assumed),
         };
-        let link = Link { speed, known_by, rate: self.link, trace: self.link_trace };
+        let link = Link { speed, known_by, rate: link_rate, trace: self.link_trace, holes };
         Wire {
             streams,
             sources,
             link,
+            silences: self.silences.all().to_vec(),
             folded,
             untimed: self.untimed,
             fragments_left_out: self.fragments.left_out(),

@@ -33,6 +33,28 @@ const BURSTS_KEPT: usize = 16;
 /// Frames of others that a silence should have held, were it one stream's alone (chosen: of 10 none is luck no more).
 const OTHERS: i128 = 10;
 
+/// The silences of the whole capture that no one stream made.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Holes {
+    pub(super) kept: Vec<Silence>,
+    /// The shortest silence that is known, where there may be more as short.
+    pub(super) shortest: Option<Nanos>,
+}
+
+impl Holes {
+    /// Whether a gap as long as this may be one that is not known.
+    fn may_hold(&self, length: Nanos) -> bool {
+        // An eighth: streams have intervals of their own.
+        self.shortest.is_some_and(|shortest| length.0 <= shortest.0.saturating_add(shortest.0 / 8))
+    }
+
+    /// Whether one of the gaps of a stream that were not kept, each shorter than this, may be one of them.
+    fn may_hold_any(&self, shorter: Option<Nanos>) -> bool {
+        let is_such = |silence: &Silence| shorter.is_none_or(|most| silence.length().0 <= most.0);
+        self.shortest.is_some() || self.kept.iter().any(is_such)
+    }
+}
+
 /// What is known of a stream's clock.
 #[derive(Debug, Clone)]
 pub(super) struct Clock {
@@ -77,8 +99,8 @@ pub(super) fn holes(silences: &[Silence], others: u64, span: Nanos) -> Vec<Silen
 }
 
 /// Tells what is missing; `holes` are those of the whole capture.
-pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, holes: &[Silence]) -> Missing {
-    let is_hole = |gap: &Gap| silence(gap).is_of_all(holes);
+pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, holes: &Holes) -> Missing {
+    let is_hole = |gap: &Gap| silence(gap).is_of_all(&holes.kept);
     let mut missing = Missing {
         expected: counts.expected,
         lost: counts.lost(),
@@ -88,7 +110,7 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
         ..Missing::default()
     };
     missing.bursts = losses.bursts;
-    missing.bursts.retain(|burst| !Silence { from: burst.from, until: burst.time }.is_of_all(holes));
+    missing.bursts.retain(|burst| !Silence { from: burst.from, until: burst.time }.is_of_all(&holes.kept));
     let mut before: Option<&Gap> = None;
     for gap in &losses.long {
         let numbers = u64::from(forward(gap)).saturating_sub(1);
@@ -100,10 +122,11 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
             _ => 0,
         };
         if is_hole(gap) {
-            missing.lost = missing.lost.saturating_sub(gap.missing);
-            missing.expected = missing.expected.saturating_sub(gap.missing);
+            missing.forgive(gap.missing, u64::from(gap.missing >= BURST));
             missing.not_captured += gap.missing.saturating_add(beyond);
-            missing.burst_count = missing.burst_count.saturating_sub(u64::from(gap.missing >= BURST));
+        } else if gap.missing > 0 && holes.may_hold(gap.length()) {
+            missing.forgive(gap.missing, u64::from(gap.missing >= BURST));
+            missing.unclear += 1;
         } else if beyond > 0 {
             missing.lost += beyond;
             missing.expected += beyond;
@@ -114,6 +137,13 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
                 None => missing.burst(Burst { from, time, missing: gap.missing.saturating_add(beyond) }, gap),
             }
         }
+    }
+    let (all, numbers) = losses.long_count;
+    let beyond = all.saturating_sub(u64::try_from(losses.long.len()).unwrap_or(u64::MAX));
+    if beyond > 0 && holes.may_hold_any(losses.long.last().map(Gap::length)) {
+        let kept: u64 = losses.long.iter().map(|gap| gap.missing).sum();
+        missing.forgive(numbers.saturating_sub(kept), beyond);
+        missing.unclear += beyond;
     }
     for gap in &losses.breaks {
         // What turned out to belong to what follows is counted there.
@@ -138,6 +168,13 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
 }
 
 impl Missing {
+    /// Takes numbers, and the bursts they are, from what was lost.
+    const fn forgive(&mut self, numbers: u64, bursts: u64) {
+        self.lost = self.lost.saturating_sub(numbers);
+        self.expected = self.expected.saturating_sub(numbers);
+        self.burst_count = self.burst_count.saturating_sub(bursts);
+    }
+
     fn burst(&mut self, burst: Burst, gap: &Gap) {
         // One that was three or more by its numbers is counted already.
         self.burst_count += u64::from(gap.missing < BURST);
@@ -175,6 +212,11 @@ fn across(gap: &Gap, clock: &Clock) -> Across {
             let packets = ticks / step;
             if ticks % step != 0 || (packets - forward).rem_euclid(RANGE) != 0 {
                 return Across::Anew;
+            }
+            // More than go into the time that passed are no loss that can be told.
+            let due = due / step;
+            if packets - due > (due / UNEVEN_PART).max(UNEVEN_LEAST) {
+                return Across::CannotTell;
             }
             packets
         }
@@ -217,7 +259,7 @@ mod tests {
 
     fn told(sequence: &Sequence, rate: Option<u32>) -> Missing {
         let clock = Clock { rate, neighbours: sequence.neighbours() };
-        judge(&sequence.counts(), sequence.losses(), &clock, &[])
+        judge(&sequence.counts(), sequence.losses(), &clock, &Holes::default())
     }
 
     fn in_short(missing: &Missing) -> (u64, u64, u64, u64) {
@@ -292,13 +334,51 @@ mod tests {
             until: CaptureTime(until * 1_000_000),
         });
         let span = Nanos::from_seconds(20);
-        let of = |holes: &[Silence]| judge(&sequence.counts(), sequence.losses(), &clock, holes);
-        let both = of(&holes(&silences, 9800, span));
+        let of = |holes: Vec<Silence>| {
+            let holes = Holes { kept: holes, shortest: None };
+            judge(&sequence.counts(), sequence.losses(), &clock, &holes)
+        };
+        let both = of(holes(&silences, 9800, span));
         assert_eq!((both.lost, both.not_captured, both.burst_count, both.expected), (0, 10_200, 0, 9800));
-        let one = of(&holes(&silences[..1], 9800, span));
+        let one = of(holes(&silences[..1], 9800, span));
         assert_eq!((one.lost, one.not_captured, one.burst_count, one.expected), (10_000, 200, 1, 19_800));
         // Where nothing else is on the wire, nothing is shown.
-        let none = of(&holes(&silences, 5, span));
+        let none = of(holes(&silences, 5, span));
         assert_eq!((none.lost, none.not_captured, none.burst_count), (10_200, 0, 2));
+    }
+
+    #[test]
+    fn of_more_holes_than_are_kept_the_rest_is_not_called_lost() {
+        // 300 holes of 100 ms, 10 numbers each; the first are longer.
+        let mut sequence = Sequence::default();
+        let mut silences = Vec::new();
+        let mut at = 0_i64;
+        for number in 0..30_000_i64 {
+            if number % 100 >= 90 {
+                continue;
+            }
+            let hole = if number % 100 == 0 && number > 0 { 100_000_000 - number * 10 } else { 1_000_000 };
+            if hole > 1_000_000 {
+                silences.push(Silence { from: CaptureTime(at), until: CaptureTime(at + hole) });
+            }
+            at += hole;
+            let timestamp = u32::try_from(number * 480).unwrap();
+            sequence.push(Numbered {
+                number: u16::try_from(number).unwrap(),
+                timestamp,
+                time: CaptureTime(at),
+            });
+        }
+        let clock = Clock { rate: None, neighbours: sequence.neighbours() };
+        let of = |kept: &[Silence], shortest: Option<i64>| {
+            let holes = Holes { kept: kept.to_vec(), shortest: shortest.map(Nanos) };
+            let missing = judge(&sequence.counts(), sequence.losses(), &clock, &holes);
+            (missing.lost, missing.not_captured, missing.unclear, missing.burst_count)
+        };
+        assert_eq!(of(&silences, None), (0, 2560, 43, 0));
+        // Where none of the capture's silences is as short, what is missing there was lost.
+        assert_eq!(of(&silences[..20], None), (2790, 200, 0, 279));
+        assert_eq!(of(&silences[..256], Some(99_000_000)), (0, 2560, 43, 0));
+        assert_eq!(of(&[], None), (2990, 0, 0, 299));
     }
 }

@@ -36,6 +36,8 @@ pub struct Described {
     pub map: Option<RtpMap>,
     /// The grandmaster of `a=ts-refclk:ptp=`.
     pub reference: Option<[u8; 8]>,
+    /// Whether the reference is PTP, whoever's.
+    pub is_ptp: bool,
     /// Its domain's number.
     pub domain: Option<u8>,
     /// Whether that is a leader that was seen, in that domain; `None` where no grandmaster is named or no leader was
@@ -112,6 +114,8 @@ pub(super) fn described(
         Some(PtpDomain::Number(number)) => Some(*number),
         _ => None,
     });
+    let clocks = session.reference_clocks_of(media);
+    let is_ptp = clocks.iter().any(|clock| matches!(clock, ReferenceClock::Ptp { .. }));
     let is_named = |leader: &(Option<u8>, [u8; 8])| {
         Some(leader.1) == reference && (domain.is_none() || leader.0 == domain)
     };
@@ -129,6 +133,7 @@ pub(super) fn described(
         packet_time: media.packet_time,
         map: media.rtp_maps.iter().find(|map| Some(map.payload_type) == payload_type).cloned(),
         reference,
+        is_ptp,
         domain,
         media_clock: session.media_clock_of(media).cloned(),
     })

@@ -146,7 +146,9 @@ impl Signs {
     pub(super) fn format(&self) -> Option<Format> {
         let shown = |(format, case): &(Format, &Case)| {
             let enough = match format {
-                Format::Uncompressed | Format::Ancillary => case.steps >= STEPS,
+                // Pictures of one row are none.
+                Format::Uncompressed => case.steps >= STEPS && case.units >= STEPS / 2,
+                Format::Ancillary => case.steps >= STEPS,
                 _ => case.units >= UNITS && case.steps >= STEPS.min(2 * UNITS),
             };
             !case.broken && enough
@@ -287,7 +289,7 @@ fn case_jpeg_2000(case: &mut Case, rtp: Rtp, payload: &[u8], octets: u16) -> Opt
     Some(())
 }
 
-/// The rows' lengths fill the packet (RFC 4175 section 4.3); where a picture ends there may be padding (ST 2110-20
+/// The rows go on from packet to packet, and their lengths fill the packet (RFC 4175 section 4.3); where a picture ends there may be padding (ST 2110-20
 /// clause 6.3.3, from memory).
 fn case_uncompressed(case: &mut Case, rtp: Rtp, payload: &[u8], octets: u16) -> Option<()> {
     let header = match uncompressed(payload) {
@@ -299,6 +301,11 @@ fn case_uncompressed(case: &mut Case, rtp: Rtp, payload: &[u8], octets: u16) -> 
     let filled = rows + header.header_octets;
     if filled == usize::from(octets) && rows > 0 {
         case.steps = case.steps.saturating_add(1);
+        let place = header.segments().first().map(|first| (u32::from(first.row), u32::from(first.offset)))?;
+        // Ancillary data, whose line number stands there too, stays at one.
+        let moves = matches!(case.open, Open::Next(row, offset) if (row, offset) != place);
+        case.units = case.units.saturating_add(u16::from(moves));
+        case.open = Open::Next(place.0, place.1);
         return Some(());
     }
     (rtp.marker && filled < usize::from(octets)).then_some(())

@@ -11,8 +11,13 @@ use crate::units::Nanos;
 /// The shortest silence that is kept (chosen: 1/16 s, below which a pause of the whole capture is none for the
 /// elections either).
 const SHORTEST: Nanos = Nanos(NANOS_PER_SECOND / 16);
-/// Silences kept, the longest (chosen: 4 KiB).
-const KEPT: usize = 256;
+/// A silence is a hole in which nobody watched from so many frames on that would have come in it at the mean rate of all
+/// (chosen: a network does not fall silent for that long, as its clock alone speaks all the time).
+const MISSED: i128 = 20;
+/// And from this length on (chosen: what is shorter moves no mean that is read in whole seconds).
+const SHORTEST_HOLE: Nanos = Nanos::from_seconds(1);
+/// Silences kept, the longest (chosen: 16 KiB).
+const KEPT: usize = 1024;
 
 /// The silences of a stretch, in order of time.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -98,6 +103,25 @@ impl Silences {
         std::iter::once(before).chain(inner).chain([after]).filter(|each| each.from < each.until).collect()
     }
 
+    /// The shortest that is kept, where there may be more as short.
+    pub(super) fn shortest(&self) -> Option<Nanos> {
+        let full = self.kept.len() >= KEPT;
+        full.then(|| self.kept.iter().map(|silence| silence.length()).min()).flatten()
+    }
+
+    /// The silences in which nobody watched: the capture missed that time, or its clock was set ahead. `frames` is the
+    /// number of frames of the whole.
+    pub(super) fn holes(&self, frames: u64) -> Vec<Silence> {
+        let Some((first, last)) = self.ends else { return Vec::new() };
+        let span = i128::from(last.since(first).0);
+        let is_hole = |silence: &&Silence| {
+            let length = silence.length();
+            length >= SHORTEST_HOLE
+                && i128::from(length.0).saturating_mul(i128::from(frames)) >= MISSED.saturating_mul(span)
+        };
+        self.kept.iter().filter(is_hole).copied().collect()
+    }
+
     /// In order of time.
     pub(super) fn all(&self) -> &[Silence] {
         &self.kept
@@ -137,10 +161,31 @@ mod tests {
 
     #[test]
     fn of_many_silences_the_longest_are_kept() {
-        let times: Vec<i64> = (0..1000).map(|at| at * 100_000_000 + (at / 990) * 1_000_000_000).collect();
+        let times: Vec<i64> = (0..2000).map(|at| at * 100_000_000 + (at / 1990) * 1_000_000_000).collect();
         let silences = heard(&times);
         assert_eq!(silences.all().len(), KEPT);
+        assert_eq!(silences.shortest(), Some(Nanos(100_000_000)));
+        assert_eq!(heard(&times[..500]).shortest(), None);
         assert!(silences.all().iter().any(|silence| silence.length() > Nanos::from_seconds(1)));
+    }
+
+    fn holes(times: &[i64]) -> Vec<(i64, i64)> {
+        let frames = u64::try_from(times.len()).unwrap();
+        heard(times).holes(frames).iter().map(|hole| (hole.from.0, hole.until.0)).collect()
+    }
+
+    #[test]
+    fn a_silence_in_which_others_would_have_come_is_a_hole_and_a_sparse_capture_has_none() {
+        let second = 1_000_000_000;
+        let dense: Vec<i64> = (0..100).map(|at| at * second / 10).collect();
+        let gap = |length: i64| -> Vec<i64> {
+            let later = dense.iter().map(|at| at + 10 * second + length);
+            dense.iter().copied().chain(later).collect()
+        };
+        assert_eq!(holes(&gap(50 * second)), [(99 * second / 10, 60 * second)]);
+        assert_eq!(holes(&gap(second / 2)), []);
+        let sparse: Vec<i64> = (0..100).map(|at| at * 4 * second).collect();
+        assert_eq!(holes(&sparse), []);
     }
 
     proptest! {

@@ -27,12 +27,14 @@ use super::trace::RateChange;
 use super::trace::Trace;
 use crate::clock::LeaderTime;
 use crate::rtp::Burst;
+use crate::rtp::Neighbours;
 use crate::sdp;
 use crate::sdp::MediaClock;
 use crate::statistics::Rate;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::MacAddress;
+use crate::units::NANOS_PER_SECOND;
 use crate::units::Nanos;
 
 /// What RTP's sequence numbers and timestamps say.
@@ -101,8 +103,8 @@ pub struct Stream {
     pub rtp: Option<RtpCounts>,
     /// Empty where it is no RTP.
     pub packets: Packets,
-    /// The mean time from packet to packet as they were sent, lost ones included, where that agrees with the median; else
-    /// the median.
+    /// The time from packet to packet by the timestamps, where nine of ten go on alike; else the mean as they were sent,
+    /// lost ones included, where that agrees with the median; else the median.
     pub every: Option<Nanos>,
     /// Times between packets.
     pub intervals: Intervals,
@@ -132,6 +134,21 @@ pub struct Stream {
 }
 
 impl Stream {
+    /// Leaves holes of the whole capture out of its means.
+    pub(super) fn leave_out(&mut self, holes: &[Silence]) {
+        let whole = self.rate.watched();
+        self.rate.leave_out(holes.iter().map(|hole| (hole.from, hole.until)));
+        let (Some(whole), Some(watched)) = (whole, self.rate.watched()) else { return };
+        if watched == whole || watched <= Nanos::ZERO {
+            return;
+        }
+        let longer = |mean: BitsPerSecond| {
+            let bits = i128::from(mean.0).saturating_mul(i128::from(whole.0)) / i128::from(watched.0);
+            BitsPerSecond(u64::try_from(bits).unwrap_or(u64::MAX))
+        };
+        self.payload_mean = self.payload_mean.map(longer);
+    }
+
     /// Its first packet.
     #[must_use]
     pub fn first(&self) -> Option<CaptureTime> {
@@ -164,19 +181,37 @@ impl Stream {
 pub(super) struct Grounds<'a> {
     pub(super) sections: BTreeMap<(IpAddr, u16), Vec<(&'a sdp::Session, usize)>>,
     pub(super) leader: Option<LeaderTime<'a>>,
+    pub(super) by_domain: &'a [(u8, LeaderTime<'a>)],
+    pub(super) homes: &'a BTreeMap<IpAddr, u8>,
     pub(super) leaders: &'a [(Option<u8>, [u8; 8])],
     pub(super) resolution: Nanos,
     /// Times in which nothing was captured, of all that was.
     pub(super) silences: &'a [Silence],
+    /// The shortest of them, where there may be more as short.
+    pub(super) shortest: Option<Nanos>,
     pub(super) link: &'a Rate,
 }
 
-impl Grounds<'_> {
+impl<'a> Grounds<'a> {
     /// The silences of everything that `own` alone cannot have made.
-    fn holes(&self, own: &Rate) -> Vec<Silence> {
+    fn holes(&self, own: &Rate) -> outages::Holes {
         let span =
             self.link.first().zip(self.link.last()).map_or(Nanos::ZERO, |(first, last)| last.since(first));
-        outages::holes(self.silences, self.link.packets().saturating_sub(own.packets()), span)
+        let kept = outages::holes(self.silences, self.link.packets().saturating_sub(own.packets()), span);
+        outages::Holes { kept, shortest: self.shortest }
+    }
+
+    /// The leader that a stream's clock is to follow: of the domain that its description names, else of the one that its
+    /// sender takes part in, else the site's.
+    fn leader_of(&self, key: &FlowKey, described: Option<&Described>) -> Option<LeaderTime<'a>> {
+        let source = match key {
+            FlowKey::Udp { source, .. } => Some(source),
+            FlowKey::Avtp { .. } => None,
+        };
+        let named = described.and_then(|described| described.domain);
+        let own = named.or_else(|| self.homes.get(source?).copied());
+        let Some(own) = own else { return self.leader };
+        self.by_domain.iter().find(|(number, _)| *number == own).map(|(_, leader)| *leader)
     }
 }
 
@@ -255,26 +290,32 @@ fn stream(
         step: neighbours.step(),
         clock_rate: media::clock_rate(&neighbours),
     });
-    let contradictions = described.as_ref().map_or_else(Vec::new, |described| {
+    let mut contradictions = described.as_ref().map_or_else(Vec::new, |described| {
         contradiction::of(described, payload_type, &packets, measured.rate.packets())
     });
-    let believed = described.as_ref().filter(|_| !contradictions.iter().any(Contradiction::is_of_format));
+    let is_of_format = contradictions.iter().any(Contradiction::is_of_format);
+    let believed = described.as_ref().filter(|_| !is_of_format);
     let nature = match media {
         Some(media) => describe::rtp(&measured, media, &neighbours, format, believed),
         None => describe::plain(&measured, payload, matches!(key, FlowKey::Avtp { .. })),
     };
+    contradictions.extend(contradiction::of_type(&nature, payload_type, &packets, measured.rate.packets()));
     // What was measured by a guess counts where the guess was right.
     let guessed = media.filter(|media| media.clock_rate.is_some() && media.clock_rate == nature.clock_rate);
-    let direct = described.as_ref().and_then(|described| match described.media_clock {
-        Some(MediaClock::Direct { offset, .. }) => offset,
-        _ => None,
-    });
+    // Of PTP time the timestamps are only where the reference is PTP.
+    let direct =
+        believed.filter(|described| described.is_ptp).and_then(|described| match described.media_clock {
+            Some(MediaClock::Direct { offset, .. }) => offset,
+            _ => None,
+        });
+    let leader = grounds.leader_of(&key, described.as_ref());
     let media_rate = guessed.and_then(|media| {
         let (minima, rate) = (media.minima.as_ref()?, media.clock_rate?);
-        media_clock::rate(minima, rate, grounds.leader.as_ref(), grounds.resolution, direct)
+        let packets = (minima, &neighbours);
+        media_clock::rate(packets, rate, leader.as_ref(), grounds.resolution, direct)
     });
     let missing = media.map(|media| {
-        let clock = outages::Clock { rate: nature.clock_rate, neighbours };
+        let clock = outages::Clock { rate: nature.clock_rate, neighbours: neighbours.clone() };
         let holes = grounds.holes(&measured.rate);
         outages::judge(&media.sequence.counts(), media.sequence.losses(), &clock, &holes)
     });
@@ -296,6 +337,8 @@ fn stream(
     let mean = span.0.checked_div(i64::try_from(measured.rate.packets()).unwrap_or(i64::MAX));
     let long = mean.unwrap_or(0).saturating_mul(i64::try_from(PAUSE_INTERVALS).unwrap_or(i64::MAX));
     let is_pause = |silence: &&Silence| silence.until.since(silence.from).0 > long;
+    let every =
+        of_step(&packets, &nature, &neighbours).or_else(|| every(&measured.intervals, rtp.as_ref(), span));
     Stream {
         key,
         macs: measured.marks.macs().to_vec(),
@@ -307,7 +350,7 @@ fn stream(
         ),
         rtp,
         packets,
-        every: every(&measured.intervals, rtp.as_ref(), span),
+        every,
         contradictions,
         dscp: measured.marks.dscp(),
         pcp: measured.marks.pcp(),
@@ -324,6 +367,13 @@ fn stream(
         rate: measured.rate,
         intervals: measured.intervals,
     }
+}
+
+/// The time from packet to packet as the timestamps have it, where each packet has its own and nine of ten go on alike.
+fn of_step(packets: &Packets, nature: &Nature, neighbours: &Neighbours) -> Option<Nanos> {
+    let rate = packets.clock_rate.filter(|rate| nature.clock_rate == Some(*rate))?;
+    let step = packets.step.filter(|step| *step > 0 && neighbours.still() == 0)?;
+    i64::from(step).saturating_mul(NANOS_PER_SECOND).checked_div(i64::from(rate)).map(Nanos)
 }
 
 /// An eighth is what the median may be off by.

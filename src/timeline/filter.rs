@@ -8,10 +8,11 @@ use crate::report::Document;
 use crate::report::EventDocument;
 
 /// Every kind of event.
-pub const KINDS: [&str; 23] = [
+pub const KINDS: [&str; 24] = [
     "leader-elected",
     "leader-changed",
     "leader-lost",
+    "leader-not-heard",
     "rival-began",
     "rival-ended",
     "announced-data-changed",

@@ -23,6 +23,11 @@ pub fn group(events: &[EventDocument]) -> Vec<Vec<usize>> {
     let mut incidents: Vec<Vec<usize>> = Vec::new();
     let mut open: Vec<Open<'_>> = Vec::new();
     for (index, event) in events.iter().enumerate() {
+        // That somebody leads at the capture's beginning is no fault, so what comes after it is none of its consequences.
+        if event.kind == "leader-elected" {
+            incidents.push(vec![index]);
+            continue;
+        }
         open.retain(|incident| event.at_s - incident.latest_s <= WINDOW_S);
         let home = open.iter_mut().rev().find(|incident| incident.is_related_to(event));
         let known = home.and_then(|incident| {
@@ -120,8 +125,9 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
 /// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
-    const CAUSES_FIRST: [&str; 23] = [
+    const CAUSES_FIRST: [&str; 24] = [
         "leader-lost",
+        "leader-not-heard",
         "time-step",
         "rival-began",
         "announced-data-changed",
@@ -177,6 +183,16 @@ mod tests {
         let incidents = group(&events);
         assert_eq!(incidents, [vec![0], vec![1, 2, 3, 4], vec![5]]);
         assert_eq!(cause(&events, &incidents[1]), Some(1));
+    }
+
+    #[test]
+    fn that_somebody_leads_first_is_no_part_of_what_goes_wrong_right_after() {
+        let events = [
+            event(0.4, "leader-elected", Some("a"), Some("one")),
+            event(8.0, "leader-lost", Some("a"), Some("one")),
+            event(9.0, "answers-stopped", Some("a"), Some("three")),
+        ];
+        assert_eq!(group(&events), [vec![0], vec![1, 2]]);
     }
 
     #[test]

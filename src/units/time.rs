@@ -27,11 +27,12 @@ impl Nanos {
         Self(self.0.saturating_add(other.0))
     }
 
-    /// Seconds rounded to three decimals, as reasons and findings write an instant: `31.250 s`. Below 0 is written as 0.
+    /// Seconds rounded to three decimals, as reasons and findings write an instant: `31.250 s`, and `-0.500 s` below 0.
     #[must_use]
     pub fn as_seconds_text(self) -> String {
-        let ms = self.0.max(0).saturating_add(500_000) / 1_000_000;
-        format!("{}.{:03} s", ms / 1000, ms % 1000)
+        let ms = self.0.unsigned_abs().saturating_add(500_000) / 1_000_000;
+        let sign = if self.0 < 0 && ms > 0 { "-" } else { "" };
+        format!("{sign}{}.{:03} s", ms / 1000, ms % 1000)
     }
 
     /// This duration `factor` times, saturating at the range's ends.
@@ -116,7 +117,11 @@ mod tests {
             (31_250_499_999, "31.250 s"),
             (31_250_500_000, "31.251 s"),
             (-1, "0.000 s"),
-            (i64::MAX, "9223372036.854 s"),
+            (-499_999, "0.000 s"),
+            (-500_000, "-0.001 s"),
+            (-12_345_678_900, "-12.346 s"),
+            (i64::MAX, "9223372036.855 s"),
+            (i64::MIN, "-9223372036.855 s"),
         ] {
             assert_eq!(Nanos(ns).as_seconds_text(), text);
         }

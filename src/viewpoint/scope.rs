@@ -224,7 +224,12 @@ impl Scope {
         if self.counts.ptp_general > 0 {
             return Sight::Yes;
         }
-        Sight::CannotTell(if self.counts.ptp_event > 0 {
+        // A filter by UDP port leaves neither media nor group membership.
+        let is_unfiltered = self.counts.other_udp > 0 && self.counts.reports > 0;
+        Sight::CannotTell(if self.counts.ptp_event > 0 && is_unfiltered {
+            "event messages were captured and no general message, but other traffic, which no filter by port leaves: \
+             nobody sends them, or the leader's direction is missing"
+        } else if self.counts.ptp_event > 0 {
             "event messages were captured and no general message: a capture filter may have taken them out"
         } else {
             "no PTP was captured"

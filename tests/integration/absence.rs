@@ -8,6 +8,9 @@ use downbeat::findings;
 use downbeat::findings::Severity;
 use downbeat::viewpoint::Seat;
 
+use crate::support::craft::frame::Ipv4Way;
+use crate::support::craft::frame::ethernet;
+use crate::support::craft::frame::udp;
 use crate::support::craft::ptp_v2::Body;
 use crate::support::stage::Actor;
 use crate::support::stage::Stage;
@@ -416,7 +419,15 @@ fn syncs_are_missing_only_where_they_would_be_seen() {
 
 /// A version 1 domain beside one of version 2, whose followers ask as given, and nobody who joins them.
 fn two_versions(by_group: bool) -> Analysis {
+    beside_one_another(by_group, None)
+}
+
+/// The same with a stream between these devices.
+fn beside_one_another(by_group: bool, stream: Option<(u8, u8)>) -> Analysis {
     let mut stage = Stage::default();
+    if let Some((from, to)) = stream {
+        streams(&mut stage, &actor(from), &actor(to));
+    }
     let old = actor(7);
     stage.announces(0..=30, &[&leader()]);
     for second in 0..=25_u16 {
@@ -430,11 +441,49 @@ fn two_versions(by_group: bool) -> Analysis {
     stage.analysis(END)
 }
 
+/// RTP to one receiver, 50 packets a second.
+fn streams(stage: &mut Stage, from: &Actor, to: &Actor) {
+    let way = Ipv4Way {
+        source: from.ip.unwrap(),
+        destination: to.ip.unwrap(),
+        ttl: 64,
+        dscp: 34,
+        identification: 0,
+    };
+    for number in 0..1000_u16 {
+        let mut packet = vec![0x80, 97];
+        packet.extend(number.to_be_bytes());
+        packet.extend((u32::from(number) * 960).to_be_bytes());
+        packet.extend([0, 0, 0, 7]);
+        packet.extend([0; 288]);
+        let datagram = udp(&way, 5004, 5004, &packet);
+        stage.frame_passes(
+            Some(at(i64::from(number) * 20 + 7)),
+            ethernet(to.mac, from.mac, 0x0800, &datagram),
+        );
+    }
+}
+
+#[test]
+fn two_versions_side_by_side_are_a_fault_only_where_a_stream_crosses() {
+    let rows = [
+        (None, Severity::Info, "no stream is seen to cross"),
+        (Some((2, 3)), Severity::Info, "no stream is seen to cross"),
+        (Some((2, 8)), Severity::Critical, "a stream crosses between them"),
+    ];
+    for (stream, severity, words) in rows {
+        let judgement = findings::judge(&beside_one_another(true, stream));
+        let own = judgement.findings.iter().find(|finding| finding.id == "version-mix").unwrap();
+        assert_eq!(own.severity, severity, "{stream:?} {}", own.title);
+        assert!(own.title.contains(words), "{}", own.title);
+    }
+}
+
 #[test]
 fn two_versions_are_called_unjoined_only_where_the_joining_device_would_be_seen() {
     let joined = two_versions(true);
     let judgement = findings::judge(&joined);
-    assert!(judgement.findings.iter().any(|f| f.id == "version-mix" && f.severity == Severity::Major));
+    assert!(judgement.findings.iter().any(|f| f.id == "version-mix" && f.severity == Severity::Info));
     let hidden = two_versions(false);
     assert!(!has(&hidden, "version-mix"));
     assert!(not_judged(&hidden, "version-mix").unwrap().contains("ask by unicast"));

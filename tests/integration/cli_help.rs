@@ -43,7 +43,10 @@ fn the_manual_has_a_page_for_the_program_and_for_every_command() {
         assert!(page.contains(&format!(".TH downbeat-{command} 1")), "{page}");
     }
     let check = printed(&["man", "check"]);
-    assert!(check.contains("fail\\-on") && check.contains("Exit status"), "{check}");
+    assert!(check.contains("fail\\-on") && check.contains(".SH EXIT STATUS\n0 nothing"), "{check}");
+    assert!(check.contains("<\\fIFILE\\fR>..."), "{check}");
+    let explain = printed(&["man", "explain"]);
+    assert!(!explain.contains(">..."), "{explain}");
     let unknown = Command::cargo_bin("downbeat").unwrap().args(["man", "chekc"]).output().unwrap();
     assert_eq!(unknown.status.code(), Some(2));
     assert!(String::from_utf8(unknown.stderr).unwrap().contains("check"));

@@ -226,7 +226,7 @@ fn the_answer_fits_its_schema_and_says_where_it_stops() {
     assert_eq!(document["planned"][1]["count"], 3);
     assert_eq!(document["planned"][1]["rate_bps"], 2_000_000);
     let caveats = document["caveats"].to_string();
-    for words in ["one capture shows one link", "1 Gb/s is assumed", "long: there may be fuller seconds"] {
+    for words in ["one capture shows one link", "1 Gb/s is assumed", "watched: there may be fuller seconds"] {
         assert!(caveats.contains(words), "{words}: {caveats}");
     }
 }
@@ -250,4 +250,42 @@ fn what_makes_no_sense_gives_no_answer() {
         .args(["--add", "x=1M"])
         .output();
     assert_eq!(output.unwrap().status.code(), Some(2));
+}
+
+/// 10 s of 12.144 Mb/s, with a hole of 50 s in the midst: nobody watched there.
+#[test]
+fn a_hole_of_the_capture_counts_for_no_mean() {
+    let ten_seconds = |hole_ns: i64| {
+        let mut scene = Scene::default();
+        scene.audio(&sender(1), 10_001, (1, 1000), PAYLOAD, 0);
+        let begin = scene.frames.first().unwrap().stamp_ns;
+        let late = scene.frames.iter_mut().filter(|frame| frame.stamp_ns - begin > 5_000_000_000);
+        late.for_each(|frame| frame.stamp_ns += hole_ns);
+        written(scene)
+    };
+    let add = ["--add", "camera=10M", "--link-speed", "20M", "--keep-free", "0"];
+    let (_, whole) = fit(&ten_seconds(0), &add);
+    let (status, broken) = fit(&ten_seconds(50_000_000_000), &add);
+    assert_eq!(
+        (status, &broken["answer"], &whole["answer"]),
+        (1, &whole["answer"], &Value::from("does-not-fit"))
+    );
+    near(&broken["load_now_mean"], 0.6072);
+    near(&broken["duration_s"], 10.0);
+    near(&broken["link"]["holes"][0]["length_s"], 50.001);
+    assert!(broken["caveats"].to_string().contains("nothing at all was captured for 50.001 s"), "{broken}");
+    assert!(!whole["caveats"].to_string().contains("nothing at all"), "{whole}");
+}
+
+#[test]
+fn a_stream_that_was_captured_twice_is_said_to_count_twice() {
+    let once = stream(100);
+    let mut twice = stream(100);
+    for mut frame in stream(100).frames {
+        frame.stamp_ns += 2000;
+        twice.frames.push(frame);
+    }
+    let caveats = |scene| fit(&written(scene), &["--add", "camera=1M"]).1["caveats"].to_string();
+    assert!(caveats(twice).contains("1 stream was captured twice"));
+    assert!(!caveats(once).contains("captured twice"));
 }

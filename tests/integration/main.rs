@@ -64,6 +64,7 @@ mod scapy_agreement;
 mod second_opinion;
 mod series;
 mod site_file;
+mod site_round_trip;
 mod snapshots;
 mod stability_vectors;
 mod stray_messages;

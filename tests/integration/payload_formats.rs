@@ -117,11 +117,11 @@ fn offsets_that_grow_by_what_was_carried_are_jpeg_2000() {
 }
 
 /// Extended sequence number, then length, row and offset of each segment.
-fn rows(lengths: &[u16], octets: usize) -> Vec<u8> {
+fn rows(row: u8, lengths: &[u16], octets: usize) -> Vec<u8> {
     let mut header = vec![0, 0];
     for (place, length) in lengths.iter().enumerate() {
         header.extend(length.to_be_bytes());
-        header.extend([0, 7]);
+        header.extend([0, row]);
         header.extend(if place + 1 == lengths.len() { [0, 0] } else { [0x80, 0] });
     }
     filled(header, octets)
@@ -129,12 +129,12 @@ fn rows(lengths: &[u16], octets: usize) -> Vec<u8> {
 
 #[test]
 fn rows_that_fill_their_packets_are_uncompressed_video() {
-    let right = |_| vec![rows(&[900], 900), rows(&[400, 500], 900), rows(&[333], 900)];
+    let right = |_| vec![rows(7, &[900], 900), rows(8, &[400, 500], 900), rows(9, &[333], 900)];
     assert_eq!(named(&pictures(20, right)), ("video", Some("raw"), "payload-header"));
-    let too_long = |_| vec![rows(&[900], 900), rows(&[400, 501], 900), rows(&[900], 900)];
+    let too_long = |_| vec![rows(7, &[900], 900), rows(8, &[400, 501], 900), rows(9, &[900], 900)];
     assert_eq!(named(&pictures(20, too_long)), ("video", None, "inferred"));
     // Padding only where a picture ends.
-    let gaps = |_| vec![rows(&[900], 900), rows(&[400, 400], 900), rows(&[900], 900)];
+    let gaps = |_| vec![rows(7, &[900], 900), rows(8, &[400, 400], 900), rows(9, &[900], 900)];
     assert_eq!(named(&pictures(20, gaps)), ("video", None, "inferred"));
 }
 
@@ -152,6 +152,16 @@ fn ancillary_data_say_their_own_length() {
         if picture.is_multiple_of(3) { vec![ancillary(0, 0, 0)] } else { vec![ancillary(48, 2, 48)] }
     };
     assert_eq!(named(&pictures(20, right)), ("ancillary", Some("smpte291"), "payload-header"));
+    // As RFC 8331 has it: line 9 stands where rows of pictures have their offset.
+    let of_a_line = |length: u16| {
+        let mut packet = ancillary(length, 1, 16);
+        packet.splice(8..10, [0x00, 0x90]);
+        packet
+    };
+    assert_eq!(
+        named(&pictures(40, |_| vec![of_a_line(16)])),
+        ("ancillary", Some("smpte291"), "payload-header")
+    );
     let wrong = |_| vec![ancillary(47, 2, 48)];
     let stream = pictures(20, wrong);
     assert_ne!(stream["kind"], "ancillary");

@@ -57,7 +57,7 @@ fn the_example_is_read_with_every_value() {
     assert_eq!((site.clock.leader, site.clock.next), (Some(house), vec![standby]));
     assert_eq!(site.clock.max_offset, Some(Nanos(1000)));
     assert_eq!(site.link.speed, Some(BitsPerSecond(1_000_000_000)));
-    assert_eq!(site.link.keep_free_thousandths, Some(250));
+    assert_eq!(site.link.keep_free_millionths, Some(250_000));
     let [camera] = site.devices.as_slice() else { panic!("{:?}", site.devices) };
     assert_eq!(camera.name, "stage left camera");
     assert_eq!(camera.mac, Some(MacAddress([2, 0, 0x5e, 0x10, 0, 0x21])));
@@ -136,6 +136,42 @@ fn a_device_listed_twice_is_told_with_the_line_of_the_other() {
     let entry = "[[device]]\nname = \"x\"\nmac = \"02:00:5e:10:00:21\"\n";
     let told = told(&format!("{entry}{entry}"));
     assert!(told[0].starts_with("line 4: device: line 1 lists"), "{told:?}");
+}
+
+#[test]
+fn a_device_listed_twice_by_name_or_by_its_identitys_address_is_told() {
+    let one = "[[device]]\nname = \"camera\"\nmac = \"02:00:5e:10:00:21\"\n";
+    let rows = [
+        (
+            "camera",
+            "ip = \"10.77.0.22\"",
+            vec!["line 4: device: line 1 lists a device of the same name already"],
+        ),
+        (
+            "lamp",
+            "clock = \"02-00-5e-ff-fe-10-00-21\"",
+            vec!["line 4: device: line 1 lists a device of the same MAC address already"],
+        ),
+        ("lamp", "clock = \"02-00-5e-ff-fe-10-00-22\"", vec![]),
+    ];
+    for (name, by, expected) in rows {
+        let text = format!("{one}[[device]]\nname = \"{name}\"\n{by}\n");
+        let told: Vec<String> =
+            site::parse(&text).err().unwrap_or_default().iter().map(ToString::to_string).collect();
+        assert_eq!(told, expected, "{name} {by}");
+    }
+}
+
+#[test]
+fn a_key_given_twice_is_named() {
+    assert_eq!(told("[clock]\ndomain = 0\ndomain = 1\n"), ["line 3: domain: duplicate key"]);
+}
+
+#[test]
+fn a_number_in_quotes_is_not_taken_for_the_name_of_a_domain() {
+    let wrong = told("[clock]\ndomain = \"127\"\n");
+    assert_eq!(wrong, ["line 2: clock.domain: write the number of a domain without quotes: domain = 127"]);
+    assert!(site::parse("[clock]\ndomain = \"_ALT1\"\n").is_ok());
 }
 
 fn capture(name: &str) -> Vec<u8> {
@@ -347,6 +383,7 @@ fn max_offset_is_what_counts_as_adrift() {
     let wide = against(&limit("1ms"), HEALTHY);
     assert_eq!(ids(&wide), Vec::<&str>::new());
     assert!(not_judged(&wide, "site-offset-exceeded").unwrap().contains("do not show their time"));
+    assert_eq!(wide["verdict"], "sound", "some show it");
     let narrow = against(&limit("1ns"), HEALTHY);
     let devices = narrow["devices"].as_array().unwrap();
     let adrift: Vec<&Value> = devices.iter().filter(|device| device["state"] == "adrift").collect();

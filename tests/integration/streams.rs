@@ -535,3 +535,30 @@ fn a_silence_of_one_stream_is_told_and_one_of_the_whole_capture_is_not_the_strea
         .collect();
     assert_eq!(pauses, ["192.168.20.2>239.20.1.2:5004 ssrc 5e000002 is silent for 5.1 s"]);
 }
+
+/// The clock's messages are there, and too little was kept of each to read one.
+#[test]
+fn frames_cut_to_few_octets_are_called_so_and_not_taken_for_a_network_without_ptp() {
+    use crate::support::media::Scene;
+    use crate::support::stage::actor;
+    let told = |snap: u32, command: &str| {
+        let mut scene = Scene::default();
+        scene.clock(&actor(1).class(6), &actor(2), 40);
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("cut.pcap");
+        std::fs::write(&path, scene.file(snap)).unwrap();
+        let output =
+            assert_cmd::Command::cargo_bin("downbeat").unwrap().arg(command).arg(&path).output().unwrap();
+        let text = String::from_utf8(output.stdout).unwrap();
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    for snap in [34, 50] {
+        let check = told(snap, "check");
+        assert!(check.contains(&format!("kept to {snap} octets only")), "{check}");
+        assert!(!check.contains("there is no PTP message"), "{check}");
+        let streams = told(snap, "streams");
+        assert!(streams.contains(&format!("kept to {snap} octets only")), "{streams}");
+    }
+    assert!(!told(128, "check").contains("octets only"));
+    assert!(!told(128, "streams").contains("octets only"));
+}

@@ -9,7 +9,7 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
-use crate::findings::words::micros;
+use crate::findings::words::difference;
 use crate::findings::words::percent;
 use crate::timing::ScaledNanos;
 
@@ -75,11 +75,11 @@ impl CorrectionFieldWrong {
                 "{} of {} Sync carry a negative correction, the least {}",
                 checks.negative_corrections,
                 checks.timed,
-                micros(least.0)
+                difference(least.0)
             );
             ("negative", least.1, text)
         } else if most.0 > LONGEST {
-            ("too large", most.1, format!("a Sync with its Follow_Up carries {}", micros(most.0)))
+            ("too large", most.1, format!("a Sync with its Follow_Up carries {}", difference(most.0)))
         } else if least.0 == ScaledNanos::ZERO && most.0 == ScaledNanos::ZERO && relays_in_gptp(domain, port)
         {
             let text = format!(

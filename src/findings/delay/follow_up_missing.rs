@@ -8,13 +8,22 @@ use crate::domains::Kind;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
+use crate::findings::finding::at;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
 use crate::findings::transmit_cycle;
 use crate::findings::words::percent;
+use crate::observations::Place;
 
-/// Syncs without a Follow_Up, and their share in per cent, that are a fault (reference: over 50 % of 10 or more).
+/// Syncs without a Follow_Up, and their share in per cent, that are a fault (reference: 50 % of 10 or more).
 const FAULT: (u64, u64) = (10, 50);
+
+/// Syncs in a row up to the end without a Follow_Up that are a fault whatever came before (chosen: as many as
+/// [`FAULT`]).
+const ROW: u64 = 10;
+
+/// Syncs without a Follow_Up, and their share in per cent, that harm followers: each is one measurement less (chosen).
+const HARM: (u64, u64) = (10, 20);
 
 /// Syncs judged, and the share in per mille, that are worth a note (reference: over 1 % of 1000 or more).
 const NOTE: (u64, u64) = (1000, 10);
@@ -45,7 +54,7 @@ impl Rule for FollowUpMissing {
     fn sources(&self) -> &'static [&'static str] {
         &[
             "IEEE 1588-2008 9.5.9, 9.5.10 (from memory)",
-            "over half of 10 Syncs, or over 1 % of 1000; 3 times as often as Syncs are missing (chosen)",
+            "half of 10 Syncs or the last 10 in a row, a fifth, or over 1 % of 1000; 3 times as often as Syncs are missing (chosen)",
         ]
     }
 
@@ -88,15 +97,33 @@ fn halves(port: &ClockPort) -> Option<(u64, u64)> {
     Some((pairing.without_follow_up(), pairing.paired()))
 }
 
+/// The first of the Syncs without a Follow_Up, where none has come since and the port's general messages went on.
+fn stopped_at(port: &ClockPort) -> Option<Place> {
+    let since = port.samples.as_deref()?.pairing().since_paired();
+    let first = since.first?;
+    let announced = port.series(Kind::Announce).and_then(crate::domains::Cadence::last)?;
+    let in_view = announced.time > first.time;
+    (in_view && since.count >= ROW && since.count >= since.skipped.saturating_mul(BEYOND_LOSS))
+        .then_some(first)
+}
+
 fn severity(port: &ClockPort) -> Option<Severity> {
     let (without, paired) = halves(port)?;
+    if paired > 0 && stopped_at(port).is_some() {
+        return Some(Severity::Critical);
+    }
     let judged = without.saturating_add(paired);
     let missed = port.series(Kind::Sync).map_or(0, crate::domains::Cadence::missed);
     if without < missed.saturating_mul(BEYOND_LOSS) {
         return None;
     }
-    if without >= FAULT.0 && percent(without, judged) > FAULT.1 {
+    let is_share = |(least, per_cent): (u64, u64)| {
+        without >= least && without.saturating_mul(100) >= judged.saturating_mul(per_cent)
+    };
+    if is_share(FAULT) {
         Some(Severity::Critical)
+    } else if is_share(HARM) {
+        Some(Severity::Major)
     } else if judged >= NOTE.0 && without.saturating_mul(1000) > judged.saturating_mul(NOTE.1) {
         Some(Severity::Minor)
     } else {
@@ -113,14 +140,29 @@ impl FollowUpMissing {
             "{without} of {judged} two-step Sync had no Follow_Up; of the Syncs themselves {missed} are missing"
         );
         let last = port.series(Kind::Sync).and_then(crate::domains::Cadence::last);
-        let title = format!(
-            "{}: {} of 100 Sync of {} come without their Follow_Up",
-            domain.key,
-            percent(without, judged),
-            port.port
-        );
-        let finding =
-            Finding::of(self, (severity, Strength::Inferred), title, vec![Evidence::at(last, text)]);
+        let mut evidence = vec![Evidence::at(last, text)];
+        let stopped = stopped_at(port).filter(|_| paired > 0);
+        let title = match stopped.and_then(|place| Some((place, place.time?))) {
+            Some((place, time)) => {
+                let since =
+                    port.samples.as_deref().map_or(0, |samples| samples.pairing().since_paired().count);
+                let text = format!("the first of {since} Sync in a row without a Follow_Up, to the end");
+                evidence.insert(0, Evidence::at(Some(place), text));
+                format!(
+                    "{}: Sync of {} come without Follow_Up since {}",
+                    domain.key,
+                    port.port,
+                    at(analysis, time)
+                )
+            }
+            None => format!(
+                "{}: {} of 100 Sync of {} come without their Follow_Up",
+                domain.key,
+                percent(without, judged),
+                port.port
+            ),
+        };
+        let finding = Finding::of(self, (severity, Strength::Inferred), title, evidence);
         finding.in_domain(domain.key).about_clock(analysis, port.port.clock)
     }
 }

@@ -10,7 +10,7 @@ use crate::findings::finding::Severity;
 use crate::findings::finding::at;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
-use crate::findings::words::micros;
+use crate::findings::words::difference;
 use crate::timing::ScaledNanos;
 use crate::timing::find_steps;
 use crate::units::CaptureTime;
@@ -69,17 +69,17 @@ impl ImplausiblePathDelay {
         let samples = domain.ports.get(&path.port)?.samples.as_deref()?;
         let points = samples.path_delay().points();
         let (what, text) = if p95 < ScaledNanos::ZERO.minus(LIMIT) {
-            ("is negative", format!("95 of 100 of {} exchanges say {} or less", delay.count, micros(p95)))
+            ("is negative", format!("95 % of {} exchanges say {} or less", delay.count, difference(p95)))
         } else if p5 > LIMIT {
             (
                 "is longer than any way in a building",
-                format!("95 of 100 of {} exchanges say {} or more", delay.count, micros(p5)),
+                format!("95 % of {} exchanges say {} or more", delay.count, difference(p5)),
             )
         } else {
             // A clock that jumps moves both ways alike and leaves their sum as it is.
             let step = find_steps(points, EXCHANGES, STEP).into_iter().next()?;
             let when = at(analysis, CaptureTime(step.time_ns));
-            ("changed for good", format!("at {when} it went by {} and stayed there", micros(step.size)))
+            ("changed for good", format!("at {when} it went by {} and stayed there", difference(step.size)))
         };
         let place = domain.ports.get(&path.port)?.first;
         let title = format!("{}: the path delay to {} {what}", domain.key, path.port);

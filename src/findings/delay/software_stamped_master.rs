@@ -7,7 +7,7 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
-use crate::findings::words::micros;
+use crate::findings::words::difference;
 use crate::findings::yardstick;
 use crate::timing::ScaledNanos;
 
@@ -62,8 +62,8 @@ impl Rule for SoftwareStampedMaster {
             }
             let text = format!(
                 "half of the changes from Sync to Sync are above {}; those of {other} at the same place above {}",
-                micros(ScaledNanos::from(noise.own.median)),
-                micros(ScaledNanos::from(theirs.median))
+                difference(ScaledNanos::from(noise.own.median)),
+                difference(ScaledNanos::from(theirs.median))
             );
             let place =
                 analysis.domains.get(key).and_then(|domain| Some(domain.ports.get(&path.port)?.first));

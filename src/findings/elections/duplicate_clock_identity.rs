@@ -57,7 +57,7 @@ impl DuplicateClockIdentity {
         (kind, one, other): (Kind, OwnSeries, OwnSeries),
     ) -> Finding {
         let evidence = [one, other].into_iter().map(|series| Evidence {
-            place: series.returned.or(Some(series.first)),
+            place: Some(series.first),
             text: format!(
                 "{} {} from {}, which went on {} times with numbers of its own after the other's",
                 series.count,

@@ -7,6 +7,7 @@ mod election_decided_by_identity;
 mod excess_steps_removed;
 mod grandmaster_flapping;
 mod leader_changed;
+mod leader_not_heard;
 mod leader_restarts;
 mod minor_version_intolerance;
 mod no_grandmaster;
@@ -34,6 +35,7 @@ pub(super) static RULES: &[&dyn Rule] = &[
     &announce_not_qualified::AnnounceNotQualified,
     &unexpected_winner::UnexpectedWinner,
     &stuck_passive_or_backup::StuckPassiveOrBackup,
+    &leader_not_heard::LeaderNotHeard,
     &leader_restarts::LeaderRestarts,
     &leader_changed::LeaderChanged,
     &election_decided_by_identity::ElectionDecidedByIdentity,

@@ -2,6 +2,7 @@
 
 use crate::analysis::Analysis;
 use crate::devices::Strength;
+use crate::domains::Announcer;
 use crate::domains::DataSet;
 use crate::domains::Domain;
 use crate::domains::Rivalry;
@@ -38,6 +39,13 @@ impl Rule for TwoMastersOneDomain {
                 }
             }
         }
+        for domain in analysis.domains.iter() {
+            for beside in domain.election.beside_at_end() {
+                if domain.impatience(beside.candidate.sender).is_none() {
+                    findings.push(self.too_early(analysis, domain, beside));
+                }
+            }
+        }
         if apart && findings.is_empty() {
             return Outcome::CannotTell(
                 "two clocks lead, each captured at another interface or in another file: they may lead networks of \
@@ -50,6 +58,35 @@ impl Rule for TwoMastersOneDomain {
 }
 
 impl TwoMastersOneDomain {
+    /// It may be a hand-over that goes on beyond the end.
+    fn too_early(&self, analysis: &Analysis, domain: &Domain, beside: &Announcer) -> Finding {
+        let port = beside.candidate.sender;
+        let leader = domain.election.leader().map(|leader| leader.to_string()).unwrap_or_default();
+        let title = format!("{}: {port} announces beside {leader} at the end; too early to say", domain.key);
+        let text = format!(
+            "{} Announce since {}; a hand-over may take {}",
+            beside.run_count,
+            at(analysis, beside.run_first),
+            beside.hand_over().as_seconds_text()
+        );
+        Finding {
+            id: self.id(),
+            severity: Severity::Minor,
+            strength: Strength::Inferred,
+            domain: Some(domain.key),
+            device: analysis.device_of(port.clock).map(|device| device.key.clone()),
+            stream: None,
+            follows_from: None,
+            affected: Vec::new(),
+            title,
+            evidence: vec![Evidence { place: Some(beside.last_place), text }],
+            next: vec!["capture again, for a minute or longer: if both still announce, two clocks lead"],
+            sources: vec![
+                "hand-over: qualification window 4 and receipt timeout 3 announce intervals, IEEE 1588-2008 9.3.2.4.4, 7.7.3.1 (from memory)",
+            ],
+        }
+    }
+
     fn finding(&self, analysis: &Analysis, domain: &Domain, rivalry: &Rivalry) -> Finding {
         let mut evidence = vec![
             Evidence {

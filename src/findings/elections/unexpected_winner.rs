@@ -46,7 +46,8 @@ impl Rule for UnexpectedWinner {
 
 impl UnexpectedWinner {
     fn finding(&self, analysis: &Analysis, domain: &Domain) -> Option<Finding> {
-        let leading = domain.election.current()?.latest;
+        let tenure = domain.election.current()?;
+        let leading = tenure.latest;
         let data = v2_data(&leading).filter(|data| data.clock_class >= WITHOUT_REFERENCE)?;
         let standing = Standing::at_end(domain);
         let (reference, theirs) = standing
@@ -63,7 +64,7 @@ impl UnexpectedWinner {
         let offer = |clock, priority1, class| format!("{clock} offers priority1 {priority1}, class {class}");
         let evidence = vec![
             Evidence::at(
-                heard(&leading.sender),
+                Some(tenure.from_place),
                 offer(leading.grandmaster, data.priority1, data.clock_class),
             ),
             Evidence::at(

@@ -4,6 +4,7 @@ use crate::analysis::Analysis;
 use crate::devices::Device;
 use crate::devices::State;
 use crate::devices::Strength;
+use crate::devices::listed;
 use crate::domains::Domain;
 use crate::domains::DomainKey;
 use crate::findings::finding::Evidence;
@@ -56,11 +57,21 @@ impl Rule for WrongDomainFollower {
                 let text = format!("its first message in {}", domain.key);
                 evidence.insert(0, Evidence { place: Some(place), text });
             }
+            // Whom the site file lists as not needing the site's clock is meant to be elsewhere.
+            let severity = if may_be_elsewhere(analysis, device) {
+                evidence.push(Evidence {
+                    place: None,
+                    text: "the site file lists it, and not as needing the site's clock".to_owned(),
+                });
+                Severity::Info
+            } else {
+                Severity::Critical
+            };
             let home = analysis.site.name();
             let there = device.in_domain.map(|key| key.to_string()).unwrap_or_default();
             findings.push(Finding {
                 id: self.id(),
-                severity: Severity::Critical,
+                severity,
                 strength: device.strength,
                 domain: device.in_domain,
                 device: Some(device.key.clone()),
@@ -71,7 +82,11 @@ impl Rule for WrongDomainFollower {
                 evidence,
                 next: vec![
                     "set the device to the domain that the leader uses",
-                    "if the second domain is intended, name the site's with --domain",
+                    if analysis.site.assumed {
+                        "if the second domain is intended, name the site's with --domain"
+                    } else {
+                        "if the second domain is intended, the device is none of this site's: take it out of what is judged"
+                    },
                 ],
                 sources: vec![
                     "IEEE 1588-2008 7.1 (from memory)",
@@ -81,6 +96,13 @@ impl Rule for WrongDomainFollower {
         }
         Outcome::from_findings(findings)
     }
+}
+
+fn may_be_elsewhere(analysis: &Analysis, device: &Device) -> bool {
+    let entries = analysis.settings.site.iter().flat_map(|site| &site.devices);
+    let mut own = entries
+        .filter(|entry| listed(&analysis.devices, entry).is_some_and(|listed| listed.key == device.key));
+    own.next().is_some_and(|entry| !entry.needs_clock)
 }
 
 /// Quiet, or why this capture does not tell whether a device is alone where it is.

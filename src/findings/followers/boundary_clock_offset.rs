@@ -12,7 +12,7 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
-use crate::findings::words::micros;
+use crate::findings::words::difference;
 use crate::timing::ScaledNanos;
 use crate::units::Nanos;
 
@@ -83,14 +83,14 @@ impl BoundaryClockOffset {
         let text = format!(
             "{} Syncs on either side: {} {ahead} the leader's in the middle, give or take {}",
             time.offset.count,
-            micros(ScaledNanos(time.offset.median).abs()),
-            micros(ScaledNanos::from(time.uncertainty))
+            difference(ScaledNanos(time.offset.median).abs()),
+            difference(ScaledNanos::from(time.uncertainty))
         );
         let title = format!(
             "{}: {} sends on a time that is at least {} {ahead} its leader's",
             domain.key,
             port.port.clock,
-            micros(off.at_least)
+            difference(off.at_least)
         );
         let evidence = vec![Evidence::at(Some(port.first), text)];
         let finding = Finding::of(self, (Severity::Major, Strength::Inferred), title, evidence);

@@ -11,7 +11,7 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
-use crate::findings::words::micros;
+use crate::findings::words::difference;
 use crate::statistics::order_statistics;
 use crate::timing::ScaledNanos;
 use crate::units::Nanos;
@@ -82,10 +82,10 @@ impl FollowerHunting {
             return None;
         }
         let text = format!(
-            "{} management answers: its offset is between {} and {} in 90 of 100",
+            "{} management answers: its offset is between {} and {} in 90 % of them",
             values.len(),
-            micros(low),
-            micros(high)
+            difference(low),
+            difference(high)
         );
         let title = format!("{}: {} swings about its leader by its own word", domain.key, port.port);
         let place = port.claims.current.map(|(_, place)| place);

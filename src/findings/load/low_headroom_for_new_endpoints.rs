@@ -75,7 +75,7 @@ fn planned(analysis: &Analysis) -> Vec<Planned> {
 
 fn keep_free(analysis: &Analysis) -> KeepFree {
     let site = analysis.settings.site.as_deref();
-    let told = site.and_then(|site| KeepFree::from_thousandths(site.link.keep_free_thousandths?));
+    let told = site.and_then(|site| KeepFree::from_millionths(site.link.keep_free_millionths?));
     told.unwrap_or(KeepFree::USUAL)
 }
 

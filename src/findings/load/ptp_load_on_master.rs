@@ -43,7 +43,11 @@ impl Rule for PtpLoadOnMaster {
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
-        let long = analysis.duration().is_some_and(|length| length >= LENGTH);
+        let length = analysis
+            .start
+            .zip(analysis.end)
+            .map(|(start, end)| analysis.wire.link.watched_between(start, end));
+        let long = length.is_some_and(|length| length >= LENGTH);
         let Some(growth) = Growth::of(analysis, 0).filter(|_| long) else { return Outcome::Quiet };
         let rate = growth.requests_per_1000_s / 1000;
         if rate <= A_SECOND {

@@ -54,9 +54,9 @@ impl FormatOrRateMismatch {
         let is_format = stream.contradictions.iter().any(Contradiction::is_of_format);
         let severity = if is_format { Severity::Major } else { Severity::Minor };
         let title = format!("{}: {text}", stream.key);
-        let name = stream.described.as_ref().map(|described| described.name.as_str()).unwrap_or_default();
-        let evidence =
-            vec![Evidence::at(None, format!("session {name:?}, {} packets", stream.rate.packets()))];
+        let name = stream.described.as_ref().map(|described| format!("session {:?}, ", described.name));
+        let text = format!("{}{} packets", name.unwrap_or_default(), stream.rate.packets());
+        let evidence = vec![Evidence::at(None, text)];
         let finding = Finding::of(self, (severity, Strength::Shown), title, evidence);
         Some(finding.about_stream(analysis, stream))
     }

@@ -90,7 +90,7 @@ impl PacketSpacingBursty {
             duration(packet)
         );
         let text = format!(
-            "99 of 100 intervals are up to {}, the largest {}",
+            "99 % of the intervals are up to {}, the largest {}",
             duration(reached),
             duration(stream.intervals.largest())
         );

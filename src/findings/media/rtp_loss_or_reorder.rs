@@ -9,6 +9,7 @@ use crate::findings::finding::at;
 use crate::findings::loss;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
+use crate::findings::words::times;
 use crate::streams::RtpCounts;
 use crate::streams::Stream;
 
@@ -98,8 +99,8 @@ impl RtpLossOrReorder {
         )];
         if let Some(burst) = stream.bursts.first() {
             let text = format!(
-                "{} times 3 or more in a row, first {} at {}",
-                stream.burst_count,
+                "{} 3 or more in a row, first {} at {}",
+                times(stream.burst_count),
                 burst.missing,
                 at(analysis, burst.time)
             );

@@ -84,8 +84,9 @@ impl RtpOffsetNotFromPtp {
             if offset.0 > 0 { "behind" } else { "ahead of" }
         );
         let text = format!(
-            "half of its packets pass {} after the instant that their timestamps name, by `mediaclk:direct`; up to {} is usual",
-            offset.as_seconds_text(),
+            "half of its packets pass {} {} the instant that their timestamps name, by `mediaclk:direct`; up to {} is usual",
+            Nanos(offset.0.saturating_abs()).as_seconds_text(),
+            if offset.0 > 0 { "after" } else { "before" },
             allowed.as_seconds_text()
         );
         let mut evidence = vec![Evidence::at(None, text)];

@@ -14,6 +14,8 @@ use crate::findings::rule::Rule;
 use crate::multicast::Reserved;
 use crate::multicast::SharedMac;
 
+/// Addresses that are told one by one (chosen).
+const TOLD: usize = 8;
 /// Groups named in a title (chosen).
 const NAMED: usize = 4;
 
@@ -42,7 +44,24 @@ impl Rule for MulticastMacOverlap {
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let found = analysis.group_use.shared_macs.iter().map(|shared| self.finding(analysis, shared));
-        Outcome::from_findings(found.collect())
+        Outcome::from_findings(self.summed_up(found.collect()))
+    }
+}
+
+impl MulticastMacOverlap {
+    /// The gravest, and the rest as one.
+    fn summed_up(&self, mut found: Vec<Finding>) -> Vec<Finding> {
+        found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        if found.len() <= TOLD {
+            return found;
+        }
+        let rest = found.split_off(TOLD);
+        let severity = rest.first().map_or(Severity::Minor, |finding| finding.severity);
+        let title = format!("{} more MAC addresses stand for several groups in use", rest.len());
+        let evidence =
+            vec![Evidence::at(None, "all of them are among the shared MAC addresses of the JSON report")];
+        found.push(Finding::of(self, (severity, Strength::Shown), title, evidence));
+        found
     }
 }
 
@@ -89,5 +108,27 @@ impl MulticastMacOverlap {
             .find(|stream| stream.key.group().is_some_and(|group| sent.contains(&group)))
             .map(|stream| stream.key);
         finding
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn found(count: usize) -> Vec<Finding> {
+        let finding = |index: usize| {
+            let severity = if index == 20 { Severity::Major } else { Severity::Minor };
+            Finding::of(&MulticastMacOverlap, (severity, Strength::Shown), index.to_string(), Vec::new())
+        };
+        MulticastMacOverlap.summed_up((0..count).map(finding).collect())
+    }
+
+    #[test]
+    fn beyond_eight_the_rest_is_one_finding_and_the_gravest_stay() {
+        assert_eq!(found(8).len(), 8);
+        let many = found(260);
+        assert_eq!(many.len(), 9);
+        assert!(many.first().is_some_and(|first| first.severity == Severity::Major && first.title == "20"));
+        assert!(many.last().is_some_and(|last| last.title.starts_with("252 more MAC addresses")));
     }
 }

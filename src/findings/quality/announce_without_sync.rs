@@ -84,7 +84,7 @@ impl AnnounceWithoutSync {
 
     fn finding(&self, analysis: &Analysis, domain: &Domain, port: &ClockPort, view: &str) -> Finding {
         let announces = port.count(Kind::Announce);
-        let last = port.series(Kind::Announce).and_then(Cadence::last);
+        let first = port.series(Kind::Announce).and_then(Cadence::first);
         Finding {
             id: self.id(),
             severity: Severity::Critical,
@@ -96,7 +96,7 @@ impl AnnounceWithoutSync {
             affected: Vec::new(),
             title: format!("{}: {} announces the leader and sends no Sync", domain.key, port.port),
             evidence: vec![
-                Evidence { place: last, text: format!("{announces} Announce and no Sync from this port") },
+                Evidence { place: first, text: format!("{announces} Announce and no Sync from this port") },
                 Evidence { place: None, text: format!("this capture could show them: {view}") },
             ],
             next: vec![

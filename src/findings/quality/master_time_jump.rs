@@ -12,6 +12,7 @@ use crate::findings::finding::Severity;
 use crate::findings::finding::at;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
+use crate::findings::words::times;
 use crate::units::Nanos;
 
 /// Jumps from which media is hurt (reference: 1 ms, chosen).
@@ -38,12 +39,16 @@ impl Rule for MasterTimeJump {
     }
 
     fn sources(&self) -> &'static [&'static str] {
-        &["common practice, no source", "1 ms, while the clock of another domain did not jump (chosen)"]
+        &[
+            "common practice, no source",
+            "1 ms, while the clock of another domain, or a media clock, did not jump (chosen)",
+        ]
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
-        let mut unclear = 0_usize;
+        let mut unclear = 0_u64;
+        let mut undecided = Vec::new();
         for (key, path) in analysis.clocks.paths() {
             let ports = analysis.domains.get(key).map(|domain| &domain.ports);
             let leader = ports.and_then(|ports| ports.get(&path.port));
@@ -56,14 +61,19 @@ impl Rule for MasterTimeJump {
                     Whose::Leader if !two_captures && !analysis.may_have_been_set_by(size) => {
                         findings.push(self.finding(analysis, *key, path, (step, size)));
                     }
+                    Whose::CannotTell if !two_captures && !analysis.may_have_been_set_by(size) => {
+                        undecided.push(self.undecided(analysis, *key, path, (step, size)));
+                    }
                     Whose::Leader | Whose::CannotTell => unclear += 1,
                     Whose::Capture => {}
                 }
             }
         }
+        findings.extend(undecided);
         if findings.is_empty() && unclear > 0 {
             return Outcome::CannotTell(format!(
-                "the leader's time jumped {unclear} times against the capture's clock, or that one did: nothing in view tells them apart"
+                "the leader's time jumped {} against the capture's clock, or that one did: nothing in view tells them apart",
+                times(unclear)
             ));
         }
         Outcome::from_findings(findings)
@@ -71,6 +81,26 @@ impl Rule for MasterTimeJump {
 }
 
 impl MasterTimeJump {
+    /// One of two clocks jumped; followers may have lost theirs.
+    fn undecided(
+        &self,
+        analysis: &Analysis,
+        key: DomainKey,
+        path: &Path,
+        (step, size): (&ClockStep, Nanos),
+    ) -> Finding {
+        let by = Nanos(size.0.saturating_abs()).as_seconds_text();
+        let when = at(analysis, step.time);
+        let title = format!(
+            "{key}: the time of {} or the capture's clock jumped by {by} at {when}; nothing in view tells them apart",
+            path.port
+        );
+        let text = format!("from one Sync to the next at {when} \"capture less leader\" jumped by {by}");
+        let finding =
+            Finding::of(self, (Severity::Minor, Strength::Inferred), title, vec![Evidence::at(None, text)]);
+        finding.in_domain(key).about_clock(analysis, path.port.clock)
+    }
+
     fn finding(
         &self,
         analysis: &Analysis,
@@ -84,7 +114,7 @@ impl MasterTimeJump {
         let title =
             format!("{key}: the time of {} jumped {way} by {by} at {}", path.port, at(analysis, step.time));
         let text = format!(
-            "from one Sync to the next at {} its time went {way} by {by}; the clock of another domain went on",
+            "from one Sync to the next at {} its time went {way} by {by}; another clock in view went on",
             at(analysis, step.time)
         );
         let finding = Finding::of(

@@ -64,17 +64,18 @@ impl MasterTransmitFaultCycle {
             port.port,
             duration(cycle.wait)
         );
-        let mut evidence = vec![Evidence::at(
-            Some(port.last),
-            format!("{} of {} Sync had no Follow_Up", cycle.without, cycle.syncs),
-        )];
-        evidence.extend(cycle.silences.iter().take(SHOWN).map(|silence| {
+        let silences = cycle.silences.iter().take(SHOWN).map(|silence| {
             let from = silence.before.time.map(|time| at(analysis, time)).unwrap_or_default();
             Evidence::at(
-                Some(silence.after),
+                Some(silence.before),
                 format!("no Announce of it for {} from {from}", duration(silence.length)),
             )
-        }));
+        });
+        let mut evidence: Vec<Evidence> = silences.collect();
+        evidence.push(Evidence::at(
+            Some(port.last),
+            format!("{} of {} Sync had no Follow_Up", cycle.without, cycle.syncs),
+        ));
         let finding = Finding::of(self, (Severity::Critical, Strength::Inferred), title, evidence);
         finding.in_domain(domain.key).about_clock(analysis, port.port.clock)
     }

@@ -96,7 +96,7 @@ fn gaps(analysis: &Analysis, port: &ClockPort, others: impl Fn() -> (u64, u64)) 
         return Gaps::None;
     }
     let announces = port.silences(Kind::Announce);
-    // A leader that is silent altogether is lost, which is told elsewhere.
+    // A leader that is silent altogether is lost, which is told by `leader-not-heard` or as a change of leader.
     let is_lost = |sync: &Silence| {
         announces.iter().any(|announce| announce.before < sync.after && sync.before < announce.after)
     };

@@ -1,16 +1,20 @@
 //! `unicast-lease-expired`
 
+use std::collections::BTreeMap;
+
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::Domain;
 use crate::domains::Lease;
 use crate::domains::LeaseKey;
+use crate::domains::PortId;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::finding::at;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
+use crate::observations::Place;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
@@ -49,8 +53,17 @@ impl Rule for UnicastLeaseExpired {
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
         for domain in analysis.domains.iter() {
+            let lost = domain
+                .leases
+                .iter()
+                .filter_map(|(key, lease)| Some((key, lost(analysis, domain, key, lease)?)));
+            // What one follower is refused by one clock is one matter, whatever messages it asked for.
+            let mut matters: BTreeMap<(PortId, PortId, &str), Vec<(&LeaseKey, Lost)>> = BTreeMap::new();
+            for (key, lost) in lost {
+                matters.entry((key.asker, key.granter, lost.what)).or_default().push((key, lost));
+            }
             findings.extend(
-                domain.leases.iter().filter_map(|(key, lease)| self.finding(analysis, domain, key, lease)),
+                matters.into_iter().map(|(of, messages)| self.finding(analysis, domain, of, &messages)),
             );
         }
         Outcome::from_findings(findings)
@@ -62,42 +75,52 @@ impl UnicastLeaseExpired {
         &self,
         analysis: &Analysis,
         domain: &Domain,
-        key: &LeaseKey,
-        lease: &Lease,
-    ) -> Option<Finding> {
-        let end = analysis.end?;
-        let (what, place, text) = if lease.denied >= DENIALS && !has_another(domain, key, end) {
-            let text = format!("{} grants of durationField 0, and none longer after them", lease.denied);
-            ("is denied", lease.denied_at, text)
-        } else {
-            let ends = lease.ends()?;
-            let (place, lasts) = lease.granted?;
-            // Who left needs no service any more.
-            let asker = domain.ports.get(&key.asker)?;
-            let is_here = asker.last.time.is_some_and(|last| last.since(ends) > GRACE);
-            let ran_out = end.since(ends) > GRACE && !lease.cancelled && is_here;
-            if !ran_out || has_another(domain, key, end) {
-                return None;
-            }
-            let renewal = match lease.asked_again {
-                Some(_) => "a renewal was asked for and not granted",
-                None => "no renewal was asked for",
-            };
-            let text = format!(
-                "granted for {} s, so until {}; {renewal}, and the follower is still there",
-                lasts.0 / 1_000_000_000,
-                at(analysis, ends)
-            );
-            ("ran out", Some(place), text)
-        };
-        let title = format!(
-            "{}: unicast {} of {} from {} {what}",
-            domain.key, key.message_type, key.asker, key.granter
-        );
+        (asker, granter, what): (PortId, PortId, &str),
+        messages: &[(&LeaseKey, Lost)],
+    ) -> Finding {
+        let types: Vec<String> = messages.iter().map(|(key, _)| key.message_type.to_string()).collect();
+        let title = format!("{}: unicast {} of {asker} from {granter} {what}", domain.key, types.join(", "));
+        let evidence = messages
+            .iter()
+            .map(|(key, lost)| Evidence::at(lost.place, format!("{}: {}", key.message_type, lost.text)));
         let severity = (Severity::Critical, Strength::Shown);
-        let finding = Finding::of(self, severity, title, vec![Evidence::at(place, text)]);
-        Some(finding.in_domain(domain.key).about_clock(analysis, key.asker.clock))
+        let finding = Finding::of(self, severity, title, evidence.collect());
+        finding.in_domain(domain.key).about_clock(analysis, asker.clock)
     }
+}
+
+/// How a follower lost its service, or never had it.
+struct Lost {
+    what: &'static str,
+    place: Option<Place>,
+    text: String,
+}
+
+fn lost(analysis: &Analysis, domain: &Domain, key: &LeaseKey, lease: &Lease) -> Option<Lost> {
+    let end = analysis.end?;
+    if lease.denied >= DENIALS && !has_another(domain, key, end) {
+        let text = format!("{} grants of durationField 0, and none longer after them", lease.denied);
+        return Some(Lost { what: "is denied", place: lease.denied_at, text });
+    }
+    let ends = lease.ends()?;
+    let (place, lasts) = lease.granted?;
+    // Who left needs no service any more.
+    let asker = domain.ports.get(&key.asker)?;
+    let is_here = asker.last.time.is_some_and(|last| last.since(ends) > GRACE);
+    let ran_out = end.since(ends) > GRACE && !lease.cancelled && is_here;
+    if !ran_out || has_another(domain, key, end) {
+        return None;
+    }
+    let renewal = match lease.asked_again {
+        Some(_) => "a renewal was asked for and not granted",
+        None => "no renewal was asked for",
+    };
+    let text = format!(
+        "granted for {} s, so until {}; {renewal}, and the follower is still there",
+        lasts.0 / 1_000_000_000,
+        at(analysis, ends)
+    );
+    Some(Lost { what: "ran out", place: Some(place), text })
 }
 
 /// Whether another clock serves the same follower with the same messages.

@@ -58,10 +58,11 @@ impl LegsOnDifferentTime {
         let apart = twin.delay.0.saturating_abs();
         if apart > NARROW.0 && !analysis.may_be_of_several_places() {
             let text = format!(
-                "{} packets compared: {} comes {} after {}",
+                "{} packets compared: {} comes {} {} {}",
                 twin.compared,
                 twin.key,
-                twin.delay.as_seconds_text(),
+                Nanos(apart).as_seconds_text(),
+                if twin.delay.0 < 0 { "before" } else { "after" },
                 stream.key
             );
             evidence.push(Evidence::at(None, text));

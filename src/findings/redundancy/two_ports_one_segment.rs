@@ -57,8 +57,9 @@ impl Rule for TwoPortsOneSegment {
         // A mirror, and files of several places, show several segments at once.
         let one_segment = matches!(analysis.viewpoint.seat, Seat::AtFollower | Seat::Access);
         if seen > 0 && (!one_segment || analysis.may_be_of_several_places()) {
+            let who = if seen == 1 { "1 clock sends".to_owned() } else { format!("{seen} clocks send") };
             return Outcome::CannotTell(format!(
-                "{seen} clocks send by two ports, but this capture may show several segments at once, as a boundary clock has"
+                "{who} by two ports, but this capture may show several segments at once, as a boundary clock has"
             ));
         }
         Outcome::from_findings(findings)

@@ -10,6 +10,7 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
+use crate::findings::words::times;
 use crate::ptp::v2::Action;
 use crate::ptp::v2::management::management_name;
 
@@ -59,10 +60,10 @@ impl ManagementSetSeen {
         let title = if count == 1 {
             format!("{}: {} sent {}", domain.key, port.port, words(first))
         } else {
-            format!("{}: {} changed settings {count} times, first {}", domain.key, port.port, words(first))
+            format!("{}: {} changed settings {}, first {}", domain.key, port.port, times(count), words(first))
         };
         let evidence = orders.iter().map(|order| {
-            let text = format!("{} to {}, {} times", words(order), target(order), order.count);
+            let text = format!("{} to {}, {}", words(order), target(order), times(order.count));
             Evidence::at(Some(order.first), text)
         });
         let finding = Finding::of(self, (severity, Strength::Shown), title, evidence.collect());

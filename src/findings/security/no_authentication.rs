@@ -64,10 +64,10 @@ impl NoAuthentication {
         let (guarded, (whole, count)) = with.first()?;
         let (open, (plain, _)) = without.first()?;
         let title = format!(
-            "{}: {} clocks authenticate their messages, {} do not",
+            "{}: of {} clocks {} authenticate their messages",
             domain.key,
-            with.len(),
-            without.len()
+            with.len().saturating_add(without.len()),
+            with.len()
         );
         let evidence = vec![
             Evidence::at(

@@ -11,6 +11,7 @@ use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::finding::at;
+use crate::findings::leading::v2_data;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
 use crate::units::Nanos;
@@ -41,7 +42,8 @@ impl Rule for RogueMaster {
     fn sources(&self) -> &'static [&'static str] {
         &[
             "RFC 7384 section 3.2 (from memory)",
-            "who may lead is not in a capture: common practice, no source",
+            "who may lead is not in a capture: major where its clockClass is worse, else context (chosen)",
+            "the lower clockClass is the better clock: IEEE 1588-2008 7.6.2.4 table 5 (from memory)",
         ]
     }
 
@@ -82,12 +84,24 @@ impl RogueMaster {
             at(analysis, first.time?),
             before.clock
         );
-        let evidence = vec![
+        let mut evidence = vec![
             Evidence::at(Some(first), format!("first message of {}", after.clock)),
             Evidence::at(Some(after.from_place), format!("it leads from {}", at(analysis, after.from))),
         ];
-        // Whether it was meant to lead is not in a capture; the change itself is told by another rule.
-        let finding = Finding::of(self, (Severity::Info, Strength::Inferred), title, evidence);
+        // Whether it was meant to lead is not in a capture. Who plans a new leader takes one that is as good; a worse
+        // clock that wins by its priority alone harms the time of everybody.
+        let (former, newcomer) =
+            (v2_data(&before.latest)?.clock_class, v2_data(&after.candidate)?.clock_class);
+        let severity = if newcomer > former {
+            evidence.push(Evidence::at(
+                Some(after.from_place),
+                format!("its clockClass is {newcomer}; that of {} was {former}", before.clock),
+            ));
+            Severity::Major
+        } else {
+            Severity::Info
+        };
+        let finding = Finding::of(self, (severity, Strength::Inferred), title, evidence);
         Some(finding.in_domain(domain.key).about_clock(analysis, after.clock))
     }
 }

@@ -7,7 +7,7 @@ mod site_device_missing;
 mod site_device_not_on_clock;
 mod site_leader_differs;
 mod site_next_differs;
-mod site_offset_exceeded;
+pub(super) mod site_offset_exceeded;
 mod site_profile_differs;
 mod site_version_differs;
 

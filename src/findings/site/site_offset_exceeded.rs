@@ -12,6 +12,7 @@ use crate::findings::Finding;
 use crate::findings::Outcome;
 use crate::findings::Rule;
 use crate::findings::Severity;
+use crate::findings::words::difference;
 use crate::units::Nanos;
 
 /// A device is farther from the leader than the site file allows.
@@ -30,42 +31,58 @@ impl Rule for SiteOffsetExceeded {
         let limit = view::site(analysis).and_then(|site| site.clock.max_offset);
         let Some(limit) = limit else { return Outcome::Quiet };
         let mut findings = Vec::new();
-        let (mut followers, mut shown) = (0_usize, 0_usize);
         for device in &analysis.devices {
-            let Some(key) = device.in_domain else { continue };
-            followers += usize::from(matches!(device.state, State::Following | State::Relaying));
-            let mut times = device.clocks.iter().flat_map(|clock| analysis.clocks.times_of(*clock, key));
-            if let Some((time, off)) = times.clone().find_map(|time| Some((time, time.off_by_at_least()?))) {
+            let off = times(analysis, device).find_map(|time| Some((time, time.off_by_at_least()?)));
+            if let Some((time, off)) = off {
                 findings.push(self.finding(device, time, off, limit));
-            } else if times.any(|time| time.uncertainty <= limit) {
-                shown += 1;
             }
         }
+        let (followers, shown) = shown(analysis, limit);
         if findings.is_empty() && shown < followers {
             return Outcome::CannotTell(format!(
                 "{} of {followers} followers do not show their time to within {}",
                 followers - shown,
-                micros(limit)
+                difference(limit.into())
             ));
         }
         Outcome::from_findings(findings)
     }
 }
 
-/// Microseconds with three decimals.
-fn micros(limit: Nanos) -> String {
-    format!("{}.{:03} us", limit.0 / 1000, (limit.0 % 1000).abs())
+fn times<'a>(analysis: &'a Analysis, device: &'a Device) -> impl Iterator<Item = &'a FollowerTime> {
+    let own = device
+        .in_domain
+        .map(|key| device.clocks.iter().flat_map(move |clock| analysis.clocks.times_of(*clock, key)));
+    own.into_iter().flatten()
+}
+
+/// Followers, and devices that show to be within the limit.
+fn shown(analysis: &Analysis, limit: Nanos) -> (usize, usize) {
+    let judged = || analysis.devices.iter().filter(|device| device.in_domain.is_some());
+    let follows = |device: &&Device| matches!(device.state, State::Following | State::Relaying);
+    let is_shown = |device: &&Device| {
+        let mut own = times(analysis, device);
+        times(analysis, device).all(|time| time.off_by_at_least().is_none())
+            && own.any(|time| time.uncertainty <= limit)
+    };
+    (judged().filter(follows).count(), judged().filter(is_shown).count())
+}
+
+/// The limit that the site file sets, where no follower shows its time well enough to be held against it.
+pub(in crate::findings) fn nobody_shows(analysis: &Analysis) -> Option<String> {
+    let limit = view::site(analysis)?.clock.max_offset?;
+    let (followers, shown) = shown(analysis, limit);
+    (followers > 0 && shown == 0).then(|| difference(limit.into()))
 }
 
 impl SiteOffsetExceeded {
     fn finding(&self, device: &Device, time: &FollowerTime, off: OffBy, limit: Nanos) -> Finding {
-        let at_least = Nanos(off.at_least.nanos().map_or(i64::MAX, |nanos| nanos.0));
         let side = if off.is_behind { "behind" } else { "ahead of" };
         let evidence = format!(
             "by {} samples of its {}, each uncertain by {}",
             time.offset.count,
             time.basis.name(),
-            micros(time.uncertainty)
+            difference(time.uncertainty.into())
         );
         Finding {
             id: self.id(),
@@ -79,8 +96,8 @@ impl SiteOffsetExceeded {
             title: format!(
                 "{} is at least {} {side} the leader; {} are allowed",
                 device.name.as_ref().map_or(device.key.as_str(), |name| name.text.as_str()),
-                micros(at_least),
-                micros(limit)
+                difference(off.at_least),
+                difference(limit.into())
             ),
             evidence: vec![Evidence { place: None, text: evidence }],
             next: vec![

@@ -10,6 +10,7 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
+use crate::findings::words;
 use crate::observations::Place;
 use crate::ptp::Note;
 
@@ -83,9 +84,9 @@ impl Rule for DamagedOrOddPtpFrames {
         let all = analysis.ptp_messages.saturating_add(broken);
         let is_much = broken >= LEAST && broken.saturating_mul(100) >= all.saturating_mul(MUCH_PERCENT);
         let severity = if is_much { Severity::Major } else { Severity::Minor };
-        let evidence = met
-            .into_iter()
-            .map(|(text, (times, first))| Evidence::at(Some(first), format!("{times} times: {text}")));
+        let evidence = met.into_iter().map(|(text, (times, first))| {
+            Evidence::at(Some(first), format!("{}: {text}", words::times(times)))
+        });
         let title = format!("{broken} PTP messages are not as the standard lays them down");
         Outcome::Broken(vec![Finding::of(self, (severity, Strength::Shown), title, evidence.collect())])
     }

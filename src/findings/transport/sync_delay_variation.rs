@@ -7,7 +7,7 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
-use crate::findings::words::micros;
+use crate::findings::words::difference;
 use crate::findings::yardstick;
 use crate::timing::ScaledNanos;
 use crate::units::Nanos;
@@ -68,9 +68,9 @@ impl Rule for SyncDelayVariation {
             if !noise.is_beyond(noise.own.p95, theirs.p95) {
                 continue;
             }
-            let value = |nanos: Nanos| micros(ScaledNanos::from(nanos));
+            let value = |nanos: Nanos| difference(ScaledNanos::from(nanos));
             let text = format!(
-                "from Sync to Sync the delay changes by {} in the middle and by more than {} in 5 of 100; that of \
+                "from Sync to Sync the delay changes by {} in the middle and by more than {} in 5 %; that of \
                  {other} at the same place by more than {}",
                 value(noise.own.median),
                 value(noise.own.p95),

@@ -110,8 +110,8 @@ impl VlanSplitOrLeak {
         let title =
             format!("{} and {} have a leader each, and devices of one IP network", one.key, other.key);
         let evidence = vec![
-            Evidence::at(Some(one.last), format!("{ours} leads with {}", name(one.key.vlan))),
-            Evidence::at(Some(other.last), format!("{theirs} leads with {}", name(other.key.vlan))),
+            Evidence::at(Some(one.first), format!("{ours} leads with {}", name(one.key.vlan))),
+            Evidence::at(Some(other.first), format!("{theirs} leads with {}", name(other.key.vlan))),
             Evidence::at(None, format!("both are spoken in from {a}.{b}.{c}.0/24")),
         ];
         let finding = Finding::of(self, (Severity::Major, Strength::Inferred), title, evidence);

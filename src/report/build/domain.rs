@@ -127,7 +127,9 @@ fn clock(port: &ClockPort) -> ClockDocument {
         DataSet::V2(_) => None,
     });
     let properties = port.time_properties;
-    let series = |kind| port.series(kind).map(cadence);
+    // What two senders under one identity send has no interval.
+    let is_one_sender = port.twins.two().is_none();
+    let series = |kind| port.series(kind).map(|series| cadence(series, is_one_sender));
     ClockDocument {
         clock: port.port.clock.to_string(),
         port: port.port.port,
@@ -203,10 +205,10 @@ fn metadata(metadata: SynchronizationMetadata) -> SynchronizationMetadataDocumen
     }
 }
 
-fn cadence(cadence: &Cadence) -> CadenceDocument {
+fn cadence(cadence: &Cadence, is_one_sender: bool) -> CadenceDocument {
     CadenceDocument {
         declared_s: cadence.declared_interval().map(seconds),
-        median_s: cadence.gaps().median().map(seconds),
+        median_s: cadence.gaps().median().filter(|_| is_one_sender).map(seconds),
         count: cadence.count(),
         missed: cadence.missed(),
     }

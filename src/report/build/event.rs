@@ -106,6 +106,9 @@ fn words(event: &Event) -> (ClockId, String) {
         Happening::LeaderLost { clock, because } => {
             (*clock, format!("last message of the leader {clock} ({})", because.name()))
         }
+        Happening::LeaderNotHeard { port, clock, lasted } => {
+            (port.clock, format!("last message of the leader {clock} for {}", duration(seconds(*lasted))))
+        }
         Happening::RivalBegan { port, leader, decided_by } => (
             port.clock,
             format!("{port} goes on leading beside {leader}, which is better by {}", decided_by.name()),

@@ -1,6 +1,7 @@
 //! The answer of `downbeat fit` in words and numbers.
 
 use std::cmp::Ordering;
+use std::collections::BTreeSet;
 
 use super::stream;
 use super::stream::share;
@@ -15,12 +16,14 @@ use crate::report::document::FitDocument;
 use crate::report::document::PlannedDocument;
 use crate::report::format::count;
 use crate::report::format::duration_ns;
+use crate::report::format::holes;
 use crate::report::format::per_cent;
 use crate::report::format::per_cent_up;
 use crate::report::format::rate;
 use crate::report::format::seconds;
 use crate::report::format::things;
 use crate::streams::SpeedKnownBy;
+use crate::streams::Stream;
 use crate::units::BitsPerSecond;
 use crate::units::Nanos;
 
@@ -35,7 +38,7 @@ pub fn fit_document(analysis: &Analysis, fit: &Fit) -> FitDocument {
         schema: FIT_SCHEMA,
         files: analysis.captures.iter().map(|capture| capture.summary.file.clone()).collect(),
         link: stream::link(analysis),
-        keep_free: f64::from(fit.keep_free.thousandths()) / 1000.0,
+        keep_free: f64::from(fit.keep_free.millionths()) / 1e6,
         planned: fit.planned.iter().map(planned).collect(),
         duration_s: seconds(fit.now.length),
         is_short: fit.now.length < SHORT,
@@ -77,7 +80,7 @@ fn planned(planned: &Planned) -> PlannedDocument {
 fn arithmetic(fit: &Fit) -> Vec<String> {
     let now = &fit.now;
     let of_link = |value: BitsPerSecond| format!("{} ({})", rate(value.0), per_cent_up(value.0, now.speed.0));
-    let free = per_cent(f64::from(fit.keep_free.thousandths()) / 1000.0);
+    let free = per_cent(f64::from(fit.keep_free.millionths()) / 1e6);
     let mut lines = vec![
         format!("link: {} less {free} to keep free = {}", rate(now.speed.0), rate(fit.usable.0)),
         format!("now: mean {}, fullest second {}", of_link(now.mean), of_link(now.peak)),
@@ -136,6 +139,22 @@ fn growth_words(growth: &Growth) -> String {
     )
 }
 
+/// Speeds of the link by the capture files, where those are several.
+fn told_speeds(analysis: &Analysis) -> Vec<String> {
+    let all = analysis.captures.iter().flat_map(|capture| &capture.summary.link_speeds);
+    let told: BTreeSet<u64> = all.map(|speed| speed.0).collect();
+    told.into_iter().map(rate).collect()
+}
+
+/// Streams of which most packets are in the capture twice: of those half are doubles.
+fn doubled(analysis: &Analysis) -> usize {
+    let is_doubled = |stream: &&Stream| {
+        let double = stream.rtp.map_or(0, |rtp| rtp.duplicated);
+        double > 0 && double.saturating_mul(5) >= stream.rate.packets().saturating_mul(2)
+    };
+    analysis.wire.streams.iter().filter(is_doubled).count()
+}
+
 fn caveats(analysis: &Analysis, fit: &Fit) -> Vec<String> {
     let mut caveats = vec![
         "one capture shows one link: every other link that the streams cross has to be looked at as well"
@@ -151,20 +170,28 @@ fn caveats(analysis: &Analysis, fit: &Fit) -> Vec<String> {
             caveats.push(format!("{speed} is the speed of the port that captured, by the capture file"));
         }
         SpeedKnownBy::Assumed => {
-            caveats.push(format!("{speed} is assumed; say what it is with --link-speed"));
+            caveats.push(match told_speeds(analysis).as_slice() {
+                [] | [_] => format!("{speed} is assumed; say what it is with --link-speed"),
+                told => format!(
+                    "the capture files tell several speeds ({}), so none of them was taken: {speed} is assumed; say what it \
+                     is with --link-speed",
+                    told.join(", ")
+                ),
+            });
         }
     }
+    caveats.extend(holes(&stream::link(analysis).holes));
     let length = duration_ns(fit.now.length.0);
     if fit.now.length < LEAST_LENGTH {
         caveats.push(format!(
-            "the capture is {length} long and holds no whole second: neither a mean nor a fullest second of it says what \
+            "{length} were watched, which holds no whole second: neither a mean nor a fullest second of it says what \
              the link carries. Capture for {} or more, for {} at the least (chosen)",
             duration_ns(SHORT.0),
             duration_ns(LEAST_LENGTH.0)
         ));
     } else if fit.now.length < SHORT {
         caveats.push(format!(
-            "the capture is {length} long: there may be fuller seconds outside it; {} or more show more of them (chosen)",
+            "{length} were watched: there may be fuller seconds outside it; {} or more show more of them (chosen)",
             duration_ns(SHORT.0)
         ));
     }
@@ -180,6 +207,11 @@ fn caveats(analysis: &Analysis, fit: &Fit) -> Vec<String> {
             "the mirror captured frames twice, and all of them count: the link carries less, down to half"
                 .to_owned(),
         );
+    } else if let doubled @ 1.. = doubled(analysis) {
+        caveats.push(format!(
+            "{} captured twice, and both count: the link carries less",
+            if doubled == 1 { "1 stream was".to_owned() } else { format!("{doubled} streams were") }
+        ));
     }
     if fit.growth.is_none() {
         caveats.push(

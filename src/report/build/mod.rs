@@ -131,6 +131,7 @@ fn capture(report: &CaptureReport) -> CaptureDocument {
         duration_s: summary.first.zip(summary.last).map(|(first, last)| seconds(last.since(first))),
         resolution_ns: summary.resolution.map(|step| step.0),
         snapped: summary.snapped,
+        snapped_to: summary.snapped_to,
         undecodable: report.undecodable,
         problems: report
             .problems

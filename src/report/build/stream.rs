@@ -3,6 +3,7 @@
 use crate::analysis::Analysis;
 use crate::ptp::ClockIdentity;
 use crate::report::document::EventDocument;
+use crate::report::document::HoleDocument;
 use crate::report::document::IntervalDocument;
 use crate::report::document::LinkDocument;
 use crate::report::document::LoadDocument;
@@ -174,6 +175,14 @@ pub(super) fn link(analysis: &Analysis) -> LinkDocument {
         load_peak_1s: second.map(|rate| share(rate, link.speed)),
         flows_left_out: analysis.wire.folded.flows,
         fragments_left_out: analysis.wire.fragments_left_out,
+        holes: link
+            .holes
+            .iter()
+            .map(|hole| HoleDocument {
+                at_s: seconds(analysis.since_origin(hole.from)),
+                length_s: seconds(hole.length()),
+            })
+            .collect(),
     }
 }
 
@@ -220,10 +229,17 @@ fn of_stream(analysis: &Analysis, stream: &Stream) -> Vec<(CaptureTime, &'static
     for burst in &stream.bursts {
         events.push((burst.time, "packets-lost", format!("misses {} packets in a row", burst.missing)));
     }
-    for step in stream.media_rate.iter().flat_map(|rate| &rate.steps) {
+    for (rate, step) in
+        stream.media_rate.iter().flat_map(|rate| rate.steps.iter().map(move |step| (rate, step)))
+    {
         let ahead = if step.size.0 < 0 { "back" } else { "ahead" };
         let size = duration_ns(step.size.0.saturating_abs());
-        events.push((step.time, "media-step", format!("jumps {ahead} by {size} on its media clock")));
+        let against = match rate.against {
+            Against::Leader => "the leader",
+            Against::CaptureClock => "the capture's clock",
+        };
+        let text = format!("jumps {ahead} by {size} on its media clock against {against}");
+        events.push((step.time, "media-step", text));
     }
     events
 }

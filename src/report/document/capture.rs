@@ -27,6 +27,8 @@ pub struct CaptureDocument {
     pub resolution_ns: Option<i64>,
     /// Records of which fewer octets were kept than were on the wire.
     pub snapped: u64,
+    /// The most octets that were kept of one of those; `null` where there is none.
+    pub snapped_to: Option<u32>,
     /// Frames whose headers or PTP message could not be read as they should.
     pub undecodable: u64,
     /// Why those could not.

@@ -22,7 +22,7 @@ pub struct FitDocument {
     pub keep_free: f64,
     /// What is planned.
     pub planned: Vec<PlannedDocument>,
-    /// How long the capture is.
+    /// How long the network was watched: the capture's length without the link's `holes`.
     pub duration_s: f64,
     /// Whether that is less than a minute (chosen): fuller seconds may lie outside it.
     pub is_short: bool,

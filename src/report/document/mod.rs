@@ -25,7 +25,8 @@ pub use multicast::{
     MemberDocument, MembershipDocument, MulticastDocument, QuerierDocument, SharedMacDocument,
 };
 pub use stream::{
-    IntervalDocument, LinkDocument, LoadDocument, RtpDocument, SessionDocument, StreamDocument, TwinDocument,
+    HoleDocument, IntervalDocument, LinkDocument, LoadDocument, RtpDocument, SessionDocument, StreamDocument,
+    TwinDocument,
 };
 pub use viewpoint::{SeatName, SwitchPortDocument, ViewpointDocument};
 

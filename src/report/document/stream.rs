@@ -182,7 +182,7 @@ pub struct LinkDocument {
     pub speed_bps: u64,
     /// How that is known: `settings`, `capture-file` or `assumed`.
     pub speed_known_by: &'static str,
-    /// From the first frame to the last, all directions together.
+    /// From the first frame to the last without `holes`, all directions together.
     pub mean_bps: Option<u64>,
     /// The fullest second; this and the like `null` where less time passed from the first packet to the last.
     pub peak_1s_bps: Option<u64>,
@@ -200,4 +200,17 @@ pub struct LinkDocument {
     pub flows_left_out: u64,
     /// Later fragments of datagrams to groups whose first fragment was not seen: they are in no stream.
     pub fragments_left_out: u64,
+    /// Times in which nothing at all was captured though others would have come: the capture missed them, or its clock was
+    /// set ahead. They count for no mean, the streams' and the sources' among them.
+    pub holes: Vec<HoleDocument>,
+}
+
+/// A time in which nothing was captured.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct HoleDocument {
+    /// When it begins, in seconds from the first frame of the capture.
+    pub at_s: f64,
+    /// How long it is.
+    pub length_s: f64,
 }

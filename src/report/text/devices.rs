@@ -21,8 +21,8 @@ use super::paragraph;
 /// States in the order of the text: the worst first, and among the sound ones who leads.
 const ORDER: [(StateName, &str, Fold); 10] = [
     (StateName::Rival, "rival", Fold::Never),
-    (StateName::Astray, "astray", Fold::Never),
-    (StateName::Unanswered, "unanswered", Fold::Never),
+    (StateName::Astray, "astray", Fold::Faulty),
+    (StateName::Unanswered, "unanswered", Fold::Faulty),
     (StateName::Adrift, "adrift", Fold::Never),
     (StateName::Unproven, "unproven", Fold::SameReason),
     (StateName::Unclocked, "unclocked", Fold::SameReason),
@@ -37,6 +37,8 @@ const ORDER: [(StateName, &str, Fold); 10] = [
 enum Fold {
     /// Something is wrong with each: all are shown.
     Never,
+    /// Something is wrong with each; those of the same reason but for its numbers are named together.
+    Faulty,
     /// Those of the same reason but for its numbers.
     SameReason,
     /// All: they are sound.
@@ -46,6 +48,9 @@ enum Fold {
 /// Rows of devices that are alike; beyond one more than that the rest are counted (chosen, so that a sound site of a
 /// dozen devices is read at a glance).
 const ALIKE_SHOWN: usize = 5;
+
+/// Of those that something is wrong with, so many of the rest are named (chosen: a large room's).
+const NAMED: usize = 60;
 
 /// The widest that the columns grow: a MAC address, an IPv4 address, a time. What is longer is cut, and stands whole in
 /// the JSON report.
@@ -101,7 +106,7 @@ pub(super) fn write(document: &Document, width: usize, out: &mut impl Write) -> 
             let rows: Vec<Row> =
                 alike.iter().take(shown).map(|device| row(device, name, fold, &owners)).collect();
             let rest = alike.get(shown..).unwrap_or_default();
-            blocks.push((rows, (!rest.is_empty()).then(|| rest_of(rest, name))));
+            blocks.push((rows, (!rest.is_empty()).then(|| rest_of(rest, name, fold))));
         }
     }
     table(&blocks, width, out)?;
@@ -113,7 +118,10 @@ fn groups<'a>(devices: &[&'a DeviceDocument], fold: Fold) -> Vec<Vec<&'a DeviceD
     let mut order: Vec<Vec<&DeviceDocument>> = Vec::new();
     let mut places: BTreeMap<String, usize> = BTreeMap::new();
     for device in devices {
-        let kind = if fold == Fold::SameReason { without_numbers(&device.reasons) } else { String::new() };
+        let kind = match fold {
+            Fold::Faulty | Fold::SameReason => without_numbers(&device.reasons),
+            Fold::Never | Fold::SameState => String::new(),
+        };
         let place = *places.entry(kind).or_insert(order.len());
         match order.get_mut(place) {
             Some(group) => group.push(device),
@@ -148,7 +156,7 @@ fn row(
         offset: cut_behind(&offset_of(device), OFFSET_MOST),
         reason: format!("{}{}", name(device), plain(&device.reasons.join("; "))),
         lines: match fold {
-            Fold::Never => 3,
+            Fold::Never | Fold::Faulty => 3,
             Fold::SameState if device.state != StateName::Relaying => 1,
             Fold::SameReason | Fold::SameState => 2,
         },
@@ -170,8 +178,13 @@ fn offset_of(device: &DeviceDocument) -> String {
 }
 
 /// How many more there are, and how far off they are at the most.
-fn rest_of(rest: &[&DeviceDocument], state: &str) -> String {
+fn rest_of(rest: &[&DeviceDocument], state: &str, fold: Fold) -> String {
     let number = u64::try_from(rest.len()).unwrap_or(u64::MAX);
+    if fold == Fold::Faulty {
+        let names: Vec<String> = rest.iter().take(NAMED).map(|device| short(device)).collect();
+        let more = if rest.len() > NAMED { ", ... (see --format json)" } else { "" };
+        return format!("and {} more {state}: {}{more}", count(number), names.join(", "));
+    }
     let offsets = rest.iter().filter_map(|device| device.offset_ns.as_ref());
     let most = offsets.map(|offset| offset.median.saturating_abs()).max();
     let most = most.map(|ns| format!(", no farther off than {}", duration_ns(ns))).unwrap_or_default();
@@ -238,7 +251,7 @@ fn table(blocks: &[(Vec<Row>, Option<String>)], width: usize, out: &mut impl Wri
             widths.write(row, out)?;
         }
         if let Some(rest) = rest {
-            writeln!(out, "  {rest}")?;
+            paragraph(out, 2, "", rest)?;
         }
     }
     Ok(())

@@ -148,7 +148,7 @@ fn series(out: &mut impl Write, label: &str, series: Option<&CadenceDocument>, t
         },
     );
     let measured = series.median_s.map_or_else(
-        || "seen once".to_owned(),
+        || if series.count == 1 { "seen once" } else { "at a pace that does not show" }.to_owned(),
         |s| format!("{} {}", if agrees { "median" } else { "but sends every" }, duration(s)),
     );
     let text = format!(
@@ -228,7 +228,7 @@ fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
 
 /// A rate and its standard error, that rounded up: no error is none.
 fn rate(ppm: f64, sigma_ppm: f64) -> String {
-    format!("{ppm:+.3} ± {:.3} ppm", (sigma_ppm * 1000.0).ceil() / 1000.0)
+    format!("{} ± {:.3} ppm", super::super::format::ppm(ppm), (sigma_ppm * 1000.0).ceil() / 1000.0)
 }
 
 /// The profiles that fit, or the nearest.

@@ -8,15 +8,23 @@ use super::super::document::LoadDocument;
 use super::super::document::StreamDocument;
 use super::super::format::count;
 use super::super::format::duration_ns;
+use super::super::format::holes;
 use super::super::format::per_cent;
 use super::super::format::plain;
 use super::super::format::plain_short;
+use super::super::format::ppm;
 use super::super::format::rate;
 use super::super::format::things;
 use super::paragraph;
 
 /// Receivers of a stream that are named.
 const RECEIVERS_SHOWN: usize = 4;
+
+/// Octets of tagged Ethernet, IPv4, UDP and RTP headers (IEEE 802.3, RFC 791, RFC 768, RFC 3550; from memory): frames cut
+/// to fewer do not show what a stream is.
+const TOO_SHORT: u32 = 18 + 20 + 8 + 12;
+/// What to keep of a frame at the least (chosen: all headers, and messages of PTP whole).
+const AT_LEAST: u32 = 128;
 
 /// Streams in trouble shown in brief.
 const TROUBLED_SHOWN: usize = 8;
@@ -124,7 +132,19 @@ fn media_sources(document: &Document) -> Vec<&LoadDocument> {
 }
 
 fn link(document: &Document, out: &mut impl Write) -> io::Result<()> {
-    paragraph(out, 2, "link        ", &link_words(document))
+    paragraph(out, 2, "link        ", &link_words(document))?;
+    // Less does not reach behind the headers (chosen).
+    let kept = document.captures.iter().filter_map(|capture| capture.snapped_to).max();
+    if let Some(kept) = kept.filter(|kept| *kept < TOO_SHORT) {
+        let words = format!(
+            "frames were kept to {kept} octets only: what streams are shows beyond; capture with more (at least {AT_LEAST})"
+        );
+        paragraph(out, 2, "cut         ", &words)?;
+    }
+    match holes(&document.link.holes) {
+        Some(words) => paragraph(out, 2, "not watched ", &words),
+        None => Ok(()),
+    }
 }
 
 fn link_words(document: &Document) -> String {
@@ -186,7 +206,7 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
     if let Some(ppm) = stream.media_rate_ppm {
         let against = if stream.media_rate_against == Some("leader") { "leader" } else { "capture's clock" };
         let sigma = stream.media_rate_sigma_ppm.unwrap_or_default();
-        parts.push(format!("media clock {ppm:+.3} ± {sigma:.3} ppm against the {against}"));
+        parts.push(format!("media clock {} ± {sigma:.3} ppm against the {against}", self::ppm(ppm)));
     }
     match stream.receivers.as_deref() {
         None => {}
@@ -254,7 +274,7 @@ fn trouble(stream: &StreamDocument) -> Option<String> {
     let raw = stream.codec.as_ref().is_some_and(|codec| codec.eq_ignore_ascii_case("raw"));
     if stream.clocked == Some(false) && (stream.kind == "audio" || raw) {
         let ppm = stream.media_rate_ppm.unwrap_or_default();
-        parts.push(format!("media clock {ppm:+.3} ppm off the leader's"));
+        parts.push(format!("media clock {} ppm off the leader's", self::ppm(ppm)));
     }
     if stream.dscp.len() > 1 {
         parts.push(format!("mixed DSCP {}", list(&stream.dscp)));

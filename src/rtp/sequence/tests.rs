@@ -277,3 +277,78 @@ fn jumps_and_pauses_leave_the_step_and_the_rate() {
         .collect();
     assert_eq!(pass(&uneven).neighbours().step(), None);
 }
+
+/// Packets of 125 µs and what came of them at another time.
+fn moved(count: i64, late: impl Fn(i64) -> Vec<i64>) -> Vec<Numbered> {
+    let mut packets: Vec<Numbered> = Vec::new();
+    for at in 0..count {
+        let number = u16::try_from((at + 65_000).rem_euclid(65_536)).unwrap();
+        let timestamp = u32::try_from(at * 6).unwrap();
+        packets.extend(late(at).into_iter().map(|by| Numbered {
+            number,
+            timestamp,
+            time: CaptureTime(at * 125_000 + by),
+        }));
+    }
+    packets.sort_by_key(|packet| packet.time);
+    packets
+}
+
+fn told(packets: &[Numbered]) -> (u64, u64, u64, u64, u64) {
+    let sequence = pass(packets);
+    let (counts, losses) = (sequence.counts(), sequence.losses());
+    // A part that begins with copies farther behind follows those at first.
+    let nearest =
+        packets.windows(2).map(|pair| pair[0].timestamp.wrapping_sub(pair[1].timestamp).cast_signed());
+    let is_far = nearest.max().is_some_and(|ticks| ticks > 6 * 2900);
+    for cut in [1, packets.len() / 3, packets.len() / 2, packets.len() - 700] {
+        if is_far && counts.duplicates > 100 {
+            break;
+        }
+        let [mut joined, middle, right] = cuts(packets, cut, cut + 1500);
+        assert!(joined.join(&middle) && joined.join(&right), "{cut}");
+        assert_eq!(result(&joined), result(&sequence), "{cut}");
+    }
+    (counts.lost(), counts.restarts, counts.duplicates, counts.reordered, losses.burst_count)
+}
+
+#[test]
+fn packets_far_behind_are_late_and_no_restart() {
+    for behind in [90, 99, 100, 101, 150, 1023, 1024, 1500, 12_000] {
+        let by = behind * 125_000 + 1000;
+        let is_late = |at: i64| (9000..9010).contains(&at) || at == 12_000;
+        let packets = moved(30_000, |at| vec![if is_late(at) { by + (at - 9000) * 10 } else { 0 }]);
+        assert_eq!(told(&packets), (0, 0, 0, 11, 0), "{behind}");
+        // One of them never comes.
+        let some: Vec<Numbered> = packets.into_iter().filter(|packet| packet.timestamp != 9004 * 6).collect();
+        assert_eq!(told(&some), (1, 0, 0, 10, 0), "{behind}");
+    }
+}
+
+#[test]
+fn copies_far_behind_are_copies() {
+    for behind in [150, 1023, 1024, 1600, 8000] {
+        let by = |at: i64| behind * 125_000 + at * 7919 % 400_000;
+        let packets = moved(20_000, |at| if at < 2000 { vec![0] } else { vec![0, by(at)] });
+        assert_eq!(told(&packets), (0, 0, 18_000, 0, 0), "{behind}");
+    }
+}
+
+#[test]
+fn who_begins_anew_with_older_numbers_or_older_times_is_no_late_packet() {
+    let whole = moved(20_000, |_| vec![0]);
+    let last = *whole.last().unwrap();
+    let anew = |number: u16, stamp: u32, of: &[Numbered]| {
+        let follow = (0..2000_u16).map(|at| Numbered {
+            number: last.number.wrapping_sub(number).wrapping_add(at),
+            timestamp: last.timestamp.wrapping_add(stamp).wrapping_add(u32::from(at) * 6),
+            time: CaptureTime(last.time.0 + 125_000 * (i64::from(at) + 1)),
+        });
+        let packets: Vec<Numbered> = of.iter().copied().chain(follow).collect();
+        pass(&packets).counts().restarts
+    };
+    // Numbers behind by 300 and a timestamp that goes on; both as far back as only a new beginning is.
+    assert_eq!(anew(300, 6, &whole), 1);
+    assert_eq!(anew(19_000, (19_000_u32 * 6).wrapping_neg(), &whole), 1);
+    assert_eq!(anew(3000, 1 << 30, &whole), 1);
+}

@@ -20,7 +20,7 @@ use crate::support::wire::leader;
 const SECONDS: i64 = 90;
 
 /// Each finding above info with the id of the one it follows from.
-fn followings(report: &Value) -> Vec<(String, Option<String>)> {
+pub(super) fn followings(report: &Value) -> Vec<(String, Option<String>)> {
     let findings = report["findings"].as_array().unwrap();
     let id = |finding: &Value| finding["id"].as_str().unwrap().to_owned();
     let faults = findings.iter().filter(|finding| finding["severity"] != "info");
@@ -153,6 +153,42 @@ fn the_text_tells_effects_under_their_cause() {
     assert!(cause < at("  do: ") && at("  do: ") < tells, "{text}");
     assert!(lines[tells + 1].starts_with("    critical, "), "{text}");
     assert!(lines[tells + 1].contains("site-device-not-on-clock"), "{text}");
+}
+
+/// One cause told of many devices: the first three with evidence, the others in a line, their rows in the table named.
+#[test]
+fn the_text_tells_what_is_alike_of_many_devices_briefly() {
+    let mut wire = Wire::default();
+    wire.leads(0..SECONDS, &leader());
+    for number in 20..24 {
+        wire.follows(0..SECONDS, &follower(number), &leader());
+    }
+    for number in 40..50 {
+        wire.asks(0..SECONDS, &follower(number));
+    }
+    let text = judged::files(&[("made.pcap", wire.capture())]).text;
+    let count = |words: &str| text.lines().filter(|line| line.contains(words)).count();
+    assert_eq!(count("critical, shown: delay-response-missing"), 3, "{text}");
+    assert_eq!(count("  the same of others"), 1, "{text}");
+    // By the address that the table has, with its own behind it.
+    for number in 40..50 {
+        assert!(text.contains(&format!("192.168.20.{number} (02:00:5e:10:00:{number:02x}) asks")), "{text}");
+    }
+    assert_eq!(count("  source: IEEE 1588-2008 11.3"), 1, "{text}");
+    assert!(text.contains("and 5 more unanswered: 192.168.20.45, 192.168.20.46"), "{text}");
+}
+
+#[test]
+fn a_device_that_is_answered_in_part_is_not_said_to_get_no_answer() {
+    let mut wire = Wire::default();
+    wire.leads(0..SECONDS, &leader());
+    wire.follows(0..SECONDS, &follower(20), &leader());
+    wire.follows(0..30, &follower(21), &leader());
+    wire.asks(30..SECONDS, &follower(21));
+    let report = wire.report();
+    let findings = report["findings"].as_array().unwrap();
+    let own = findings.iter().find(|finding| finding["id"] == "delay-response-missing").unwrap();
+    assert!(own["title"].as_str().unwrap().contains("an answer to 30 of 90 requests only"), "{own}");
 }
 
 #[test]

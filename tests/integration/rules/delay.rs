@@ -196,6 +196,18 @@ fn syncs_without_their_follow_up_are_a_fault_and_a_few_are_loss() {
     let mut some = sound();
     without(&mut some, FOLLOW_UP, |met| met % 10 == 0);
     assert!(said(&some.report(), "follow-up-missing").is_empty(), "480 Syncs are too few for a note");
+    // 16 of the last ones are too young to be missed.
+    for (from, expected) in [(300, vec!["critical"]), (440, vec!["critical"]), (460, vec![])] {
+        let mut stopped = sound();
+        without(&mut stopped, FOLLOW_UP, |met| met > from);
+        assert_eq!(said(&stopped.report(), "follow-up-missing"), expected, "{from}");
+    }
+    // Of the last 2 s those with their Follow_Up count alone: of every other one a little less than half is missing.
+    for (every, expected) in [(2, "major"), (3, "major")] {
+        let mut share = sound();
+        without(&mut share, FOLLOW_UP, |met| met % every == 0);
+        assert_eq!(said(&share.report(), "follow-up-missing"), [expected], "{every}");
+    }
     let mut lossy = sound();
     for kind in [SYNC, FOLLOW_UP] {
         without(&mut lossy, kind, |met| met % 3 == usize::from(kind) / 8);

@@ -262,6 +262,73 @@ fn timestamps_that_jump_are_named_unless_all_jump() {
     }
 }
 
+#[test]
+fn a_way_that_gets_longer_is_no_jump_of_the_timestamps() {
+    for (longer_ns, ticks, expected) in [
+        (1_200_000, 0, vec![]),
+        (15_000_000, 0, vec![]),
+        (0, 720, vec!["major"]),
+        (400_000_000, 0, vec!["major"]),
+    ] {
+        let mut scene = Scene::default();
+        scene.clock(&actor(1), &actor(20), 40);
+        let mut of_seven = Scene::default();
+        timed(&mut of_seven, &sender(7), 36_000, 1_000_000, (20_000, ticks));
+        for frame in of_seven.frames.iter_mut().filter(|frame| frame.stamp_ns > BEGINNING_NS + 20 * SECOND) {
+            frame.stamp_ns += longer_ns;
+        }
+        scene.frames.extend(of_seven.frames);
+        timed(&mut scene, &sender(8), 36_000, 1_000_000, never());
+        assert_eq!(said(&report(scene), "rtp-timestamp-step"), expected, "{longer_ns} {ticks}");
+    }
+}
+
+#[test]
+fn timestamps_are_not_held_against_ptp_where_the_reference_is_another() {
+    let own = ["local", "ntp=/traceable/", "gps", "localmac=02-00-5E-00-00-07"];
+    let references: Vec<Option<String>> = own
+        .iter()
+        .map(|of| Some(format!("a=ts-refclk:{of}")))
+        .chain([None, Some(by_ptp(&actor(1), 0)[0].clone())])
+        .collect();
+    for reference in references {
+        let mut scene = Scene::default();
+        scene.clock(&actor(1), &actor(20), 20);
+        let sender = sender(7);
+        timed(&mut scene, &sender, 18_000, SECOND, (0, 24_000));
+        let lines: Vec<String> =
+            reference.iter().cloned().chain(["a=mediaclk:direct=0".to_owned()]).collect();
+        announce(&mut scene, &sender, &lines);
+        let report = report(scene);
+        let is_ptp = reference.as_ref().is_some_and(|reference| reference.contains("ptp"));
+        let said = said(&report, "rtp-offset-not-from-ptp");
+        assert_eq!(said, if is_ptp { vec!["critical"] } else { vec![] }, "{reference:?}");
+        assert_eq!(report["streams"][0]["media_offset_ns"].is_null(), !is_ptp, "{reference:?}");
+    }
+}
+
+#[test]
+fn a_payload_type_whose_rate_the_timestamps_contradict_gives_no_media_rate() {
+    // L16 of 44 100 Hz; the other one is of nothing.
+    for (payload_type, step, expected) in [(10, 48, vec!["minor"]), (97, 48, vec![])] {
+        let mut scene = Scene::default();
+        scene.clock(&actor(1), &actor(20), 20);
+        let sender = Sender { payload_type, ..sender(7) };
+        timed(&mut scene, &sender, 18_000, SECOND, (0, step));
+        let report = report(scene);
+        assert_eq!(said(&report, "format-or-rate-mismatch"), expected);
+        let stream = &report["streams"][0];
+        assert_eq!(stream["media_rate_ppm"].is_null(), payload_type == 10, "{stream}");
+        if payload_type == 10 {
+            let title = found(&report, "format-or-rate-mismatch")["title"].to_string();
+            assert!(
+                title.contains("payload type 10 means 44100 Hz, its timestamps run at 48000 Hz"),
+                "{title}"
+            );
+        }
+    }
+}
+
 /// Two streams and a leader; of the first one in `lost.0`, of the second one in `lost.1` is missing (0: none).
 fn with_losses(second: bool, lost: (usize, usize)) -> Scene {
     let mut scene = Scene::default();

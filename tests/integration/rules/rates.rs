@@ -166,8 +166,12 @@ fn a_leader_that_starts_fails_and_waits_is_told_as_a_cycle() {
 }
 
 fn grant(wire: &mut Wire, us: i64, sequence: u16, duration_s: u32) {
+    grant_of(wire, us, sequence, (0x0, duration_s));
+}
+
+fn grant_of(wire: &mut Wire, us: i64, sequence: u16, (message_type, duration_s): (u8, u32)) {
     // messageType in the high nibble, logInterMessagePeriod, durationField, reserved, R.
-    let value = Octets::new().u8(0x00).i8(-3).u32(duration_s).u8(0).u8(1).0;
+    let value = Octets::new().u8(message_type << 4).i8(-3).u32(duration_s).u8(0).u8(1).0;
     let tlvs = Octets::new().u16(0x0005).u16(8).bytes(&value).0;
     let body = Body::Signaling { target: actor(20).port, tlvs };
     wire.put(us, &leader().to(&actor(20)), sequence, &body);
@@ -193,6 +197,22 @@ fn a_lease_that_runs_out_is_named_while_its_follower_is_there() {
         let report = wire.report();
         assert_eq!(said(&report, "unicast-lease-expired"), expected, "{renewals} {stays}");
     }
+}
+
+#[test]
+fn all_that_one_clock_denies_a_follower_is_one_finding() {
+    let mut wire = sound();
+    for number in 0..3 {
+        for (later, message_type) in [(0, 0xB), (1, 0x0), (2, 0x9)] {
+            let sequence = number * 3 + later;
+            grant_of(&mut wire, i64::from(sequence) * 1_500_000 + 2_000, sequence, (message_type, 0));
+        }
+    }
+    let report = wire.report();
+    assert_eq!(said(&report, "unicast-lease-expired"), ["critical"]);
+    let findings = report["findings"].as_array().unwrap();
+    let own = findings.iter().find(|finding| finding["id"] == "unicast-lease-expired").unwrap();
+    assert!(own["title"].as_str().unwrap().contains("Sync, Delay_Resp, Announce"), "{own}");
 }
 
 #[test]
