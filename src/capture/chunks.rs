@@ -259,10 +259,10 @@ impl ChunkWalker {
     fn begin(&mut self, block: &mut Block, length: usize, walker: &Walker, told: &Told) -> Option<usize> {
         let mut at = 0;
         while at < length {
-            match walker.seems_to_begin(block.octets(), at, &told.0.walker) {
+            match walker.seems_to_begin(block.octets(), at, block.ended(), &told.0.walker) {
                 Verdict::Yes => return Some(at),
                 Verdict::No => at = at.saturating_add(1),
-                Verdict::Open if block.ended() || block.octets().len() >= length.saturating_add(LOOK) => {
+                Verdict::Open if block.octets().len() >= length.saturating_add(LOOK) => {
                     return None;
                 }
                 Verdict::Open => {

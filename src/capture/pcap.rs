@@ -110,8 +110,8 @@ impl Pcap {
         Self { known: None, lost: None, ..self.clone() }
     }
 
-    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize, told: &Self) -> Verdict {
-        self.chain(window, at, false, told.known)
+    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize, ended: bool, told: &Self) -> Verdict {
+        self.chain(window, at, ended, told.known)
     }
 
     pub(super) fn is_lost(&self) -> bool {

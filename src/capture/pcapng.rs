@@ -119,9 +119,9 @@ impl Pcapng {
         part
     }
 
-    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize) -> Verdict {
+    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize, ended: bool) -> Verdict {
         // A block has its length at both ends, so that one says as much as a few records of the classic format.
-        self.plausible(window, at, false)
+        self.plausible(window, at, ended)
     }
 
     pub(super) fn is_lost(&self) -> bool {

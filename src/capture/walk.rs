@@ -126,11 +126,12 @@ impl Walker {
         }
     }
 
-    /// Whether a record, and records behind it, seem to begin at `at`; `told` is the walker of the file's beginning.
-    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize, told: &Self) -> Verdict {
+    /// Whether a record, and records behind it, seem to begin at `at`; `told` is the walker of the file's beginning, `ended`
+    /// whether the file ends where the window ends.
+    pub(super) fn seems_to_begin(&self, window: &[u8], at: usize, ended: bool, told: &Self) -> Verdict {
         match (self, told) {
-            (Self::Pcap(walker), Self::Pcap(told)) => walker.seems_to_begin(window, at, told),
-            (Self::Pcapng(walker), _) => walker.seems_to_begin(window, at),
+            (Self::Pcap(walker), Self::Pcap(told)) => walker.seems_to_begin(window, at, ended, told),
+            (Self::Pcapng(walker), _) => walker.seems_to_begin(window, at, ended),
             (Self::Pcap(_), Self::Pcapng(_)) => Verdict::No,
         }
     }

@@ -280,26 +280,23 @@ fn taken(file: &[u8], part: usize) -> (usize, usize) {
     let (mut taken, mut all) = (0, 0);
     for index in 1..layout.count() {
         let mut own = 0;
-        let walked = walker.walk(layout.range(index), &told, &mut octets, |record, at| {
-            assert_eq!(octets_of(file, record.octets), record.octets);
-            assert!(at > 0);
+        let range = layout.range(index);
+        let walked = walker.walk(range.clone(), &told, &mut octets, |record, at| {
+            let place = usize::try_from(range.start).unwrap() + at;
+            assert_eq!(&file[place..place + record.octets.len()], record.octets);
             own += 1;
         });
-        all += 1;
+        let before = records;
         if walked.is_some_and(|walked| chunks.take(&walked)) {
             taken += 1;
             records += own;
         }
         chunks.walk_on(layout.range(index).end, |_| records += 1).unwrap();
+        // In the last few octets no record may begin.
+        all += usize::from(records > before);
         assert_eq!(chunks.records(), records);
     }
     (taken, all)
-}
-
-/// The octets of a record as they stand in the file.
-fn octets_of<'a>(file: &'a [u8], octets: &[u8]) -> &'a [u8] {
-    let place = file.windows(octets.len()).position(|window| window == octets);
-    place.map_or(&[], |place| &file[place..place + octets.len()])
 }
 
 #[test]
