@@ -63,6 +63,7 @@ impl Tally {
         self.packets = self.packets.saturating_add(right.packets);
         self.octets = self.octets.saturating_add(right.octets);
         self.snapped = self.snapped.saturating_add(right.snapped);
+        self.snapped_to = self.snapped_to.max(right.snapped_to);
         self.time_backsteps = self.time_backsteps.saturating_add(right.time_backsteps);
         for link in &right.link_types {
             if !self.link_types.contains(link) {

@@ -144,10 +144,7 @@ fn group_requests_that_are_answered_aside_are_unanswered_only_where_that_unicast
     let at_a_port = stage.analysis(END);
     assert_eq!(state(&at_a_port, &own).0, State::Following);
     let because = findings::judge(&at_a_port).because;
-    assert!(
-        because.ends_with(", which asks too: answers to it would not be in view"),
-        "{because}"
-    );
+    assert!(because.ends_with(", which asks too: answers to it would not be in view"), "{because}");
     is_withheld(&at_a_port, &other, "delay-response-missing", "where this was captured is not known");
 
     let mut stage = Stage::default();

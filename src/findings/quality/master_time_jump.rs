@@ -15,6 +15,10 @@ use crate::findings::rule::Rule;
 use crate::findings::words::times;
 use crate::units::Nanos;
 
+/// Jumps beyond these that nobody can be blamed for are no clock that was set: stamps of two places alternate, or are no
+/// good (chosen).
+const MOST_UNDECIDED: usize = 4;
+
 /// Jumps from which media is hurt (reference: 1 ms, chosen).
 const LEAST: Nanos = Nanos(1_000_000);
 
@@ -53,6 +57,7 @@ impl Rule for MasterTimeJump {
             let ports = analysis.domains.get(key).map(|domain| &domain.ports);
             let leader = ports.and_then(|ports| ports.get(&path.port));
             let two_captures = leader.is_some_and(|port| port.replays.are_of_two_captures());
+            let hidden = path.steps.iter().filter(|step| step.whose == Whose::CannotTell).count();
             for step in &path.steps {
                 let Some(size) = step.size.nanos().filter(|size| size.0.saturating_abs() >= LEAST.0) else {
                     continue;
@@ -61,7 +66,11 @@ impl Rule for MasterTimeJump {
                     Whose::Leader if !two_captures && !analysis.may_have_been_set_by(size) => {
                         findings.push(self.finding(analysis, *key, path, (step, size)));
                     }
-                    Whose::CannotTell if !two_captures && !analysis.may_have_been_set_by(size) => {
+                    Whose::CannotTell
+                        if hidden <= MOST_UNDECIDED
+                            && !two_captures
+                            && !analysis.may_have_been_set_by(size) =>
+                    {
                         undecided.push(self.undecided(analysis, *key, path, (step, size)));
                     }
                     Whose::Leader | Whose::CannotTell => unclear += 1,
