@@ -53,6 +53,8 @@ impl Rule for MasterTimeJump {
         let mut findings = Vec::new();
         let mut unclear = 0_u64;
         let mut undecided = Vec::new();
+        // Stamps that go back in a file are the capture's own clock's doing, which jumps may be as well.
+        let went_back = analysis.captures.iter().any(|capture| capture.summary.time_backsteps > 0);
         for (key, path) in analysis.clocks.paths() {
             let ports = analysis.domains.get(key).map(|domain| &domain.ports);
             let leader = ports.and_then(|ports| ports.get(&path.port));
@@ -67,7 +69,8 @@ impl Rule for MasterTimeJump {
                         findings.push(self.finding(analysis, *key, path, (step, size)));
                     }
                     Whose::CannotTell
-                        if hidden <= MOST_UNDECIDED
+                        if !went_back
+                            && hidden <= MOST_UNDECIDED
                             && !two_captures
                             && !analysis.may_have_been_set_by(size) =>
                     {
