@@ -15,10 +15,6 @@ use crate::findings::rule::Rule;
 use crate::findings::words::times;
 use crate::units::Nanos;
 
-/// Jumps beyond these that nobody can be blamed for are no clock that was set: stamps of two places alternate, or are no
-/// good (chosen).
-const MOST_UNDECIDED: usize = 4;
-
 /// Jumps from which media is hurt (reference: 1 ms, chosen).
 const LEAST: Nanos = Nanos(1_000_000);
 
@@ -52,14 +48,10 @@ impl Rule for MasterTimeJump {
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
         let mut unclear = 0_u64;
-        let mut undecided = Vec::new();
-        // Stamps that go back in a file are the capture's own clock's doing, which jumps may be as well.
-        let went_back = analysis.captures.iter().any(|capture| capture.summary.time_backsteps > 0);
         for (key, path) in analysis.clocks.paths() {
             let ports = analysis.domains.get(key).map(|domain| &domain.ports);
             let leader = ports.and_then(|ports| ports.get(&path.port));
             let two_captures = leader.is_some_and(|port| port.replays.are_of_two_captures());
-            let hidden = path.steps.iter().filter(|step| step.whose == Whose::CannotTell).count();
             for step in &path.steps {
                 let Some(size) = step.size.nanos().filter(|size| size.0.saturating_abs() >= LEAST.0) else {
                     continue;
@@ -68,20 +60,11 @@ impl Rule for MasterTimeJump {
                     Whose::Leader if !two_captures && !analysis.may_have_been_set_by(size) => {
                         findings.push(self.finding(analysis, *key, path, (step, size)));
                     }
-                    Whose::CannotTell
-                        if !went_back
-                            && hidden <= MOST_UNDECIDED
-                            && !two_captures
-                            && !analysis.may_have_been_set_by(size) =>
-                    {
-                        undecided.push(self.undecided(analysis, *key, path, (step, size)));
-                    }
                     Whose::Leader | Whose::CannotTell => unclear += 1,
                     Whose::Capture => {}
                 }
             }
         }
-        findings.extend(undecided);
         if findings.is_empty() && unclear > 0 {
             return Outcome::CannotTell(format!(
                 "the leader's time jumped {} against the capture's clock, or that one did: nothing in view tells them apart",
@@ -93,26 +76,6 @@ impl Rule for MasterTimeJump {
 }
 
 impl MasterTimeJump {
-    /// One of two clocks jumped; followers may have lost theirs.
-    fn undecided(
-        &self,
-        analysis: &Analysis,
-        key: DomainKey,
-        path: &Path,
-        (step, size): (&ClockStep, Nanos),
-    ) -> Finding {
-        let by = Nanos(size.0.saturating_abs()).as_seconds_text();
-        let when = at(analysis, step.time);
-        let title = format!(
-            "{key}: the time of {} or the capture's clock jumped by {by} at {when}; nothing in view tells them apart",
-            path.port
-        );
-        let text = format!("from one Sync to the next at {when} \"capture less leader\" jumped by {by}");
-        let finding =
-            Finding::of(self, (Severity::Minor, Strength::Inferred), title, vec![Evidence::at(None, text)]);
-        finding.in_domain(key).about_clock(analysis, path.port.clock)
-    }
-
     fn finding(
         &self,
         analysis: &Analysis,
