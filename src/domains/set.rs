@@ -26,7 +26,7 @@ use crate::observations::What;
 use crate::ptp;
 use crate::units::CaptureTime;
 
-/// Domains by key, fed in capture order. Memory: as many entries as [`super::folding`] lets there be.
+/// Domains by key, fed in capture order. Memory: as many entries as the limits of folding let there be.
 #[derive(Debug, Clone, Default)]
 pub struct Domains {
     domains: BTreeMap<DomainKey, Domain>,

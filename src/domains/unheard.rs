@@ -88,7 +88,10 @@ impl Domain {
             let spans_it = ends.is_some_and(|(first, last)| first < span.after && last > span.before);
             offers_it && spans_it && !other.silences(offers).iter().any(|silence| overlap(silence, span))
         });
-        if another_led || carried_on || span.asked < ASKED {
+        // Each may ask once more at either end of the span.
+        let askers = u64::try_from(self.requesters.len()).unwrap_or(u64::MAX);
+        let least = ASKED.max(askers.saturating_mul(2).saturating_add(1));
+        if another_led || carried_on || span.asked < least {
             return None;
         }
         let found = Unheard {

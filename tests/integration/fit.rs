@@ -191,9 +191,12 @@ fn a_short_capture_gives_no_plain_yes() {
     assert_eq!(status, 0);
     assert!(text.starts_with("YES SO FAR: it fits"), "{text}");
     let mut minute = stream(1000);
-    let mut last = minute.frames[0].clone();
-    last.stamp_ns += 60_000_000_000;
-    minute.frames.push(last);
+    // A frame every half second: a longer silence of all would be a time that nobody watched.
+    for halves in 3..=120 {
+        let mut later = minute.frames[0].clone();
+        later.stamp_ns += halves * 500_000_000;
+        minute.frames.push(later);
+    }
     assert!(told(&written(minute), &add).1.starts_with("YES: it fits"));
 }
 

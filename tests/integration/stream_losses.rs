@@ -185,7 +185,7 @@ fn a_jump_of_the_leaders_time_is_not_the_streams() {
         told(&value(scene, WITH_PTP), "media-step")
     };
     assert_eq!(scene(1_000_000_000, 0), Vec::<String>::new());
-    let own = "192.168.20.7>239.20.1.7:5004 ssrc 5e000007 jumps ahead by 250 ms on its media clock";
+    let own = "192.168.20.7>239.20.1.7:5004 ssrc 5e000007 jumps ahead by 250 ms on its media clock against the leader";
     assert_eq!(scene(0, 250), [own]);
     assert_eq!(scene(1_000_000_000, 250), [own]);
 }

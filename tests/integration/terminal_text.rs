@@ -29,7 +29,7 @@ fn printed(arguments: &[&str], site: &str) -> String {
 fn named(names: &[&str]) -> String {
     let device = |(index, name): (usize, &&str)| {
         let name = name.replace('\u{1b}', "\\u001b").replace('\u{7}', "\\u0007");
-        format!("[[device]]\nname = \"{name}\"\nmac = \"02:00:5e:10:00:2{}\"\n", index + 1)
+        format!("[[device]]\nname = \"{name}{0}\"\nmac = \"02:00:5e:10:00:2{0}\"\n", index + 1)
     };
     format!(
         "[site]\nname = \"Harbour Playhouse\"\n{}",

@@ -39,7 +39,7 @@ impl Rule for LeaderNotHeard {
     fn sources(&self) -> &'static [&'static str] {
         &[
             "announceReceiptTimeout 3: IEEE 1588-2008 7.7.3.1, J.3 (from memory); half an interval more for jitter (chosen)",
-            "2 requests of others meanwhile; more in a row than chance loses once in 10^8 (chosen)",
+            "more than 2 requests of each other device meanwhile; more in a row than chance loses once in 10^8 (chosen)",
         ]
     }
 

@@ -69,6 +69,10 @@ impl LeaderRestarts {
         } else {
             count(&restarts)
         };
+        // One that lost the lead by its silence once is a change of leader, which is told as that.
+        if times < AGAIN_AND_AGAIN && restarts.iter().all(|restart| restart.fell_silent.is_some()) {
+            return None;
+        }
         let severity = if times >= AGAIN_AND_AGAIN { Severity::Major } else { Severity::Minor };
         let first = restarts.first().and_then(|first| first.anew.time).map(|time| at(analysis, time));
         let times = if times == 1 { "once".to_owned() } else { format!("{times} times") };

@@ -71,7 +71,7 @@ impl TwoMastersOneDomain {
         );
         Finding {
             id: self.id(),
-            severity: Severity::Minor,
+            severity: Severity::Info,
             strength: Strength::Inferred,
             domain: Some(domain.key),
             device: analysis.device_of(port.clock).map(|device| device.key.clone()),

@@ -48,7 +48,6 @@ impl Rule for MasterTimeJump {
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
         let mut unclear = 0_u64;
-        let mut undecided = Vec::new();
         for (key, path) in analysis.clocks.paths() {
             let ports = analysis.domains.get(key).map(|domain| &domain.ports);
             let leader = ports.and_then(|ports| ports.get(&path.port));
@@ -61,15 +60,11 @@ impl Rule for MasterTimeJump {
                     Whose::Leader if !two_captures && !analysis.may_have_been_set_by(size) => {
                         findings.push(self.finding(analysis, *key, path, (step, size)));
                     }
-                    Whose::CannotTell if !two_captures && !analysis.may_have_been_set_by(size) => {
-                        undecided.push(self.undecided(analysis, *key, path, (step, size)));
-                    }
                     Whose::Leader | Whose::CannotTell => unclear += 1,
                     Whose::Capture => {}
                 }
             }
         }
-        findings.extend(undecided);
         if findings.is_empty() && unclear > 0 {
             return Outcome::CannotTell(format!(
                 "the leader's time jumped {} against the capture's clock, or that one did: nothing in view tells them apart",
@@ -81,26 +76,6 @@ impl Rule for MasterTimeJump {
 }
 
 impl MasterTimeJump {
-    /// One of two clocks jumped; followers may have lost theirs.
-    fn undecided(
-        &self,
-        analysis: &Analysis,
-        key: DomainKey,
-        path: &Path,
-        (step, size): (&ClockStep, Nanos),
-    ) -> Finding {
-        let by = Nanos(size.0.saturating_abs()).as_seconds_text();
-        let when = at(analysis, step.time);
-        let title = format!(
-            "{key}: the time of {} or the capture's clock jumped by {by} at {when}; nothing in view tells them apart",
-            path.port
-        );
-        let text = format!("from one Sync to the next at {when} \"capture less leader\" jumped by {by}");
-        let finding =
-            Finding::of(self, (Severity::Minor, Strength::Inferred), title, vec![Evidence::at(None, text)]);
-        finding.in_domain(key).about_clock(analysis, path.port.clock)
-    }
-
     fn finding(
         &self,
         analysis: &Analysis,

@@ -2,6 +2,9 @@
 
 use std::collections::BTreeMap;
 
+/// Who asked whom, and what befell it.
+type Matter<'a> = (PortId, PortId, &'a str);
+
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::Domain;
@@ -58,7 +61,7 @@ impl Rule for UnicastLeaseExpired {
                 .iter()
                 .filter_map(|(key, lease)| Some((key, lost(analysis, domain, key, lease)?)));
             // What one follower is refused by one clock is one matter, whatever messages it asked for.
-            let mut matters: BTreeMap<(PortId, PortId, &str), Vec<(&LeaseKey, Lost)>> = BTreeMap::new();
+            let mut matters: BTreeMap<Matter<'_>, Vec<(&LeaseKey, Lost)>> = BTreeMap::new();
             for (key, lost) in lost {
                 matters.entry((key.asker, key.granter, lost.what)).or_default().push((key, lost));
             }
