@@ -60,17 +60,20 @@ impl Tally {
 
     /// Takes in the counts of what follows.
     pub(super) fn join(&mut self, right: &Self) {
-        self.packets = self.packets.saturating_add(right.packets);
-        self.octets = self.octets.saturating_add(right.octets);
-        self.snapped = self.snapped.saturating_add(right.snapped);
-        self.snapped_to = self.snapped_to.max(right.snapped_to);
-        self.time_backsteps = self.time_backsteps.saturating_add(right.time_backsteps);
-        for link in &right.link_types {
+        // Named one by one, so that no count to come is forgotten here.
+        let Self { packets, octets, first, last, snapped, snapped_to, time_backsteps, link_types, stamps } =
+            right;
+        self.packets = self.packets.saturating_add(*packets);
+        self.octets = self.octets.saturating_add(*octets);
+        self.snapped = self.snapped.saturating_add(*snapped);
+        self.snapped_to = self.snapped_to.max(*snapped_to);
+        self.time_backsteps = self.time_backsteps.saturating_add(*time_backsteps);
+        for link in link_types {
             if !self.link_types.contains(link) {
                 self.link_types.push(*link);
             }
         }
-        for (interface, stamps) in right.stamps.iter().enumerate() {
+        for (interface, stamps) in stamps.iter().enumerate() {
             // Between the two parts as between two records.
             if let Some((first, last)) = stamps {
                 self.stamp(*first, interface);
@@ -79,8 +82,8 @@ impl Tally {
                 }
             }
         }
-        self.first = [self.first, right.first].into_iter().flatten().min();
-        self.last = self.last.max(right.last);
+        self.first = [self.first, *first].into_iter().flatten().min();
+        self.last = self.last.max(*last);
     }
 
     /// The coarsest of the interfaces that stamped a record.
