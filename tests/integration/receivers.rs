@@ -59,7 +59,7 @@ fn without_others_reports_nobody_knows_the_receivers() {
 const SENDER: Ipv4Addr = Ipv4Addr::new(10, 20, 0, 62);
 const ELSEWHERE: Ipv4Addr = Ipv4Addr::new(10, 20, 0, 63);
 
-fn member<'a>(report: &'a Value, group: Ipv4Addr, host: Ipv4Addr) -> &'a Value {
+fn member(report: &Value, group: Ipv4Addr, host: Ipv4Addr) -> &Value {
     let members = self::group(report, group)["members"].as_array().unwrap();
     members.iter().find(|member| member["host"] == host.to_string()).unwrap()
 }
