@@ -330,6 +330,7 @@ impl Reading {
             homes: &homes,
             leaders: &leaders,
             resolution: resolution.unwrap_or(UNKNOWN_RESOLUTION),
+            set_backs: self.watch.set_backs(),
             link_speed: self.settings.link_speed.or(expected.and_then(|site| site.link.speed)),
             file_speed: file_speed(&files),
         });

@@ -24,7 +24,8 @@ pub enum Verdict {
     Watch,
     /// A major or critical finding.
     Fault,
-    /// No PTP, too short, more senders than can be kept, or nobody could be shown to follow.
+    /// No PTP, too short, more senders than can be kept, nobody could be shown to follow, or a second clock announces at
+    /// the end.
     CannotTell,
 }
 
@@ -75,6 +76,9 @@ pub fn judge(analysis: &Analysis) -> Judgement {
     Judgement { verdict, because, next, findings, not_judged }
 }
 
+/// The rule that says that two clocks lead, or that it is too early to say.
+const TWO_AT_ONCE: &str = "two-masters-one-domain";
+
 type Answer = (Verdict, String, Vec<&'static str>);
 
 fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
@@ -108,6 +112,16 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     if followers > 0 && findings.iter().any(|finding| finding.severity == Severity::Minor) {
         let because = "nothing is broken now; something happened or is untidy".to_owned();
         return (Verdict::Watch, because, Vec::new());
+    }
+    if followers > 0
+        && let Some(finding) = findings.iter().find(|finding| finding.id == TWO_AT_ONCE)
+    {
+        let next = vec!["capture again for a minute or longer: if two still announce, two clocks lead"];
+        let domain = finding.domain.map(|key| format!(" of {key}")).unwrap_or_default();
+        let because = format!(
+            "a second clock{domain} announces in the capture's last seconds: a hand-over, or two that lead"
+        );
+        return (Verdict::CannotTell, because, next);
     }
     let hidden = hidden(analysis);
     match followers {

@@ -217,6 +217,7 @@ pub struct Watch {
     /// Jumps ahead that the stamps may still return from.
     ahead: VecDeque<Ahead>,
     returns: u64,
+    set_backs: u64,
 }
 
 impl Watch {
@@ -236,6 +237,12 @@ impl Watch {
     #[must_use]
     pub const fn returns(&self) -> u64 {
         self.returns
+    }
+
+    /// Times that the capture's clock was set back: stamps that went back and did not come from a stray one.
+    #[must_use]
+    pub const fn set_backs(&self) -> u64 {
+        self.set_backs
     }
 
     /// `time`, up to which it ran, as an instant of the capture.
@@ -271,7 +278,9 @@ impl Watch {
         let mut anchor = self.anchor.unwrap_or(time);
         if time < anchor {
             // Back to before a jump ahead: on from there.
-            anchor = self.forget_stray(time).unwrap_or(time);
+            let strayed_at = self.forget_stray(time);
+            self.set_backs += u64::from(strayed_at.is_none());
+            anchor = strayed_at.unwrap_or(time);
         }
         let pause = time.since(anchor);
         if pause > Nanos::ZERO {

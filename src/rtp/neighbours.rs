@@ -40,6 +40,8 @@ pub struct Neighbours {
     steps: Vec<Step>,
     /// The longest waits and the ways that went with them, the longest first.
     waits: Vec<(i64, i32)>,
+    /// The longest ways back of the capture's clock from one packet to the next, below zero, the longest first.
+    backs: Vec<(i64, i32)>,
     /// The shortest of those, once there are as many as are kept.
     least_wait: Option<(i64, i32)>,
     /// Pairs in a row that went the same way and are nowhere else yet.
@@ -52,6 +54,9 @@ impl Neighbours {
     pub(super) fn push(&mut self, ticks: i32, elapsed: Nanos) {
         if self.least_wait.is_none_or(|least| (elapsed.0, ticks) > least) {
             self.wait(elapsed.0, ticks);
+        }
+        if elapsed.0 < -PAUSE {
+            self.back(elapsed.0, ticks);
         }
         if self.open.ticks != ticks {
             self.settle();
@@ -80,6 +85,13 @@ impl Neighbours {
         self.least_wait = self.waits.get(WAITS_KEPT - 1).copied();
     }
 
+    #[cold]
+    fn back(&mut self, elapsed: i64, ticks: i32) {
+        let place = self.backs.partition_point(|kept| *kept <= (elapsed, ticks));
+        self.backs.insert(place, (elapsed, ticks));
+        self.backs.truncate(WAITS_KEPT);
+    }
+
     fn count_step(&mut self, step: Step) {
         if let Some(known) = self.steps.iter_mut().find(|known| known.ticks == step.ticks) {
             known.count += step.count;
@@ -100,6 +112,9 @@ impl Neighbours {
         self.elapsed = self.elapsed.saturating_add(right.elapsed);
         for (elapsed, ticks) in &right.waits {
             self.wait(*elapsed, *ticks);
+        }
+        for (elapsed, ticks) in &right.backs {
+            self.back(*elapsed, *ticks);
         }
         for step in &right.steps {
             self.count_step(*step);
@@ -152,13 +167,18 @@ impl Neighbours {
         self.steps.iter().filter(|step| step.ticks != 0).max_by_key(|step| step.count)
     }
 
-    /// Ticks a second as measured over all pairs.
+    /// Ticks a second as measured over all pairs; `None` where the capture's clock went back between, by which any rate may
+    /// come out.
     #[must_use]
     pub fn rate(&self) -> Option<u64> {
+        if !self.backs.is_empty() {
+            return None;
+        }
         per_second(i128::from(self.ticks), i128::from(self.elapsed))
     }
 
-    /// Ticks a second without jumps of the timestamp, and without pauses as far as a clock of `rate` Hz has them.
+    /// Ticks a second without jumps of the timestamp, without pauses as far as a clock of `rate` Hz has them, and without
+    /// the capture's clock being set back.
     #[must_use]
     pub fn rate_without_jumps(&self, rate: u32) -> Option<u64> {
         let most = self.most_frequent()?.ticks.unsigned_abs();
@@ -174,6 +194,10 @@ impl Neighbours {
             if over > PAUSE.saturating_add(due.saturating_mul(4)) {
                 elapsed -= i128::from(over);
             }
+        }
+        for (back, way) in self.backs.iter().filter(|(_, way)| is_own(*way)) {
+            let due = i64::from(*way).checked_mul(NANOS_PER_SECOND)?.checked_div(i64::from(rate))?;
+            elapsed += i128::from(due.saturating_sub(*back));
         }
         per_second(ticks, elapsed)
     }

@@ -325,8 +325,36 @@ pub struct Rate {
     packets: u64,
     first: Option<(CaptureTime, u64)>,
     last: Option<CaptureTime>,
+    /// The stretch since its stamps last went far back.
+    stretch: Stretch,
+    /// The stretches before that.
+    earlier: Stretches,
     /// Time between its first and its last packet in which nobody watched.
     unwatched: Nanos,
+    /// Time beyond that between first and last, as the capture's clock was set back between.
+    run_twice: Nanos,
+}
+
+/// Stamps that go back by no more may be of another interface's clock, or out of order (chosen).
+const FAR_BACK: Nanos = Nanos(1_000_000_000);
+
+/// From the first packet to the latest of those without a set-back between, by the milliseconds they fell into.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Stretch(Option<(CaptureTime, CaptureTime)>);
+
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Stretches {
+    /// The first of them.
+    first: Stretch,
+    /// The sum of them all.
+    length: Nanos,
+    count: u64,
+}
+
+impl Stretch {
+    fn length(self) -> Nanos {
+        self.0.map_or(Nanos::ZERO, |(first, latest)| latest.since(first))
+    }
 }
 
 impl Rate {
@@ -351,6 +379,57 @@ impl Rate {
         self.hold(run.first, run.octets);
     }
 
+    /// Notes a packet of another millisecond than the last one's.
+    fn follow(&mut self, at: CaptureTime) {
+        let (first, latest) = *self.stretch.0.get_or_insert((at, at));
+        if latest.since(at) > FAR_BACK {
+            self.set_back();
+            self.stretch = Stretch(Some((at, at)));
+        } else {
+            self.stretch = Stretch(Some((first, latest.max(at))));
+        }
+    }
+
+    #[cold]
+    fn set_back(&mut self) {
+        if self.earlier.count == 0 {
+            self.earlier.first = self.stretch;
+        }
+        self.earlier.length = self.earlier.length.saturating_add(self.stretch.length());
+        self.earlier.count += 1;
+    }
+
+    /// Adds the stretches of what followed.
+    fn join_stretches(&mut self, right: &Self) {
+        let first = if right.earlier.count == 0 { right.stretch } else { right.earlier.first };
+        let Some((from, until)) = first.0 else { return };
+        self.follow(from);
+        self.follow(until);
+        if right.earlier.count > 0 {
+            self.set_back();
+            let others = right.earlier.length.0.saturating_sub(first.length().0);
+            self.earlier.length = self.earlier.length.saturating_add(Nanos(others));
+            self.earlier.count += right.earlier.count - 1;
+            self.stretch = right.stretch;
+        }
+    }
+
+    /// Whether its stamps went far back, as where the capture's clock was set.
+    #[must_use]
+    pub const fn went_far_back(&self) -> bool {
+        self.earlier.count > 0
+    }
+
+    /// Says that the capture's clock was set back so often. What it ran through twice then counts twice in the mean; more
+    /// ways back than that are of another kind, and its first and its last time stand for the length.
+    pub fn heed_set_backs(&mut self, times: u64) {
+        let Some((first, last)) = self.first().zip(self.last) else { return };
+        if (1..=times).contains(&self.earlier.count) {
+            let stretches = self.earlier.length.saturating_add(self.stretch.length());
+            self.run_twice = Nanos(stretches.0.saturating_sub(last.since(first).0));
+        }
+    }
+
     fn hold(&mut self, at: CaptureTime, octets: u64) {
         self.total_octets = self.total_octets.saturating_add(octets);
         let (from, until) = self.millisecond;
@@ -359,6 +438,8 @@ impl Rate {
             held.octets = held.octets.saturating_add(octets);
             return;
         }
+        self.follow(at);
+        let [held, ..] = &mut self.held;
         let index = at.0.div_euclid(MILLISECOND_NS);
         let from = index.saturating_mul(MILLISECOND_NS);
         self.millisecond = (from, from.saturating_add(MILLISECOND_NS));
@@ -407,6 +488,7 @@ impl Rate {
         self.total_octets = self.total_octets.saturating_add(right.total_octets);
         self.first = self.first.or(right.first);
         self.last = self.last.max(right.last);
+        self.join_stretches(&right);
         exact
     }
 
@@ -445,7 +527,8 @@ impl Rate {
     #[must_use]
     pub fn watched(&self) -> Option<Nanos> {
         let (first, _) = self.first?;
-        Some(Nanos(self.last?.since(first).0.saturating_sub(self.unwatched.0)))
+        let run = self.last?.since(first).saturating_add(self.run_twice);
+        Some(Nanos(run.0.saturating_sub(self.unwatched.0)))
     }
 
     /// The mean over [`Rate::watched`]. The first packet's octets are left out, as they belong to the
@@ -522,6 +605,33 @@ mod tests {
                     .collect()
             },
         )
+    }
+
+    /// A packet a millisecond for 10 s, the clock set back by 4 s after 6 s: 2 s run twice.
+    #[test]
+    fn a_clock_that_is_set_back_makes_no_mean_higher() {
+        let at = |ms: i64| (if ms < 6000 { ms } else { ms - 4000 }) * 1_000_000;
+        let packets: Vec<(i64, u64)> = (0..=10_000).map(|ms| (at(ms), 125)).collect();
+        let mut rate = pass(&packets);
+        let million = Some(BitsPerSecond(1_000_000));
+        assert_ne!(rate.mean(), million);
+        rate.heed_set_backs(1);
+        // 1 ms is lost where the clock was set.
+        let watched = Nanos(9_999_000_000);
+        assert_eq!((rate.went_far_back(), rate.watched()), (true, Some(watched)));
+        assert_eq!(rate.mean().unwrap().0 / 1000, 1000);
+        for cut in [1, 3000, 5999, 6000, 6001, 9000] {
+            let (left, right) = packets.split_at(cut);
+            let mut joined = pass(left);
+            let _exact = joined.join(&pass(right));
+            joined.heed_set_backs(1);
+            assert_eq!(joined.watched(), Some(watched), "{cut}");
+        }
+        // Two ways back of one: of an interface whose clock is 4 s behind.
+        let mut other =
+            pass(&[(5_000_000_000, 1), (1_000_000_000, 1), (5_001_000_000, 1), (1_001_000_000, 1)]);
+        other.heed_set_backs(1);
+        assert_eq!(other.watched(), Some(Nanos(1_000_000)));
     }
 
     proptest! {

@@ -128,7 +128,7 @@ pub(super) fn rtp(
 
 /// Markers less the first over the time they span; off by the ends' share.
 fn frames(measured: &Measured, media: &Media) -> Option<u64> {
-    let span = u128::try_from(measured.last().since(measured.first).0).ok()?;
+    let span = u128::try_from(measured.span().0).ok()?;
     let markers = u128::from(media.markers.saturating_sub(1));
     u64::try_from((markers * 1_000_000_000_000).checked_div(span)?).ok()
 }

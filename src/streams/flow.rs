@@ -388,4 +388,9 @@ impl Measured {
     pub(super) const fn last(&self) -> CaptureTime {
         self.last
     }
+
+    /// From its first packet to its last, also where the capture's clock was set back between.
+    pub(super) fn span(&self) -> Nanos {
+        self.rate.watched().unwrap_or_default()
+    }
 }

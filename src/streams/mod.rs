@@ -85,6 +85,8 @@ pub struct Context<'a> {
     pub leaders: &'a [(Option<u8>, [u8; 8])],
     /// The coarsest step of a stamp.
     pub resolution: Nanos,
+    /// Times that the capture's clock was set back.
+    pub set_backs: u64,
     /// The link's speed as the user gave it.
     pub link_speed: Option<BitsPerSecond>,
     /// The link's speed as the capture file has it.
@@ -186,8 +188,12 @@ impl Streams {
         let holes = self.silences.holes(self.link.packets());
         let spans = || holes.iter().map(|hole| (hole.from, hole.until));
         let mut link_rate = self.link.clone();
+        link_rate.heed_set_backs(context.set_backs);
         link_rate.leave_out(spans());
-        rates.values_mut().for_each(|rate| rate.leave_out(spans()));
+        for rate in rates.values_mut() {
+            rate.heed_set_backs(context.set_backs);
+            rate.leave_out(spans());
+        }
         let grounds = stream::Grounds {
             sections: context.sessions.by_address(),
             leader: context.leader,
@@ -198,6 +204,7 @@ impl Streams {
             silences: self.silences.all(),
             shortest: self.silences.shortest(),
             link: &self.link,
+            set_backs: context.set_backs,
         };
         let mut streams = stream::streams(flows, &grounds);
         for stream in &mut streams {

@@ -189,6 +189,8 @@ pub(super) struct Grounds<'a> {
     /// The shortest of them, where there may be more as short.
     pub(super) shortest: Option<Nanos>,
     pub(super) link: &'a Rate,
+    /// Times that the capture's clock was set back.
+    pub(super) set_backs: u64,
 }
 
 impl<'a> Grounds<'a> {
@@ -274,11 +276,14 @@ fn together(mut flows: Vec<Flow>) -> Option<(Flow, Vec<u8>)> {
 
 fn stream(
     key: FlowKey,
-    measured: super::flow::Measured,
+    mut measured: super::flow::Measured,
     payload: &[u8],
     format: Option<Format>,
     grounds: &Grounds<'_>,
 ) -> Stream {
+    measured.rate.heed_set_backs(grounds.set_backs);
+    let measured = measured;
+    let span = measured.span();
     let media = measured.media.as_ref();
     let payload_type = media.and_then(Media::payload_type);
     let described = media.and_then(|_| {
@@ -314,7 +319,8 @@ fn stream(
             _ => None,
         });
     let leader = grounds.leader_of(&key, described.as_ref());
-    let media_rate = guessed.and_then(|media| {
+    // A line through stamps of a clock that was set is no rate.
+    let media_rate = guessed.filter(|_| !measured.rate.went_far_back()).and_then(|media| {
         let (minima, rate) = (media.minima.as_ref()?, media.clock_rate?);
         let packets = (minima, &neighbours);
         media_clock::rate(packets, rate, leader.as_ref(), grounds.resolution, direct)
@@ -338,7 +344,6 @@ fn stream(
             estimated: media.inexact,
         }
     });
-    let span = measured.last().since(measured.first);
     let mean = span.0.checked_div(i64::try_from(measured.rate.packets()).unwrap_or(i64::MAX));
     let long = mean.unwrap_or(0).saturating_mul(i64::try_from(PAUSE_INTERVALS).unwrap_or(i64::MAX));
     let is_pause = |silence: &&Silence| silence.until.since(silence.from).0 > long;

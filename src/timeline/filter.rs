@@ -8,7 +8,7 @@ use crate::report::Document;
 use crate::report::EventDocument;
 
 /// Every kind of event.
-pub const KINDS: [&str; 24] = [
+pub const KINDS: [&str; 27] = [
     "leader-elected",
     "leader-changed",
     "leader-lost",
@@ -19,6 +19,9 @@ pub const KINDS: [&str; 24] = [
     "answers-stopped",
     "answers-resumed",
     "time-step",
+    "sync-gap",
+    "numbers-restarted",
+    "capture-hole",
     "stream-started",
     "stream-stopped",
     "stream-paused",

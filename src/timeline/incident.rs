@@ -125,13 +125,16 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
 /// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
-    const CAUSES_FIRST: [&str; 24] = [
+    const CAUSES_FIRST: [&str; 27] = [
         "leader-lost",
         "leader-not-heard",
+        "sync-gap",
         "time-step",
         "rival-began",
         "announced-data-changed",
         "leader-changed",
+        "numbers-restarted",
+        "capture-hole",
         "querier-silent",
         "querier-changed",
         "querier-contention",

@@ -42,6 +42,7 @@ mod group_watch;
 mod growth;
 mod healthy_pieces;
 mod hostile_names;
+mod interruptions;
 mod json_schema;
 mod layering;
 mod media_lab;

@@ -1,6 +1,7 @@
 //! Events in words.
 
 use super::frame_reference;
+use super::interruption;
 use super::multicast;
 use super::stream;
 use crate::analysis::Analysis;
@@ -41,6 +42,7 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
         .chain(steps(analysis))
         .chain(multicast::events(analysis))
         .chain(stream::events(analysis))
+        .chain(interruption::events(analysis))
         .collect();
     documents.sort_by(|a, b| (&a.time, &a.domain, &a.text).cmp(&(&b.time, &b.domain, &b.text)));
     documents

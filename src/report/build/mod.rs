@@ -3,6 +3,7 @@
 mod domain;
 mod event;
 mod fit;
+mod interruption;
 mod multicast;
 mod path;
 mod series;

@@ -79,6 +79,25 @@ fn a_media_clock_of_its_own_is_grave_where_the_description_claims_ptp() {
 }
 
 #[test]
+fn senders_that_are_off_alike_have_one_cause() {
+    for (third_ppb, expected) in [(20_000, vec!["critical"]), (26_000, vec!["info", "info", "critical"])] {
+        let mut scene = Scene::default();
+        scene.clock(&actor(1), &actor(20), 40);
+        for (number, ppb) in [(7, 20_000), (8, 20_000), (9, third_ppb)] {
+            scene.audio(&sender(number), 39_000, (48, 48_000), 288, ppb);
+        }
+        let lines = by_ptp(&actor(1), 0);
+        announce(&mut scene, &sender(9), &[lines[0].clone(), "a=mediaclk:direct".to_owned()]);
+        let report = report(scene);
+        let mut found_to_be = said(&report, "media-clock-rate-off");
+        found_to_be.sort_by_key(|severity| severity == "critical");
+        assert_eq!(found_to_be, expected, "{third_ppb}");
+        let title = found(&report, "media-clock-rate-off")["title"].as_str().unwrap().to_owned();
+        assert_eq!(title.contains("of 3 senders run alike, +20.0"), expected.len() == 1, "{title}");
+    }
+}
+
+#[test]
 fn a_media_clock_that_is_said_to_be_the_senders_own_may_run_as_it_likes() {
     let mut scene = Scene::default();
     scene.clock(&actor(1), &actor(20), 40);

@@ -1,0 +1,101 @@
+//! Pauses of Sync, numbers that begin anew and holes of the capture, as events.
+
+use super::frame_reference;
+use crate::analysis::Analysis;
+use crate::domains::ClockPort;
+use crate::domains::Domain;
+use crate::domains::Kind;
+use crate::domains::Silence;
+use crate::observations::Place;
+use crate::report::document::EventDocument;
+use crate::report::format::duration;
+use crate::report::format::rfc3339;
+use crate::report::format::seconds;
+use crate::units::CaptureTime;
+
+/// All of them, in no order.
+pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
+    let of_domains = analysis.domains.iter().flat_map(move |domain| {
+        let leading = domain.leading_ports().flat_map(move |port| sync_pauses(analysis, domain, port));
+        let all = domain.ports.values().flat_map(move |port| restarts(analysis, domain, port));
+        leading.chain(all)
+    });
+    of_domains.chain(holes(analysis))
+}
+
+/// Pauses of a leader's Sync. Where its Announces pause too it was silent altogether, which is told as that.
+fn sync_pauses<'a>(
+    analysis: &'a Analysis,
+    domain: &'a Domain,
+    port: &'a ClockPort,
+) -> impl Iterator<Item = EventDocument> + 'a {
+    let is_silent = |sync: &Silence| {
+        let mut announces = port.silences(Kind::Announce).iter();
+        announces.any(|announce| announce.before < sync.after && sync.before < announce.after)
+    };
+    // Of two that send as one port each is a pause of the other.
+    let silences = if port.twins.two().is_some() { &[] } else { port.silences(Kind::Sync) };
+    silences.iter().filter(move |sync| !is_silent(sync)).filter_map(move |sync| {
+        let numbers = match sync.skipped {
+            None => "its numbers begin anew after that".to_owned(),
+            Some(0) => "no number is missing, so it sent none".to_owned(),
+            Some(1) => "1 number is missing: lost on the way here, or by the capture".to_owned(),
+            Some(n) => format!("{n} numbers are missing: lost on the way here, or by the capture"),
+        };
+        let text = format!("Sync of {} pauses for {}; {numbers}", port.port, duration(seconds(sync.length)));
+        let places = [sync.before, sync.after];
+        Some(of_port(analysis, domain, port, (sync.before.time?, "sync-gap", text), &places))
+    })
+}
+
+/// Where the numbers of a port's Announces (version 1: Syncs) or requests begin anew.
+fn restarts<'a>(
+    analysis: &'a Analysis,
+    domain: &'a Domain,
+    port: &'a ClockPort,
+) -> impl Iterator<Item = EventDocument> + 'a {
+    let offers = if domain.key.is_v1() { Kind::Sync } else { Kind::Announce };
+    let kinds = [offers, Kind::DelayReq, Kind::PdelayReq].into_iter().filter(|_| port.twins.two().is_none());
+    kinds.filter_map(|kind| port.series(kind).map(|series| (kind, series))).flat_map(move |(kind, series)| {
+        series.restart_places().iter().filter_map(move |place| {
+            let text =
+                format!("{} begins the numbers of its {} anew, as after a restart", port.port, kind.name());
+            Some(of_port(analysis, domain, port, (place.time?, "numbers-restarted", text), &[*place]))
+        })
+    })
+}
+
+fn of_port(
+    analysis: &Analysis,
+    domain: &Domain,
+    port: &ClockPort,
+    (time, kind, text): (CaptureTime, &'static str, String),
+    places: &[Place],
+) -> EventDocument {
+    EventDocument {
+        time: rfc3339(time),
+        at_s: seconds(analysis.since_origin(time)),
+        kind,
+        domain: Some(domain.key.to_string()),
+        device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
+        text,
+        frames: places.iter().map(|place| frame_reference(analysis, *place)).collect(),
+    }
+}
+
+fn holes(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
+    analysis.wire.link.holes.iter().map(|hole| {
+        let length = duration(seconds(hole.length()));
+        EventDocument {
+            time: rfc3339(hole.from),
+            at_s: seconds(analysis.since_origin(hole.from)),
+            kind: "capture-hole",
+            domain: None,
+            device: None,
+            text: format!(
+                "nothing at all was captured for {length}: the capture missed that, or its clock was set"
+            ),
+            frames: Vec::new(),
+        }
+    })
+}

@@ -1,0 +1,133 @@
+//! Pauses of Sync, restarts and holes of the capture in the list of events, a capture's clock that is set back, and a second
+//! leader in the last seconds; on made captures whose truth is known.
+
+use serde_json::Value;
+use serde_json::json;
+
+use crate::support::craft::capture_file;
+use crate::support::craft::ptp_v2::Body;
+use crate::support::judged;
+use crate::support::media::Scene;
+use crate::support::media::sender;
+use crate::support::stage::actor;
+use crate::support::wire;
+use crate::support::wire::Wire;
+use crate::support::wire::follower;
+use crate::support::wire::leader;
+use crate::support::wire::number;
+use crate::support::wire::origin;
+
+const SECONDS: i64 = 60;
+const KINDS: [&str; 3] = ["sync-gap", "numbers-restarted", "capture-hole"];
+
+/// Of the kinds above: when, what, in words.
+fn told(report: &Value) -> Vec<(f64, String, String)> {
+    let events = report["events"].as_array().unwrap().iter();
+    let of_interest = events.filter(|event| KINDS.iter().any(|kind| event["kind"] == *kind));
+    let text = |event: &Value, key: &str| event[key].as_str().unwrap().to_owned();
+    of_interest
+        .map(|event| (event["at_s"].as_f64().unwrap(), text(event, "kind"), text(event, "text")))
+        .collect()
+}
+
+/// Takes the leader's messages of some types out of some milliseconds.
+fn without(wire: &mut Wire, types: &[u8], ms: std::ops::Range<i64>) {
+    wire.0.retain(|frame| {
+        let at = (frame.stamp_ns - origin(0)) / 1_000_000;
+        let is_ptp = frame.octets[36..38] == [0x01, 0x3F] || frame.octets[36..38] == [0x01, 0x40];
+        !(is_ptp && types.contains(&(frame.octets[42] & 0x0F)) && ms.contains(&at))
+    });
+}
+
+#[test]
+fn a_pause_of_sync_is_an_event_and_a_silent_leader_is_another() {
+    for (types, expected) in [(&[0x0, 0x8][..], 1), (&[0x0, 0x8, 0xB], 0)] {
+        let mut wire = wire::sound(SECONDS);
+        without(&mut wire, types, 20_050..26_050);
+        wire.media(0..SECONDS);
+        let report = wire.report();
+        let told = told(&report);
+        assert_eq!(told.len(), expected, "{told:?}");
+        if let Some((at, kind, text)) = told.first() {
+            assert_eq!(kind, "sync-gap");
+            assert!((19.5..20.1).contains(at), "{at}");
+            assert!(text.contains("pauses for 6.") && text.contains("48 numbers are missing"), "{text}");
+        }
+    }
+}
+
+#[test]
+fn a_restart_is_an_event_at_its_first_message() {
+    let mut wire = wire::sound(SECONDS);
+    let asker = follower(21);
+    for second in 10..40_i64 {
+        let us = second * 1_000_000 + 400_000;
+        let sequence = number(if second < 25 { 300 + second } else { second - 25 });
+        wire.put(us, &asker, sequence, &Body::DelayReq { origin_ns: 0 });
+        let answer = Body::DelayResp { receipt_ns: origin(us + 10), requester: asker.actor.port };
+        wire.put(us + 1000, &leader(), sequence, &answer);
+    }
+    let report = wire.report();
+    let told = told(&report);
+    let [(at, kind, text)] = &told[..] else { panic!("{told:?}") };
+    assert_eq!(kind, "numbers-restarted");
+    assert!((at - 25.4).abs() < 0.1, "{at}");
+    assert!(text.contains("Delay_Req anew"), "{text}");
+}
+
+#[test]
+fn a_hole_of_the_capture_is_an_event() {
+    let mut wire = wire::sound(SECONDS);
+    wire.0.retain(|frame| !(20..40).contains(&((frame.stamp_ns - origin(0)) / 1_000_000_000)));
+    let report = wire.report();
+    let told = told(&report);
+    let [(at, kind, text)] = &told[..] else { panic!("{told:?}") };
+    assert_eq!(kind, "capture-hole");
+    assert!((19.0..20.0).contains(at) && text.contains("nothing at all was captured for 20"), "{at} {text}");
+}
+
+/// A hand-over that goes on beyond the end looks like two that lead.
+#[test]
+fn a_second_clock_in_the_last_seconds_leaves_no_sound_verdict() {
+    for (from, verdict) in [(SECONDS, "sound"), (SECONDS - 3, "cannot-tell")] {
+        let mut wire = wire::sound(SECONDS);
+        wire.leads(from..SECONDS, &follower(2));
+        let report = wire.report();
+        assert_eq!(report["verdict"], verdict, "{from}: {}", report["findings"]);
+        let is_told = report["verdict_because"].as_str().unwrap().contains("a second clock");
+        assert_eq!(is_told, from < SECONDS);
+    }
+}
+
+/// Linear audio of 1 ms for 40 s, and a clock; after 20 s the capture's clock is set back by `back_s`.
+fn set_back(back_s: i64) -> Value {
+    let mut scene = Scene::default();
+    scene.clock(&actor(1), &actor(20), 40);
+    scene.audio(&sender(7), 39_900, (48, 48_000), 288, 0);
+    scene.frames.sort_by_key(|frame| frame.stamp_ns);
+    let middle = scene.frames.first().unwrap().stamp_ns + 20_000_000_000;
+    for frame in scene.frames.iter_mut().filter(|frame| frame.stamp_ns >= middle) {
+        frame.stamp_ns -= back_s * 1_000_000_000;
+    }
+    judged::files(&[("made.pcap", capture_file::pcap(65_535, &scene.frames))]).value()
+}
+
+#[test]
+fn a_capture_clock_that_is_set_back_changes_no_mean_and_no_kind() {
+    let plain = set_back(0);
+    let figure = |report: &Value, place: &str| report.pointer(place).unwrap().as_f64().unwrap();
+    for back_s in [5, 30] {
+        let report = set_back(back_s);
+        for place in ["/streams/0/mean_bps", "/link/mean_bps", "/streams/0/interval_ns/every"] {
+            let (found, expected) = (figure(&report, place), figure(&plain, place));
+            assert!((found / expected - 1.0).abs() < 0.001, "{back_s} {place}: {found} {expected}");
+        }
+        let kept = ["kind", "clock_rate_hz", "packets", "rtp"];
+        for key in kept {
+            assert_eq!(report["streams"][0][key], plain["streams"][0][key], "{back_s} {key}");
+        }
+        // No line goes through stamps of a clock that was set.
+        assert_eq!(report["streams"][0]["media_rate_ppm"], json!(null));
+        assert!(plain["streams"][0]["media_rate_ppm"].is_number());
+    }
+}
