@@ -12,6 +12,7 @@ mod fit;
 mod help;
 mod inputs;
 mod output;
+mod patterns;
 mod progress;
 mod site_file;
 mod streams;
