@@ -359,6 +359,7 @@ impl Reading {
         });
         Analysis {
             captures: captures.collect(),
+            is_partial: files.unreadable.iter().any(|(_, error)| error.is_stop()),
             unreadable: files.unreadable.into_iter().map(|(name, error)| (name, error.to_string())).collect(),
             gaps: files.gaps,
             settings: self.settings,

@@ -59,13 +59,17 @@ pub(crate) enum Command {
 
 const AFTER_CHECK: &str = "\
 Exit status: 0 nothing at or above --fail-on; 1 findings at or above it; \
-2 no report possible; 3 cannot tell (no PTP in the capture, or too little to judge).
+2 no report possible; 3 cannot tell (no PTP in the capture, too little to judge, or \
+reading stopped by Ctrl+C with nothing found until then).
+
+Ctrl+C ends the reading and gives the report of what was read so far, marked as partial; once more, it ends the \
+program (130).
 
 The report is advice for people who know the site. Changing clock settings, switches or cabling on a live \
 system interrupts it and can hurt where sound or machinery depends on it.";
 
 const AFTER_STREAMS: &str = "\
-Exit status: 0 the report was written; 2 no report possible.
+Exit status: 0 the report was written; 2 no report possible; 3 reading was stopped by Ctrl+C, so that it is of a part.
 
 Bit rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link.";
 
@@ -129,7 +133,8 @@ pub(crate) struct Fit {
 }
 
 const AFTER_TIMELINE: &str = "\
-Exit status: 0 the timeline was written; 2 it could not be; 3 there is no PTP in the capture.
+Exit status: 0 the timeline was written; 2 it could not be; 3 there is no PTP in the capture, or reading \
+was stopped by Ctrl+C, so that it is of a part.
 
 Events of one domain or device that follow one another within 10 s are one incident. Its cause is looked for among \
 all of its events, also among those that are not shown.";

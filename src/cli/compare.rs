@@ -58,6 +58,7 @@ fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
         return Report::parse(&text).map_err(|error| format!("{}: {error}", path.display()));
     }
     let (document, _) = document::read(&arguments.reading(path))?;
+    document::refuse_partial(document.span.partial)?;
     Report::of(&document)
 }
 

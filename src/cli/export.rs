@@ -46,6 +46,7 @@ pub(crate) fn run(export: &Export) -> Result<Status, String> {
         }
         Ok(joined.finish())
     })?;
+    document::refuse_partial(analysis.is_partial)?;
     let document = report::document(&analysis, &findings::judge(&analysis));
     let manifest = writing.finish(&analysis, &document).map_err(|error| error.to_string())?;
     output::deliver(export.reading.out.as_deref(), |out| match export.format {

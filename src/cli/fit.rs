@@ -16,6 +16,7 @@ use super::output;
 /// Reads, adds up, writes.
 pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
     let analysis = document::analyse(&arguments.reading)?;
+    document::refuse_partial(analysis.is_partial)?;
     let now = Now::of(&analysis).ok_or("no time passes in the capture, so it shows no load")?;
     let site = analysis.settings.site.as_deref();
     let mut planned: Vec<Planned> =

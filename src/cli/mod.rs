@@ -15,6 +15,7 @@ mod output;
 mod patterns;
 mod progress;
 mod site_file;
+mod stop;
 mod streams;
 mod terminal;
 mod threads;

@@ -41,6 +41,7 @@ pub(crate) fn read(path: &Path) -> Result<Site, String> {
 /// Writes a first site file.
 pub(crate) fn run(site: &SiteCommand) -> Result<Status, String> {
     let (document, judgement) = document::read(&site.reading())?;
+    document::refuse_partial(document.span.partial)?;
     output::deliver(site.out.as_deref(), |mut out| report::write_site_file(&document, &mut out))?;
     if judgement.verdict == findings::Verdict::Sound {
         return Ok(Status::Clear);

@@ -23,5 +23,6 @@ pub(crate) fn run(arguments: &Timeline) -> Result<Status, String> {
         Format::Text => timeline::write(&timeline, &mut out),
         Format::Json => report::write_json(&timeline, &mut out),
     })?;
-    Ok(if document.span.ptp_messages == 0 { Status::CannotTell } else { Status::Clear })
+    let nothing = document.span.ptp_messages == 0;
+    Ok(if nothing { Status::CannotTell } else { Status::Clear }.of_part(document.span.partial))
 }

@@ -79,6 +79,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
             frames_outside: analysis.frames_outside,
             ptp_messages: analysis.ptp_messages,
             mirror_copies: analysis.mirror_copies,
+            partial: analysis.is_partial,
             left_out: left_out(analysis),
         },
         verdict: match judgement.verdict {
