@@ -37,6 +37,10 @@ mod export;
 mod fit;
 mod frame_checks;
 mod frames;
+#[allow(unreachable_pub, reason = "the fuzzer calls them from outside")]
+#[path = "../../fuzz/bodies/mod.rs"]
+mod fuzz_bodies;
+mod fuzz_corpus;
 mod group_membership;
 mod group_watch;
 mod growth;
