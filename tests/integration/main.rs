@@ -25,6 +25,7 @@ mod clock_captures;
 mod clock_truth;
 mod clock_truth_v1;
 mod compare;
+mod corruption;
 mod cuts;
 mod demo_captures;
 mod descriptions;
