@@ -16,6 +16,8 @@ use super::record::Compression;
 /// any number; frames of 9000 octets that differ in stamps and numbers only give some 1500 (measured), so that ten thousand
 /// (chosen) is no capture's.
 const MOST_FOR_ONE: u64 = 10_000;
+/// Octets that are unpacked at once: what came of those before a fault in them is lost with it (chosen).
+const AT_ONCE: usize = 512;
 /// Octets that may come out whatever was packed (chosen).
 const ALWAYS: u64 = 64 << 20;
 
@@ -156,7 +158,8 @@ impl<R: Read> Read for Packed<R> {
 
 impl<R: Read> BufRead for Packed<R> {
     fn fill_buf(&mut self) -> io::Result<&[u8]> {
-        Self::note(&mut self.failed, self.inner.fill_buf())
+        let octets = Self::note(&mut self.failed, self.inner.fill_buf())?;
+        Ok(octets.get(..AT_ONCE).unwrap_or(octets))
     }
 
     fn consume(&mut self, amount: usize) {

@@ -1,7 +1,9 @@
 //! What can be typed. `--help` comes from here.
 
+mod anonymity;
 mod export;
 
+pub(crate) use anonymity::Anonymity;
 pub(crate) use export::Export;
 pub(crate) use export::Written;
 
@@ -181,6 +183,9 @@ pub(crate) struct Timeline {
 
     #[command(flatten)]
     pub(crate) threads: ThreadsArgument,
+
+    #[command(flatten)]
+    pub(crate) anonymity: Anonymity,
 }
 
 impl Timeline {
@@ -194,6 +199,7 @@ impl Timeline {
             link_speed: None,
             site: self.site.clone(),
             threads: self.threads,
+            anonymity: self.anonymity.clone(),
         }
     }
 }
@@ -247,6 +253,9 @@ pub(crate) struct Compare {
 
     #[command(flatten)]
     pub(crate) threads: ThreadsArgument,
+
+    #[command(flatten)]
+    pub(crate) anonymity: Anonymity,
 }
 
 impl Compare {
@@ -260,6 +269,7 @@ impl Compare {
             link_speed: None,
             site: self.site.clone(),
             threads: self.threads,
+            anonymity: self.anonymity.clone(),
         }
     }
 }
@@ -320,6 +330,9 @@ pub(crate) struct SiteCommand {
 
     #[command(flatten)]
     pub(crate) threads: ThreadsArgument,
+
+    #[command(flatten)]
+    pub(crate) anonymity: Anonymity,
 }
 
 impl SiteCommand {
@@ -333,6 +346,7 @@ impl SiteCommand {
             link_speed: None,
             site: None,
             threads: self.threads,
+            anonymity: self.anonymity.clone(),
         }
     }
 }
@@ -364,6 +378,7 @@ pub(crate) struct ReadingArguments {
     /// What is expected of the site, and what its devices are called
     #[arg(long, value_name = "FILE")]
     pub(crate) site: Option<PathBuf>,
+
     /// Speed of the link the capture was taken on, decimal bits a second (100M, 1G, 2.5G); without it, the
     /// capture file's word, else 1G
     #[arg(long, value_name = "RATE", value_parser = rate)]
@@ -371,6 +386,9 @@ pub(crate) struct ReadingArguments {
 
     #[command(flatten)]
     pub(crate) threads: ThreadsArgument,
+
+    #[command(flatten)]
+    pub(crate) anonymity: Anonymity,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

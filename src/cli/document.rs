@@ -68,6 +68,7 @@ pub(crate) fn analyse_with(
         domain: arguments.domain,
         site: site.map(Arc::new),
         range: Range { from: arguments.from, until: arguments.until },
+        pseudonyms: arguments.anonymity.pseudonyms(),
     };
     let mut reading = Reading::new(settings);
     let files = pass(&mut reading, found.inputs)?;

@@ -48,7 +48,7 @@ pub(crate) fn run(site: &SiteCommand) -> Result<Status, String> {
     }
     eprintln!(
         "downbeat: this capture is no good day ({}): what is written down from it needs a second look",
-        report::plain(&judgement.because)
+        report::plain(&document.verdict_because)
     );
     Ok(Status::Clear)
 }

@@ -2,6 +2,7 @@
 //!
 //! The document's shape is the JSON report; its field names are the product's interface.
 
+mod anonymous;
 mod build;
 mod document;
 mod explain;

@@ -12,6 +12,7 @@
 mod absence;
 mod allantools_agreement;
 mod announcements;
+mod anonymity;
 mod bmca_vectors;
 mod capture_clock;
 mod capture_damage;

@@ -11,6 +11,7 @@ mod stream;
 pub use fit::fit_document;
 pub use series::series;
 
+use super::anonymous::anonymous;
 use super::document::Absent;
 use super::document::CaptureDocument;
 use super::document::DamageDocument;
@@ -61,6 +62,10 @@ staff come first.";
 /// The whole document.
 #[must_use]
 pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
+    anonymous(plain_document(analysis, judgement), analysis.settings.pseudonyms.as_ref())
+}
+
+fn plain_document(analysis: &Analysis, judgement: &Judgement) -> Document {
     Document {
         schema: SCHEMA,
         tool: Tool { name: "downbeat", version: env!("CARGO_PKG_VERSION") },

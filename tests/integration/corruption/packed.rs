@@ -114,3 +114,20 @@ fn a_capture_of_the_same_frame_over_and_over_is_read_to_its_end() {
     let (records, summary) = read_all(&packed[..]);
     assert_eq!((records.len(), summary.damage.len()), (9000, 0));
 }
+
+/// What comes of a small file before a fault in it is not lost with it.
+#[test]
+fn what_stands_before_a_fault_in_a_small_packed_file_is_read() {
+    let mut random = crate::support::craft::random::Random::seeded(7);
+    let mut file = PcapFile::new(Order::Little, PcapKind::Nanoseconds);
+    for number in 0..200 {
+        let octets: Vec<u8> = (0..60).map(|_| random.next().to_le_bytes()[3] & 0x3F).collect();
+        file.record(1_700_000_000 + number, 0, &octets);
+    }
+    let mut packed = gzip(&file.octets);
+    let at = packed.len() / 2;
+    packed[at..at + 64].fill(0xFF);
+    let (records, summary) = read_all(&packed[..]);
+    assert!((80..110).contains(&records.len()), "{} of 200", records.len());
+    assert!(!summary.damage.is_empty());
+}
