@@ -34,6 +34,7 @@ pub mod names;
 mod nearest;
 pub mod observations;
 pub mod profiles;
+pub mod pseudonyms;
 pub mod ptp;
 mod record_type;
 pub mod report;

@@ -10,6 +10,7 @@ mod receivers;
 mod relay;
 mod tally;
 mod threads;
+mod veil;
 
 pub use outcome::{Analysis, CaptureReport, LEAST_SETTING, Remains};
 pub use reading::{Bound, Range, Reading, Settings};

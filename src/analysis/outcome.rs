@@ -55,6 +55,8 @@ pub struct Analysis {
     pub captures: Vec<CaptureReport>,
     /// Inputs that could not be read, and why.
     pub unreadable: Vec<(String, String)>,
+    /// Whether reading was stopped before the inputs' ends because that was asked for.
+    pub is_partial: bool,
     /// Holes between files.
     pub gaps: Vec<Gap>,
     /// What was asked for.

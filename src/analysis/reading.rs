@@ -9,6 +9,7 @@ use super::outcome::CaptureReport;
 use super::outcome::Remains;
 use super::tally::FileTally;
 use super::tally::Tally;
+use super::veil;
 use crate::capture::CaptureSummary;
 use crate::capture::JoinedSummary;
 use crate::capture::Record;
@@ -34,6 +35,7 @@ use crate::observations::Stamps;
 use crate::observations::Watch;
 use crate::observations::What;
 use crate::profiles;
+use crate::pseudonyms::Pseudonyms;
 use crate::sdp;
 use crate::sdp::Session;
 use crate::site::Site;
@@ -88,6 +90,9 @@ pub struct Settings {
     pub link_speed: Option<BitsPerSecond>,
     /// The span that is looked at.
     pub range: Range,
+    /// What stands for names and addresses, where nobody is to learn those of the site. Names are exchanged as they come in;
+    /// addresses in what is written of the outcome.
+    pub pseudonyms: Option<Arc<Pseudonyms>>,
 }
 
 /// A reading in progress.
@@ -122,7 +127,10 @@ pub struct Reading {
 impl Reading {
     /// A reading with nothing read.
     #[must_use]
-    pub fn new(settings: Settings) -> Self {
+    pub fn new(mut settings: Settings) -> Self {
+        if let Some(with) = &settings.pseudonyms {
+            settings.site = settings.site.map(|site| veil::site(with, &site));
+        }
         Self { settings, streams: Streams::from_the_beginning(), ..Self::default() }
     }
 
@@ -242,7 +250,9 @@ impl Reading {
         }
     }
 
-    fn observe(&mut self, observation: &Observation) {
+    fn observe(&mut self, original: &Observation) {
+        let veiled = self.settings.pseudonyms.as_deref().map(|with| veil::observation(with, original));
+        let observation = veiled.as_ref().unwrap_or(original);
         let is_ptp = matches!(observation.what, What::Ptp(_) | What::Undecodable(_) | What::Fragment);
         if self.mirror.is_copy(observation) {
             self.copies += u64::from(is_ptp);
@@ -266,11 +276,13 @@ impl Reading {
                 if message.is_deletion {
                     self.sessions.delete(time, announcement);
                 } else if let Some(session) = message.sdp().and_then(|octets| sdp::parse(octets).ok()) {
+                    let session = self.unnamed(session);
                     self.sessions.announce(session, time, announcement);
                 }
             }
             What::Description(text) => {
                 if let Ok(session) = sdp::parse(text) {
+                    let session = self.unnamed(session);
                     self.sessions.push(session, time);
                 }
             }
@@ -280,12 +292,24 @@ impl Reading {
 
     /// Takes in a description of a session that is known otherwise than by the capture.
     pub fn announce(&mut self, session: Session) {
+        let session = self.unnamed(session);
         self.sessions.push(session, None);
+    }
+
+    /// A session as it is, or without names where nobody is to learn those.
+    fn unnamed(&self, session: Session) -> Session {
+        match &self.settings.pseudonyms {
+            Some(with) => veil::session(with, session),
+            None => session,
+        }
     }
 
     /// Ends the reading with what the files said of themselves.
     #[must_use]
-    pub fn finish(mut self, files: JoinedSummary) -> Analysis {
+    pub fn finish(mut self, mut files: JoinedSummary) -> Analysis {
+        if self.settings.pseudonyms.is_some() {
+            veil::files(&mut files);
+        }
         let batch = std::mem::take(&mut self.batch);
         self.absorb(batch);
         if let Some(latest) = self.stamps.latest {
@@ -360,6 +384,7 @@ impl Reading {
         });
         Analysis {
             captures: captures.collect(),
+            is_partial: files.unreadable.iter().any(|(_, error)| error.is_stop()),
             unreadable: files.unreadable.into_iter().map(|(name, error)| (name, error.to_string())).collect(),
             gaps: files.gaps,
             settings: self.settings,

@@ -5,6 +5,18 @@ use std::io;
 
 use super::record::Compression;
 
+/// What a source gives, within an [`io::Error`], where whoever reads wants no more of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stopped;
+
+impl fmt::Display for Stopped {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("reading was stopped by hand")
+    }
+}
+
+impl std::error::Error for Stopped {}
+
 /// What ends the reading of a file. Everything less is [`Damage`](super::Damage).
 #[derive(Debug)]
 #[non_exhaustive]
@@ -55,6 +67,14 @@ pub enum Error {
     },
 }
 
+impl Error {
+    /// Whether reading ended because that was asked for.
+    #[must_use]
+    pub fn is_stop(&self) -> bool {
+        matches!(self, Self::Io { source, .. } if source.get_ref().is_some_and(|inner| inner.is::<Stopped>()))
+    }
+}
+
 impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -88,6 +108,9 @@ impl fmt::Display for Error {
             ),
             Self::Unsupported { offset, what } => {
                 write!(f, "{what} (offset {offset}); write it again with a current capture program")
+            }
+            Self::Io { offset, source } if self.is_stop() => {
+                write!(f, "{source} at offset {offset}; what comes behind is not in this report")
             }
             Self::Io { offset, source } => write!(f, "reading failed at offset {offset}: {source}"),
         }

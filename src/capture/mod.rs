@@ -28,7 +28,7 @@ mod ticks;
 mod walk;
 
 pub use chunks::{ChunkWalker, Chunks, Layout, Octets, Open, Seekable, Told, Walked};
-pub use error::Error;
+pub use error::{Error, Stopped};
 pub use joined::{GAP_THRESHOLD, Gap, Input, Joined, JoinedSummary};
 pub use reader::Reader;
 pub use record::{CaptureSummary, Compression, Damage, FileFormat, LinkType, Record};

@@ -1,7 +1,9 @@
 //! What can be typed. `--help` comes from here.
 
+mod anonymity;
 mod export;
 
+pub(crate) use anonymity::Anonymity;
 pub(crate) use export::Export;
 pub(crate) use export::Written;
 
@@ -59,13 +61,17 @@ pub(crate) enum Command {
 
 const AFTER_CHECK: &str = "\
 Exit status: 0 nothing at or above --fail-on; 1 findings at or above it; \
-2 no report possible; 3 cannot tell (no PTP in the capture, or too little to judge).
+2 no report possible; 3 cannot tell (no PTP in the capture, too little to judge, or \
+reading stopped by Ctrl+C with nothing found until then).
+
+Ctrl+C ends the reading and gives the report of what was read so far, marked as partial; once more, it ends the \
+program (130).
 
 The report is advice for people who know the site. Changing clock settings, switches or cabling on a live \
 system interrupts it and can hurt where sound or machinery depends on it.";
 
 const AFTER_STREAMS: &str = "\
-Exit status: 0 the report was written; 2 no report possible.
+Exit status: 0 the report was written; 2 no report possible; 3 reading was stopped by Ctrl+C, so that it is of a part.
 
 Bit rates are those of the wire: each frame with its check sequence, preamble and gap. One capture shows one link.";
 
@@ -129,7 +135,8 @@ pub(crate) struct Fit {
 }
 
 const AFTER_TIMELINE: &str = "\
-Exit status: 0 the timeline was written; 2 it could not be; 3 there is no PTP in the capture.
+Exit status: 0 the timeline was written; 2 it could not be; 3 there is no PTP in the capture, or reading \
+was stopped by Ctrl+C, so that it is of a part.
 
 Events of one domain or device that follow one another within 10 s are one incident. Its cause is looked for among \
 all of its events, also among those that are not shown.";
@@ -176,6 +183,9 @@ pub(crate) struct Timeline {
 
     #[command(flatten)]
     pub(crate) threads: ThreadsArgument,
+
+    #[command(flatten)]
+    pub(crate) anonymity: Anonymity,
 }
 
 impl Timeline {
@@ -189,6 +199,7 @@ impl Timeline {
             link_speed: None,
             site: self.site.clone(),
             threads: self.threads,
+            anonymity: self.anonymity.clone(),
         }
     }
 }
@@ -242,6 +253,9 @@ pub(crate) struct Compare {
 
     #[command(flatten)]
     pub(crate) threads: ThreadsArgument,
+
+    #[command(flatten)]
+    pub(crate) anonymity: Anonymity,
 }
 
 impl Compare {
@@ -255,6 +269,7 @@ impl Compare {
             link_speed: None,
             site: self.site.clone(),
             threads: self.threads,
+            anonymity: self.anonymity.clone(),
         }
     }
 }
@@ -315,6 +330,9 @@ pub(crate) struct SiteCommand {
 
     #[command(flatten)]
     pub(crate) threads: ThreadsArgument,
+
+    #[command(flatten)]
+    pub(crate) anonymity: Anonymity,
 }
 
 impl SiteCommand {
@@ -328,6 +346,7 @@ impl SiteCommand {
             link_speed: None,
             site: None,
             threads: self.threads,
+            anonymity: self.anonymity.clone(),
         }
     }
 }
@@ -359,6 +378,7 @@ pub(crate) struct ReadingArguments {
     /// What is expected of the site, and what its devices are called
     #[arg(long, value_name = "FILE")]
     pub(crate) site: Option<PathBuf>,
+
     /// Speed of the link the capture was taken on, decimal bits a second (100M, 1G, 2.5G); without it, the
     /// capture file's word, else 1G
     #[arg(long, value_name = "RATE", value_parser = rate)]
@@ -366,6 +386,9 @@ pub(crate) struct ReadingArguments {
 
     #[command(flatten)]
     pub(crate) threads: ThreadsArgument,
+
+    #[command(flatten)]
+    pub(crate) anonymity: Anonymity,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

@@ -23,5 +23,5 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
         ReportFormat::Json => report::write_json(&document, &mut out),
         ReportFormat::Html => report::write_page(&document, &report::series(&analysis), &mut out),
     })?;
-    Ok(Status::of(&judgement, check.fail_on.severity()))
+    Ok(Status::of(&judgement, check.fail_on.severity()).of_part(analysis.is_partial))
 }

@@ -46,6 +46,12 @@ pub(crate) fn run(arguments: &Compare) -> Result<Status, String> {
 /// A saved report, or the report of captures.
 fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
     if is_saved_report(path) {
+        if arguments.anonymity.anonymise {
+            return Err(format!(
+                "{}: this is a saved report, whose names are in it already; save it with --anonymise and --anonymise-key",
+                path.display()
+            ));
+        }
         if arguments.from.is_some() || arguments.until.is_some() {
             return Err(format!(
                 "{}: this is a saved report, of which no part can be taken; name the capture to use --from and --until",
@@ -58,6 +64,7 @@ fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
         return Report::parse(&text).map_err(|error| format!("{}: {error}", path.display()));
     }
     let (document, _) = document::read(&arguments.reading(path))?;
+    document::refuse_partial(document.span.partial)?;
     Report::of(&document)
 }
 

@@ -18,6 +18,7 @@ use super::arguments::ReadingArguments;
 use super::inputs;
 use super::progress::Progress;
 use super::site_file;
+use super::stop;
 
 /// Reads and judges.
 pub(crate) fn read(arguments: &ReadingArguments) -> Result<(Document, Judgement), String> {
@@ -32,12 +33,21 @@ pub(crate) fn analyse(arguments: &ReadingArguments) -> Result<Analysis, String> 
     analyse_with(arguments, |reading, inputs| Ok(analysis::read(reading, inputs, arguments.threads.get())))
 }
 
+/// Refuses what would be taken for the whole and is of a part: nothing says so where these go.
+pub(crate) fn refuse_partial(is_partial: bool) -> Result<(), String> {
+    if is_partial {
+        return Err("reading was stopped by hand before the captures' ends, so nothing is written".to_owned());
+    }
+    Ok(())
+}
+
 /// Reads in the way of `pass`, which takes all records into the reading.
 pub(crate) fn analyse_with(
     arguments: &ReadingArguments,
     pass: impl FnOnce(&mut Reading, Vec<Input>) -> Result<JoinedSummary, String>,
 ) -> Result<Analysis, String> {
     arguments.refuse_empty_span()?;
+    stop::listen();
     let site = arguments.site.as_deref().map(site_file::read).transpose()?;
     let progress = Progress::new();
     let found = inputs::find(&arguments.files, &progress)?;
@@ -58,6 +68,7 @@ pub(crate) fn analyse_with(
         domain: arguments.domain,
         site: site.map(Arc::new),
         range: Range { from: arguments.from, until: arguments.until },
+        pseudonyms: arguments.anonymity.pseudonyms(),
     };
     let mut reading = Reading::new(settings);
     let files = pass(&mut reading, found.inputs)?;

@@ -26,6 +26,11 @@ impl Status {
         Self::of_worst(worst, fail_on, judgement.verdict == Verdict::CannotTell)
     }
 
+    /// The same where only a part was read: what is behind may be anything.
+    pub(crate) fn of_part(self, is_partial: bool) -> Self {
+        if is_partial && self == Self::Clear { Self::CannotTell } else { self }
+    }
+
     /// Of the worst that there is, if there is any.
     pub(crate) fn of_worst(worst: Option<Severity>, fail_on: Option<Severity>, cannot_tell: bool) -> Self {
         match (worst, fail_on) {

@@ -30,7 +30,8 @@ pub(crate) fn run(export: &Export) -> Result<Status, String> {
         png: asked(Written::Png),
     };
     let window = export.window.nanos();
-    let mut writing = Writing::begin(&export.to, formats, window).map_err(|error| error.to_string())?;
+    let mut writing = Writing::begin(&export.to, formats, window, export.reading.anonymity.pseudonyms())
+        .map_err(|error| error.to_string())?;
     let analysis = document::analyse_with(&export.reading, |reading, inputs| {
         reading.keep_journal(window);
         let mut joined = Joined::new(inputs);
@@ -46,6 +47,7 @@ pub(crate) fn run(export: &Export) -> Result<Status, String> {
         }
         Ok(joined.finish())
     })?;
+    document::refuse_partial(analysis.is_partial)?;
     let document = report::document(&analysis, &findings::judge(&analysis));
     let manifest = writing.finish(&analysis, &document).map_err(|error| error.to_string())?;
     output::deliver(export.reading.out.as_deref(), |out| match export.format {
@@ -59,7 +61,11 @@ pub(crate) fn run(export: &Export) -> Result<Status, String> {
 }
 
 fn list(export: &Export, manifest: &Manifest, out: &mut dyn Write) -> io::Result<()> {
-    let place = report::plain(&export.to.display().to_string());
+    let place = if export.reading.anonymity.anonymise {
+        "export".to_owned()
+    } else {
+        report::plain(&export.to.display().to_string())
+    };
     writeln!(out, "{place}: {} files and export.json", manifest.files.len())?;
     let width = manifest.files.iter().map(|file| file.file.len()).max().unwrap_or_default();
     for file in &manifest.files {

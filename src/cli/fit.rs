@@ -4,6 +4,7 @@ use downbeat::fit;
 use downbeat::fit::KeepFree;
 use downbeat::fit::Now;
 use downbeat::fit::Planned;
+use downbeat::pseudonyms::Kind;
 use downbeat::report;
 use downbeat::site;
 
@@ -16,11 +17,18 @@ use super::output;
 /// Reads, adds up, writes.
 pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
     let analysis = document::analyse(&arguments.reading)?;
+    document::refuse_partial(analysis.is_partial)?;
     let now = Now::of(&analysis).ok_or("no time passes in the capture, so it shows no load")?;
     let site = analysis.settings.site.as_deref();
     let mut planned: Vec<Planned> =
         site.map(|site| site.planned.iter().map(listed).collect()).unwrap_or_default();
-    planned.extend(arguments.add.iter().cloned());
+    // Those of the site file have stand-ins already.
+    planned.extend(arguments.add.iter().cloned().map(|mut planned| {
+        if let Some(with) = &analysis.settings.pseudonyms {
+            planned.name = with.name(Kind::Plan, &planned.name);
+        }
+        planned
+    }));
     if planned.is_empty() {
         return Err(
             "nothing is planned: name streams with --add, or as [[planned]] in the site file".to_owned()

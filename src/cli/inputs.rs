@@ -12,6 +12,7 @@ use downbeat::capture::Error;
 use downbeat::capture::Input;
 use downbeat::capture::Reader;
 
+use super::patterns;
 use super::progress::Progress;
 
 /// What was named, with what could not be taken.
@@ -137,12 +138,12 @@ fn pattern(pattern: &Path, files: &mut Vec<PathBuf>) -> Result<(), String> {
     if !text.contains(['*', '?', '[']) {
         return Err(format!("{text}: there is no such file or folder"));
     }
-    let paths = glob::glob(&text).map_err(|error| format!("{text}: {error}"))?;
-    let mut matched: Vec<PathBuf> = paths.filter_map(Result::ok).filter(|path| path.is_file()).collect();
+    let mut matched = patterns::files(pattern).map_err(|error| format!("{text}: {error}"))?;
     if matched.is_empty() {
         return Err(format!("{text}: no file has such a name"));
     }
     matched.sort();
+    matched.dedup();
     files.append(&mut matched);
     Ok(())
 }

@@ -7,6 +7,10 @@ use std::io::BufWriter;
 use std::io::Write;
 use std::io::stdout;
 use std::path::Path;
+use std::path::PathBuf;
+use std::sync::Mutex;
+use std::sync::MutexGuard;
+use std::sync::PoisonError;
 
 /// Writes what `write` writes. A closed pipe is quiet success; a file is written beside and renamed.
 pub(crate) fn deliver(
@@ -42,14 +46,30 @@ fn to_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) ->
     partial.push(name);
     partial.push(format!(".{}.partial", std::process::id()));
     let beside = path.with_file_name(partial);
+    *in_the_making() = Some(beside.clone());
     let written = File::create(&beside).and_then(|file| {
         let mut to = BufWriter::new(file);
         write(&mut to)?;
-        to.flush()
+        // Some disks say only now that they are full.
+        to.into_inner().map_err(io::IntoInnerError::into_error)?.sync_all()
     });
     let outcome = written.and_then(|()| fs::rename(&beside, path));
+    *in_the_making() = None;
     if outcome.is_err() {
         drop(fs::remove_file(&beside));
     }
     outcome
+}
+
+/// The file beside its place, while it is being written.
+fn in_the_making() -> MutexGuard<'static, Option<PathBuf>> {
+    static BESIDE: Mutex<Option<PathBuf>> = Mutex::new(None);
+    BESIDE.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Takes away what is half-written: the program ends now.
+pub(crate) fn abandon() {
+    if let Some(beside) = in_the_making().take() {
+        drop(fs::remove_file(beside));
+    }
 }

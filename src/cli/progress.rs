@@ -14,6 +14,7 @@ use indicatif::ProgressDrawTarget;
 use indicatif::ProgressStyle;
 
 use super::inputs::Source;
+use super::stop;
 
 /// How far the reading is.
 #[derive(Clone)]
@@ -42,12 +43,12 @@ impl Progress {
 
     /// Counts what is read from `source`.
     pub(crate) fn wrap(&self, source: impl Read + Send + 'static) -> Source {
-        Box::new(self.bar.wrap_read(source))
+        Box::new(Counted { source, bar: self.bar.clone() })
     }
 
     /// Counts what is read of a file, from wherever it is read.
     pub(crate) fn wrap_file(&self, file: File) -> Box<dyn Seekable> {
-        Box::new(Counted { file, bar: self.bar.clone() })
+        Box::new(Counted { source: file, bar: self.bar.clone() })
     }
 
     pub(crate) fn finish(&self) {
@@ -55,22 +56,23 @@ impl Progress {
     }
 }
 
-/// A file whose octets are counted.
-struct Counted {
-    file: File,
+/// A source whose octets are counted, and that ends when reading is to stop.
+struct Counted<R> {
+    source: R,
     bar: ProgressBar,
 }
 
-impl Read for Counted {
+impl<R: Read> Read for Counted<R> {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        let count = self.file.read(into)?;
+        stop::go_on()?;
+        let count = self.source.read(into)?;
         self.bar.inc(u64::try_from(count).unwrap_or_default());
         Ok(count)
     }
 }
 
-impl Seek for Counted {
+impl<R: Seek> Seek for Counted<R> {
     fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-        self.file.seek(to)
+        self.source.seek(to)
     }
 }

@@ -41,13 +41,14 @@ pub(crate) fn read(path: &Path) -> Result<Site, String> {
 /// Writes a first site file.
 pub(crate) fn run(site: &SiteCommand) -> Result<Status, String> {
     let (document, judgement) = document::read(&site.reading())?;
+    document::refuse_partial(document.span.partial)?;
     output::deliver(site.out.as_deref(), |mut out| report::write_site_file(&document, &mut out))?;
     if judgement.verdict == findings::Verdict::Sound {
         return Ok(Status::Clear);
     }
     eprintln!(
         "downbeat: this capture is no good day ({}): what is written down from it needs a second look",
-        report::plain(&judgement.because)
+        report::plain(&document.verdict_because)
     );
     Ok(Status::Clear)
 }

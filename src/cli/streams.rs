@@ -15,5 +15,5 @@ pub(crate) fn run(streams: &Streams) -> Result<Status, String> {
         Format::Text => report::write_streams(&document, &mut out),
         Format::Json => report::write_json(&document, &mut out),
     })?;
-    Ok(Status::Clear)
+    Ok(Status::Clear.of_part(document.span.partial))
 }

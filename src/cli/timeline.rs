@@ -1,5 +1,6 @@
 //! `downbeat timeline`
 
+use downbeat::pseudonyms::Kind;
 use downbeat::report;
 use downbeat::timeline;
 use downbeat::timeline::Filter;
@@ -15,7 +16,7 @@ pub(crate) fn run(arguments: &Timeline) -> Result<Status, String> {
     let (document, _) = document::read(&arguments.reading())?;
     let filter = Filter {
         domains: arguments.domain.clone(),
-        devices: arguments.device.clone(),
+        devices: arguments.device.iter().map(|device| stand_in(arguments, device)).collect(),
         kinds: arguments.kind.clone(),
     };
     let timeline = timeline::timeline(&document, &filter)?;
@@ -23,5 +24,13 @@ pub(crate) fn run(arguments: &Timeline) -> Result<Status, String> {
         Format::Text => timeline::write(&timeline, &mut out),
         Format::Json => report::write_json(&timeline, &mut out),
     })?;
-    Ok(if document.span.ptp_messages == 0 { Status::CannotTell } else { Status::Clear })
+    let nothing = document.span.ptp_messages == 0;
+    Ok(if nothing { Status::CannotTell } else { Status::Clear }.of_part(document.span.partial))
+}
+
+/// What a device is called in the report that is filtered.
+fn stand_in(arguments: &Timeline, device: &str) -> String {
+    let Some(with) = arguments.anonymity.pseudonyms() else { return device.to_owned() };
+    let as_address = with.text(device);
+    if as_address == device { with.name(Kind::Name, device) } else { as_address }
 }

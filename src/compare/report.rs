@@ -198,6 +198,11 @@ impl Report {
                 return Err(format!("no report: it has no schema; save one with --format json ({SCHEMA})"));
             }
         }
+        if value.pointer("/span/partial") == Some(&Value::Bool(true)) {
+            return Err("this report is of a part of its captures, as reading was stopped by hand; what is missing from it \
+                        would be taken for a difference"
+                .to_owned());
+        }
         serde_json::from_value(value).map_err(|error| format!("no whole report: {error}"))
     }
 

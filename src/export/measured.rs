@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 use std::io;
 use std::path::Path;
+use std::sync::Arc;
 
 use super::Formats;
 use super::manifest::FileEntry;
@@ -20,6 +21,7 @@ use crate::domains::Noted;
 use crate::domains::PortId;
 use crate::domains::SyncEntry;
 use crate::observations::Place;
+use crate::pseudonyms::Pseudonyms;
 use crate::report::plain;
 use crate::streams::Carried;
 use crate::streams::FlowKey;
@@ -94,8 +96,13 @@ fn place<'a>(place: Place, origin: Option<CaptureTime>) -> [Cell<'a>; 4] {
 }
 
 impl Measured {
-    pub(super) fn create(formats: Formats, window: Nanos, folder: &Path) -> io::Result<Self> {
-        let sheet = |table| Sheet::create(table, formats, folder);
+    pub(super) fn create(
+        formats: Formats,
+        window: Nanos,
+        folder: &Path,
+        pseudonyms: Option<&Arc<Pseudonyms>>,
+    ) -> io::Result<Self> {
+        let sheet = |table| Ok::<_, io::Error>(Sheet::create(table, formats, folder)?.veiled(pseudonyms));
         Ok(Self {
             messages: sheet(&tables::MESSAGES)?,
             syncs: sheet(&tables::SYNC_SAMPLES)?,

@@ -23,6 +23,7 @@ pub use tables::TABLES;
 use std::fs;
 use std::io;
 use std::path::Path;
+use std::sync::Arc;
 
 use self::folder::Folder;
 use self::manifest::MANIFEST;
@@ -30,6 +31,7 @@ use self::measured::Measured;
 use self::raster::Raster;
 use crate::analysis::Analysis;
 use crate::analysis::Remains;
+use crate::pseudonyms::Pseudonyms;
 use crate::report;
 use crate::report::Document;
 use crate::report::plain;
@@ -55,17 +57,24 @@ pub struct Export {
     formats: Formats,
     window: Nanos,
     measured: Measured,
+    pseudonyms: Option<Arc<Pseudonyms>>,
 }
 
 impl Export {
-    /// Begins an export to the folder `place`; rates are told in windows of `window`, which divides a second.
+    /// Begins an export to the folder `place`; rates are told in windows of `window`, which divides a second. `pseudonyms` are
+    /// those of the settings of the reading that it will be of.
     ///
     /// # Errors
     /// Where `place` is there and holds something other than an earlier export, or cannot be written.
-    pub fn begin(place: &Path, formats: Formats, window: Nanos) -> io::Result<Self> {
+    pub fn begin(
+        place: &Path,
+        formats: Formats,
+        window: Nanos,
+        pseudonyms: Option<Arc<Pseudonyms>>,
+    ) -> io::Result<Self> {
         let folder = Folder::begin(place)?;
-        let measured = Measured::create(formats, window, folder.path())?;
-        Ok(Self { folder, formats, window, measured })
+        let measured = Measured::create(formats, window, folder.path(), pseudonyms.as_ref())?;
+        Ok(Self { folder, formats, window, measured, pseudonyms })
     }
 
     /// Writes what a reading has kept, see [`crate::analysis::Reading::take_journal`].
@@ -86,6 +95,9 @@ impl Export {
     }
 
     fn write_rest(mut self, analysis: &Analysis, document: &Document) -> io::Result<Manifest> {
+        if self.pseudonyms != analysis.settings.pseudonyms {
+            return Err(io::Error::other("the reading has other stand-ins for addresses than its export"));
+        }
         self.measured.take(&analysis.remains, analysis.origin)?;
         let folder = self.folder.path();
         let mut files = Vec::new();

@@ -2,6 +2,7 @@
 
 use std::io;
 use std::path::Path;
+use std::sync::Arc;
 
 use super::Formats;
 use super::columnar::ColumnarFile;
@@ -9,12 +10,15 @@ use super::delimited::DelimitedFile;
 use super::manifest::FileEntry;
 use super::table::Cell;
 use super::table::Table;
+use crate::pseudonyms::Pseudonyms;
 
 pub(super) struct Sheet {
     table: &'static Table,
     delimited: Option<DelimitedFile>,
     columnar: Option<ColumnarFile>,
     rows: u64,
+    /// What stands for addresses, where nobody is to learn them.
+    pseudonyms: Option<Arc<Pseudonyms>>,
 }
 
 /// The error with the table it befell.
@@ -32,13 +36,25 @@ impl Sheet {
             delimited: delimited.map_err(of(table))?,
             columnar: columnar.map_err(of(table))?,
             rows: 0,
+            pseudonyms: None,
         })
     }
 
+    /// The same with addresses exchanged, for cells that do not come from a report.
+    pub(super) fn veiled(mut self, pseudonyms: Option<&Arc<Pseudonyms>>) -> Self {
+        self.pseudonyms = pseudonyms.cloned();
+        self
+    }
+
     /// Writes a row, which has as many cells as the table has columns.
-    pub(super) fn row<const CELLS: usize>(&mut self, cells: [Cell<'_>; CELLS]) -> io::Result<()> {
+    pub(super) fn row<const CELLS: usize>(&mut self, mut cells: [Cell<'_>; CELLS]) -> io::Result<()> {
         if self.table.columns.len() != CELLS {
             return Err(of(self.table)(io::Error::other("a row has other cells than the table has columns")));
+        }
+        if let Some(with) = &self.pseudonyms {
+            for text in cells.iter_mut().filter_map(Cell::text) {
+                *text = with.text(text).into();
+            }
         }
         if let Some(file) = &mut self.delimited {
             file.row(&cells).map_err(of(self.table))?;

@@ -92,6 +92,15 @@ pub(super) enum Cell<'a> {
     Text(Cow<'a, str>),
 }
 
+impl<'a> Cell<'a> {
+    pub(super) fn text(&mut self) -> Option<&mut Cow<'a, str>> {
+        match self {
+            Self::Text(text) => Some(text),
+            Self::Nothing | Self::Integer(_) | Self::Number(_) => None,
+        }
+    }
+}
+
 impl From<i64> for Cell<'_> {
     fn from(value: i64) -> Self {
         Self::Integer(value)

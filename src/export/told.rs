@@ -52,7 +52,7 @@ pub(super) fn write(
         captures(analysis, document, sheet(&tables::CAPTURES)?)?,
         streams(document, sheet(&tables::STREAMS)?)?,
         devices(document, sheet(&tables::DEVICES)?)?,
-        states(analysis, sheet(&tables::DEVICE_STATES)?)?,
+        states(analysis, sheet(&tables::DEVICE_STATES)?.veiled(analysis.settings.pseudonyms.as_ref()))?,
         events(analysis, document, sheet(&tables::EVENTS)?)?,
         findings(document, sheet(&tables::FINDINGS)?)?,
         evidence(document, sheet(&tables::EVIDENCE)?)?,

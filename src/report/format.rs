@@ -1,6 +1,7 @@
 //! Quantities and foreign text in the form that people read: the only place that does so.
 
 use super::document::HoleDocument;
+use super::document::SpanDocument;
 use super::text::cell::beginning;
 use super::text::cell::columns;
 use crate::units::CaptureTime;
@@ -145,6 +146,14 @@ pub(super) fn holes(holes: &[HoleDocument]) -> Option<String> {
         "nothing at all was captured for {}: the capture missed that, or its clock was set; {it} for no mean",
         named.join(", ")
     ))
+}
+
+/// What is said before all else of a report of a part; nothing of a whole one.
+pub(crate) fn partial(span: &SpanDocument) -> Option<String> {
+    let frames = things(span.frames, "frame");
+    span.partial.then(|| {
+        format!("reading was stopped by hand: this tells of {frames} read until then, of nothing behind them")
+    })
 }
 
 /// Text from a file, a packet or a file name for a terminal: control characters, and those that turn the direction

@@ -2,6 +2,7 @@
 //!
 //! The document's shape is the JSON report; its field names are the product's interface.
 
+mod anonymous;
 mod build;
 mod document;
 mod explain;
@@ -24,7 +25,7 @@ pub use page::write as write_page;
 pub use plot::{Picture, pictures};
 pub use series::{DomainSeries, LoadSeries, LossMark, Sample, SampleSeries, Series, SourceSeries, StepMark};
 pub use site_file::write as write_site_file;
-pub(crate) use text::paragraph;
 pub use text::write as write_text;
 pub use text::write_in_style as write_text_in_style;
 pub use text::{Style, write_fit, write_streams};
+pub(crate) use text::{notice, paragraph};

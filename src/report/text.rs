@@ -29,9 +29,11 @@ use super::document::FindingDocument;
 use super::document::FrameReference;
 use super::document::LeftOutDocument;
 use super::document::SeverityName;
+use super::document::SpanDocument;
 use super::document::VerdictName;
 use super::format::count;
 use super::format::duration;
+use super::format::partial;
 use super::format::plain;
 use super::format::things;
 use super::format::times;
@@ -129,6 +131,11 @@ pub fn write_streams(document: &Document, out: &mut impl Write) -> io::Result<()
     streams::full(document, out)
 }
 
+/// What stands above a report of a part.
+pub(crate) fn notice(span: &SpanDocument, out: &mut impl Write) -> io::Result<()> {
+    partial(span).map_or(Ok(()), |text| paragraph(out, 0, "PARTIAL: ", &text))
+}
+
 fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
     let word = match document.verdict {
         VerdictName::Sound => "SOUND",
@@ -136,6 +143,7 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
         VerdictName::Fault => "FAULT",
         VerdictName::CannotTell => "CANNOT TELL",
     };
+    notice(&document.span, out)?;
     paragraph(out, 0, &format!("{word}: "), &plain(&document.verdict_because))?;
     let leading = document.findings.first().filter(|finding| finding.severity > SeverityName::Info);
     if let Some(step) = leading.and_then(|finding| finding.next.first()) {

@@ -9,6 +9,7 @@ use crate::report::EventDocument;
 use crate::report::FrameReference;
 use crate::report::count;
 use crate::report::duration;
+use crate::report::notice;
 use crate::report::paragraph;
 use crate::report::plain;
 
@@ -18,6 +19,7 @@ use crate::report::plain;
 /// Where `out` cannot be written.
 pub fn write(timeline: &TimelineDocument, out: &mut impl Write) -> io::Result<()> {
     let span = &timeline.span;
+    notice(span, out)?;
     let files = match timeline.captures.as_slice() {
         [one] => plain(&one.file),
         several => format!("{} files", several.len()),

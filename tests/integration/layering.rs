@@ -12,6 +12,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("capture", &["units", "bytes"]),
     ("frame", &["units", "bytes", "capture"]),
     ("ptp", &["units", "bytes"]),
+    // Knows how addresses and names are written, and nothing of where they come from.
+    ("pseudonyms", &["units"]),
     // Siblings of ptp: none knows another.
     ("rtp", &["units", "bytes"]),
     // What IGMP and MLD share; it reads nothing itself.
@@ -84,6 +86,12 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "streams",
             "devices",
             "multicast",
+            // Whose names are exchanged as they come in.
+            "ptp",
+            "lldp",
+            "dns",
+            "dhcp",
+            "pseudonyms",
         ],
     ),
     ("fit", &["units", "statistics", "observations", "domains", "streams", "analysis"]),
@@ -129,11 +137,15 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "multicast",
             "findings",
             "fit",
+            "pseudonyms",
         ],
     ),
     ("timeline", &["nearest", "report"]),
     ("compare", &["findings", "report"]),
-    ("export", &["units", "timing", "observations", "domains", "streams", "analysis", "report"]),
+    (
+        "export",
+        &["units", "timing", "observations", "domains", "streams", "analysis", "report", "pseudonyms"],
+    ),
     // The program: of the library it sees what every user sees, `downbeat::…`.
     ("main", &["cli"]),
     ("cli", &[]),

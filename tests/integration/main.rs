@@ -12,6 +12,7 @@
 mod absence;
 mod allantools_agreement;
 mod announcements;
+mod anonymity;
 mod bmca_vectors;
 mod capture_clock;
 mod capture_damage;
@@ -25,6 +26,7 @@ mod clock_captures;
 mod clock_truth;
 mod clock_truth_v1;
 mod compare;
+mod corruption;
 mod cuts;
 mod demo_captures;
 mod descriptions;
@@ -37,6 +39,10 @@ mod export;
 mod fit;
 mod frame_checks;
 mod frames;
+#[allow(unreachable_pub, reason = "the fuzzer calls them from outside")]
+#[path = "../../fuzz/bodies/mod.rs"]
+mod fuzz_bodies;
+mod fuzz_corpus;
 mod group_membership;
 mod group_watch;
 mod growth;

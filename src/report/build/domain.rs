@@ -55,7 +55,7 @@ pub(super) fn document(analysis: &Analysis, domain: &Domain) -> DomainDocument {
         rightful: standing.rightful().map(|clock| clock.to_string()),
         decided_by: standing.decided_by().map(crate::domains::DecidedBy::name),
         succession: standing.succession(leader).map(|clock| clock.to_string()).collect(),
-        clocks: domain.ports.values().map(clock).collect(),
+        clocks: domain.ports.values().map(|port| clock(analysis, port)).collect(),
         answers: answers(domain),
         requesters: domain
             .requesters
@@ -116,7 +116,7 @@ fn tenure_document(analysis: &Analysis, tenure: &Tenure, end: CaptureTime) -> Te
     }
 }
 
-fn clock(port: &ClockPort) -> ClockDocument {
+fn clock(analysis: &Analysis, port: &ClockPort) -> ClockDocument {
     let offer = port.offer;
     let two = offer.and_then(|offer| match offer.data {
         DataSet::V2(data) => Some(data),
@@ -142,7 +142,7 @@ fn clock(port: &ClockPort) -> ClockDocument {
         variance: two.map(|data| i32::from(data.variance)).or(one.map(|data| i32::from(data.variance))),
         preferred: one.map(|data| data.preferred),
         stratum: one.map(|data| data.stratum),
-        identifier: one.map(|data| v1::clock_identifier_text(&data.identifier)),
+        identifier: one.map(|data| identifier(analysis, &data.identifier)),
         boundary_clock: one.map(|data| data.is_boundary_clock),
         time_source: properties.and_then(|properties| properties.time_source),
         utc_offset_s: properties.map(|properties| properties.current_utc_offset),
@@ -233,4 +233,12 @@ pub(super) const fn spread_document(summary: Summary) -> SpreadDocument {
         max: summary.max.0,
         count: summary.count,
     }
+}
+
+/// A clock identifier of version 1, which is free text where it is none of the standard's.
+fn identifier(analysis: &Analysis, octets: &[u8; 4]) -> String {
+    if analysis.settings.pseudonyms.is_some() && v1::clock_identifier_name(octets).is_none() {
+        return "other".to_owned();
+    }
+    v1::clock_identifier_text(octets)
 }

@@ -11,6 +11,7 @@ use crate::fit::Fit;
 use crate::fit::Growth;
 use crate::fit::LEAST_LENGTH;
 use crate::fit::Planned;
+use crate::report::anonymous::anonymous;
 use crate::report::document::FIT_SCHEMA;
 use crate::report::document::FitDocument;
 use crate::report::document::PlannedDocument;
@@ -33,6 +34,10 @@ const SHORT: Nanos = Nanos::from_seconds(60);
 /// The document of an answer.
 #[must_use]
 pub fn fit_document(analysis: &Analysis, fit: &Fit) -> FitDocument {
+    anonymous(plain_document(analysis, fit), analysis.settings.pseudonyms.as_ref())
+}
+
+fn plain_document(analysis: &Analysis, fit: &Fit) -> FitDocument {
     let of_link = |rate| share(rate, fit.now.speed);
     FitDocument {
         schema: FIT_SCHEMA,

@@ -12,6 +12,7 @@ mod stream;
 pub use fit::fit_document;
 pub use series::series;
 
+use super::anonymous::anonymous;
 use super::document::Absent;
 use super::document::CaptureDocument;
 use super::document::DamageDocument;
@@ -62,6 +63,10 @@ staff come first.";
 /// The whole document.
 #[must_use]
 pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
+    anonymous(plain_document(analysis, judgement), analysis.settings.pseudonyms.as_ref())
+}
+
+fn plain_document(analysis: &Analysis, judgement: &Judgement) -> Document {
     Document {
         schema: SCHEMA,
         tool: Tool { name: "downbeat", version: env!("CARGO_PKG_VERSION") },
@@ -80,6 +85,7 @@ pub fn document(analysis: &Analysis, judgement: &Judgement) -> Document {
             frames_outside: analysis.frames_outside,
             ptp_messages: analysis.ptp_messages,
             mirror_copies: analysis.mirror_copies,
+            partial: analysis.is_partial,
             left_out: left_out(analysis),
         },
         verdict: match judgement.verdict {

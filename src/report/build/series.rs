@@ -7,6 +7,7 @@ use crate::clock::Path;
 use crate::clock::Whose;
 use crate::domains::Domain;
 use crate::domains::Kind;
+use crate::report::anonymous::anonymous;
 use crate::report::format::seconds;
 use crate::report::series::DomainSeries;
 use crate::report::series::LoadSeries;
@@ -25,6 +26,10 @@ use crate::units::CaptureTime;
 /// Every series of an analysis.
 #[must_use]
 pub fn series(analysis: &Analysis) -> Series {
+    anonymous(plain_series(analysis), analysis.settings.pseudonyms.as_ref())
+}
+
+fn plain_series(analysis: &Analysis) -> Series {
     let at = |time: Option<CaptureTime>| time.map_or(0.0, |time| at_s(analysis, time));
     let mut losses: Vec<LossMark> = analysis
         .wire

@@ -147,6 +147,8 @@ pub struct SpanDocument {
     pub ptp_messages: u64,
     /// PTP frames captured twice by a mirror and counted once.
     pub mirror_copies: u64,
+    /// Whether reading was stopped by hand before the files' ends: all else is of the frames before that.
+    pub partial: bool,
     /// What found no room, summed up; `null` where everything was kept.
     pub left_out: Option<LeftOutDocument>,
 }

@@ -11,6 +11,7 @@ use crate::report::document::SeverityName;
 use crate::report::document::StrengthName;
 use crate::report::document::VerdictName;
 use crate::report::format::count;
+use crate::report::format::partial;
 use crate::report::format::things;
 
 /// Pieces of evidence shown of one finding; the JSON report has all.
@@ -60,6 +61,9 @@ pub(super) fn section(document: &Document) -> Markup {
     html! {
         section id="verdict" {
             div class={ "verdict " (class) } {
+                @if let Some(partial) = partial(&document.span) {
+                    p.partial { strong { "Partial" } ": " (partial) }
+                }
                 h1 { span.sign aria-hidden="true" { (sign) } (word(document)) }
                 p.because { (foreign(&document.verdict_because)) }
             }

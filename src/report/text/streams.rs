@@ -15,6 +15,7 @@ use super::super::format::plain_short;
 use super::super::format::ppm;
 use super::super::format::rate;
 use super::super::format::things;
+use super::notice;
 use super::paragraph;
 
 /// Receivers of a stream that are named.
@@ -70,6 +71,7 @@ pub(super) fn brief(document: &Document, out: &mut impl Write) -> io::Result<()>
 /// # Errors
 /// Where `out` cannot be written.
 pub(super) fn full(document: &Document, out: &mut impl Write) -> io::Result<()> {
+    notice(&document.span, out)?;
     let files: Vec<String> = document.captures.iter().map(|capture| plain(&capture.file)).collect();
     paragraph(out, 0, "", &format!("{}: {}", files.join(", "), totals(document)))?;
     link(document, out)?;
