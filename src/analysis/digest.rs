@@ -5,8 +5,13 @@ use std::ops::Range;
 use super::reading::Reading;
 use super::tally::Tally;
 use crate::capture::Record;
+use crate::frame::Alike;
+use crate::frame::Headers;
+use crate::observations::Place;
+use crate::observations::Protocol;
 use crate::streams::Seen;
 use crate::units::CaptureTime;
+use crate::viewpoint;
 
 /// The instants between which frames are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,6 +23,7 @@ pub(super) struct Span {
 }
 
 impl Span {
+    #[inline]
     pub(super) fn holds(self, time: Option<CaptureTime>) -> bool {
         let Self { is_all, from, until } = self;
         if is_all {
@@ -28,11 +34,22 @@ impl Span {
     }
 }
 
+/// A stream's packets with the same headers.
+#[derive(Debug)]
+struct Like {
+    /// What [`Seen`] calls them.
+    line: u32,
+    counted: viewpoint::Alike,
+}
+
 /// What was made of a stretch whose frames are counted from 1. To be used again for another one.
 #[derive(Debug, Default)]
 pub(super) struct Digest {
     tally: Tally,
     seen: Seen,
+    headers: Headers,
+    /// By the number of the headers.
+    likes: Vec<Like>,
     outside: u64,
     /// Time of the first record that has one, looked at or not.
     first: Option<CaptureTime>,
@@ -40,21 +57,55 @@ pub(super) struct Digest {
 
 impl Digest {
     /// Takes in the next record. `at` is where in the stretch's octets its own are.
+    #[inline]
     pub(super) fn record(&mut self, record: &Record<'_>, at: usize, span: Span) {
         self.first = self.first.or(record.time);
         if !span.holds(record.time) {
             self.outside += 1;
             return;
         }
-        // One file alone is read so.
-        let frame = self.tally.observe(0, record);
-        if !self.seen.record(record, &frame, at) {
-            self.tally.groups.record(&frame);
+        match (record.time, self.headers.find(record)) {
+            (Some(time), Some(alike)) => self.alike(record, time, &alike, at),
+            _ => self.other(record, at),
         }
     }
 
-    /// Gives all of it to a reading that has read everything before; `before` is how many records there were. `octets` are
-    /// the stretch's.
+    /// Takes in a packet whose headers were met in this stretch: it is no control message, nothing of it is missing, and it
+    /// goes where the one before it went.
+    #[inline]
+    fn alike(&mut self, record: &Record<'_>, time: CaptureTime, alike: &Alike<'_>, at: usize) {
+        let Some(like) = self.likes.get_mut(alike.index) else { return };
+        // One file alone is read so.
+        self.tally.stamp(time, Place { file: 0, frame: record.number, time: Some(time) });
+        like.counted.count(time, alike.udp_length, alike.checksum);
+        self.seen.record_alike((record, time), alike, like.line, at);
+    }
+
+    fn other(&mut self, record: &Record<'_>, at: usize) {
+        let frame = self.tally.observe(0, record);
+        let noted = self.seen.record(record, &frame, at);
+        if !noted.is_flow {
+            self.tally.groups.record(&frame);
+        }
+        if let Some(line) = noted.like
+            && Protocol::of(&frame).is_none()
+            && let Some(counted) = viewpoint::Alike::none_like(&frame)
+            && self.headers.learn(record).is_some()
+        {
+            self.likes.push(Like { line, counted });
+        }
+    }
+
+    /// Ends the stretch, which can then be given.
+    pub(super) fn close(&mut self) {
+        for like in &self.likes {
+            self.tally.traffic.add_alike(&like.counted);
+        }
+        self.seen.close();
+    }
+
+    /// Gives all of it, once closed, to a reading that has read everything before; `before` is how many records there were.
+    /// `octets` are the stretch's.
     pub(super) fn give<'a>(
         &mut self,
         before: u64,
@@ -71,6 +122,8 @@ impl Digest {
     pub(super) fn clear(&mut self) {
         self.tally = Tally::default();
         self.seen.clear();
+        self.headers.clear();
+        self.likes.clear();
         self.outside = 0;
         self.first = None;
     }

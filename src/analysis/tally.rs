@@ -19,6 +19,7 @@ use crate::observations::Stamps;
 use crate::observations::Trouble;
 use crate::observations::What;
 use crate::streams::Streams;
+use crate::units::CaptureTime;
 use crate::viewpoint::Traffic;
 
 /// Kinds of problems told of a file (chosen).
@@ -125,9 +126,9 @@ impl Tally {
     /// All of [`Self::record`] but flows and groups, which whoever reads in order keeps in one place.
     pub(super) fn observe<'a>(&mut self, file: u32, record: &Record<'a>) -> Frame<'a> {
         let place = Place { file, frame: record.number, time: record.time };
-        self.frames += 1;
-        if let Some(time) = record.time {
-            self.stamps.record(time, place, self.observations.len());
+        match record.time {
+            Some(time) => self.stamp(time, place),
+            None => self.frames += 1,
         }
         let frame = frame::decode(record);
         self.traffic.record(record, &frame);
@@ -144,6 +145,13 @@ impl Tally {
         }
         self.observations.extend(observation);
         frame
+    }
+
+    /// Counts a frame with its time.
+    #[inline]
+    pub(super) fn stamp(&mut self, time: CaptureTime, place: Place) {
+        self.frames += 1;
+        self.stamps.record(time, place, self.observations.len());
     }
 
     /// Counts the frames of the one file on from `before`, where they were counted from 1.

@@ -54,7 +54,6 @@ pub fn read(reading: &mut Reading, inputs: Vec<Input>, threads: Threads) -> Join
     let is_alone = threads.count.get() == 1;
     let inputs = match <[Input; 1]>::try_from(inputs) {
         Ok([input]) => match input.into_chunks(threads.part) {
-            Ok((chunks, _)) if is_alone => return in_order(reading, chunks),
             Ok((chunks, open)) => return in_parts(reading, chunks, &open, threads.count.get()),
             Err(input) => vec![input],
         },
@@ -69,12 +68,6 @@ fn alone(reading: &mut Reading, inputs: Vec<Input>) -> JoinedSummary {
         reading.push(file, &record);
     }
     joined.finish()
-}
-
-/// One file has nothing to be joined with.
-fn in_order(reading: &mut Reading, mut chunks: Chunks) -> JoinedSummary {
-    let failure = chunks.walk_on(u64::MAX, |record| reading.push(0, record)).err();
-    summary(chunks, failure)
 }
 
 fn summary(chunks: Chunks, failure: Option<Error>) -> JoinedSummary {
@@ -134,9 +127,10 @@ impl Crew {
     /// Walks a part that was begun.
     fn walk(&self, begun: Begun, walker: &mut ChunkWalker) {
         let Begun { index, told, mut part } = begun;
-        let Part { octets, digest, .. } = &mut part;
+        let Part { octets, digest, walked } = &mut part;
         let range = self.layout.range(index);
-        part.walked = walker.walk(range, &told, octets, |record, at| digest.record(record, at, self.span));
+        *walked = walker.walk(range, &told, octets, |record, at| digest.record(record, at, self.span));
+        digest.close();
         self.lock().ready.insert(index, part);
         self.changed.notify_all();
     }

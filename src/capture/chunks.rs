@@ -19,6 +19,7 @@ use super::reader::Reader;
 use super::record::CaptureSummary;
 use super::record::Record;
 use super::tally::Tally;
+use super::walk::Frame;
 use super::walk::Place;
 use super::walk::Step;
 use super::walk::Verdict;
@@ -212,6 +213,14 @@ impl ChunkWalker {
         let mut is_sound = true;
         while at < length && is_sound {
             let window = block.octets().get(at..).unwrap_or_default();
+            if let Some(frame) = walker.common(window)
+                && checks.has_nothing_to_say(&frame)
+            {
+                part.tally.count(&frame);
+                each(&part.record(&frame, window), at.saturating_add(frame.data.start));
+                at = at.saturating_add(frame.taken);
+                continue;
+            }
             let place = Place { at: block.at().saturating_add(position(at)), ended: false };
             let step = walker.step(window, place, &mut damage);
             is_sound = damage.is_empty() && !walker.is_lost() && walker.tellings() == part.tellings;
@@ -226,15 +235,7 @@ impl ChunkWalker {
                         continue;
                     }
                     part.tally.count(&frame);
-                    let record = Record {
-                        number: part.tally.packets,
-                        time: frame.time,
-                        link: frame.link,
-                        interface: frame.interface,
-                        original_len: frame.original_len,
-                        fcs_octets: frame.fcs_octets,
-                        octets: own,
-                    };
+                    let record = part.record(&frame, window);
                     each(&record, at.saturating_add(frame.data.start));
                     at = at.saturating_add(frame.taken);
                 }
@@ -249,6 +250,7 @@ impl ChunkWalker {
             // What the last step has counted is not to be kept.
             walker = again(block, start..at, told)?;
         }
+        part.tally.settle();
         part.checks = checks.found;
         part.end = range.start.saturating_add(position(at));
         part.walker = walker;
@@ -272,6 +274,22 @@ impl ChunkWalker {
             }
         }
         None
+    }
+}
+
+impl Walked {
+    /// The frame that was counted last.
+    #[inline]
+    fn record<'a>(&self, frame: &Frame, window: &'a [u8]) -> Record<'a> {
+        Record {
+            number: self.tally.packets,
+            time: frame.time,
+            link: frame.link,
+            interface: frame.interface,
+            original_len: frame.original_len,
+            fcs_octets: frame.fcs_octets,
+            octets: window.get(frame.data.clone()).unwrap_or_default(),
+        }
     }
 }
 

@@ -53,11 +53,25 @@ impl FrameChecks {
     ///
     /// Each of the first frames is tested itself. Where all of them have it, or none, so do those that follow; where
     /// some have it, as where only what was received does, each is tested further on.
+    #[inline]
     pub(super) fn fill_in(&mut self, frame: &mut Frame, octets: &[u8]) {
-        let index = usize::try_from(frame.interface).unwrap_or(INTERFACES);
-        if frame.fcs_octets.is_some() || frame.link != LinkType::ETHERNET || index >= INTERFACES {
-            return;
+        if !self.has_nothing_to_say(frame) {
+            self.look(frame, octets);
         }
+    }
+
+    /// Whether [`Self::fill_in`] would leave a frame as it is and learn nothing.
+    #[inline]
+    pub(super) fn has_nothing_to_say(&self, frame: &Frame) -> bool {
+        let index = usize::try_from(frame.interface).unwrap_or(INTERFACES);
+        frame.fcs_octets.is_some()
+            || frame.link != LinkType::ETHERNET
+            || index >= INTERFACES
+            || self.samples.get(index).is_some_and(|sample| sample.tested >= SAMPLE && sample.right == 0)
+    }
+
+    fn look(&mut self, frame: &mut Frame, octets: &[u8]) {
+        let index = usize::try_from(frame.interface).unwrap_or(INTERFACES);
         if self.samples.len() <= index {
             self.samples.resize(index.saturating_add(1), Sample::default());
         }

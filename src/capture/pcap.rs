@@ -138,8 +138,8 @@ impl Pcap {
         if self.lost.is_some() {
             return self.search(window, place, damage);
         }
-        if let Some(step) = self.common(window) {
-            return step;
+        if let Some(frame) = self.common(window) {
+            return Step::Frame(frame);
         }
         let Some(head) = self.head(window) else {
             return self.short_header(window, place, damage);
@@ -173,7 +173,7 @@ impl Pcap {
 
     /// The record that nearly every one is: whole, and nothing odd about it. What it says is what the long way would say.
     #[inline]
-    fn common(&mut self, window: &[u8]) -> Option<Step> {
+    pub(super) fn common(&mut self, window: &[u8]) -> Option<Frame> {
         let [s0, s1, s2, s3, f0, f1, f2, f3, c0, c1, c2, c3, o0, o1, o2, o3] = *window.first_chunk::<16>()?;
         let word = |octets: [u8; 4]| match self.order {
             ByteOrder::Big => u32::from_be_bytes(octets),
@@ -195,7 +195,7 @@ impl Pcap {
         }
         let first = self.known.map_or(head.seconds, |(first, _)| first);
         self.known = Some((first, head.seconds));
-        Some(Step::Frame(self.frame(head, whole)))
+        Some(self.frame(head, whole))
     }
 
     fn head(&self, window: &[u8]) -> Option<Head> {
@@ -208,6 +208,7 @@ impl Pcap {
         })
     }
 
+    #[inline]
     fn frame(&self, head: Head, end: usize) -> Frame {
         let time = (head.fraction < self.fractions).then(|| {
             let nanos = i64::from(head.fraction) * i64::from(self.fraction_nanos);

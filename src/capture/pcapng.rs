@@ -208,6 +208,42 @@ impl Pcapng {
         self.block(head, body, length, place, damage)
     }
 
+    /// The block that nearly every one is: an Enhanced Packet Block without options, whole, and nothing odd about it. What it
+    /// says is what the long way would say.
+    #[inline]
+    pub(super) fn common(&self, window: &[u8]) -> Option<Frame> {
+        let (&[kind, length, id, high, low, captured, original], _) =
+            window.as_chunks::<4>().0.split_first_chunk::<7>()?;
+        let word = |octets: [u8; 4]| match self.order {
+            ByteOrder::Big => u32::from_be_bytes(octets),
+            ByteOrder::Little => u32::from_le_bytes(octets),
+        };
+        let (captured, original) = (word(captured), word(original));
+        let begin = BODY + PACKET_DATA;
+        let padded = size(captured).saturating_add(3) & !3;
+        let whole = begin.saturating_add(padded).saturating_add(4);
+        let is_common = word(kind) == ENHANCED_PACKET
+            && captured <= original
+            && captured <= PLAUSIBLE
+            && size(word(length)) == whole;
+        let end = window.get(whole.checked_sub(4)?..)?.first_chunk::<4>()?;
+        if !is_common || *end != length {
+            return None;
+        }
+        let index = self.interface_index(word(id))?;
+        let interface = self.interfaces.get(index)?;
+        let ticks = u64::from(word(high)) << 32 | u64::from(word(low));
+        Some(Frame {
+            time: Some(interface.tick.time(ticks, interface.offset_seconds)?),
+            link: interface.link,
+            interface: u32::try_from(index).ok()?,
+            original_len: original,
+            fcs_octets: interface.fcs_octets,
+            data: begin..begin.saturating_add(size(captured)),
+            taken: whole,
+        })
+    }
+
     /// What a whole block says.
     fn block(
         &mut self,
@@ -261,6 +297,7 @@ impl Pcapng {
         }
     }
 
+    #[inline]
     fn interface_index(&self, id: u32) -> Option<usize> {
         self.section_base.checked_add(size(id)).filter(|index| *index < self.interfaces.len())
     }

@@ -147,7 +147,8 @@ impl<R: Read> Reader<R> {
 
     /// What the file held, as far as it was read; `file` is the name to give it.
     #[must_use]
-    pub fn finish(self, file: &str) -> CaptureSummary {
+    pub fn finish(mut self, file: &str) -> CaptureSummary {
+        self.tally.settle();
         let resolution = self.tally.resolution(|interface| self.walker.resolution(interface));
         CaptureSummary {
             file: file.to_owned(),

@@ -21,12 +21,38 @@ pub(super) struct Tally {
     pub(super) link_types: Vec<LinkType>,
     /// The first and the latest record's stamp, by interface.
     stamps: Vec<Option<(CaptureTime, CaptureTime)>>,
+    /// The latest record, where the next that is like it would be nothing new: its stamp is then not among those yet.
+    recent: Option<Recent>,
+}
+
+/// A record.
+#[derive(Debug, Clone, Copy)]
+struct Recent {
+    link: LinkType,
+    interface: u32,
+    time: CaptureTime,
 }
 
 impl Tally {
+    #[inline]
     pub(super) fn count(&mut self, frame: &Frame) {
         self.packets = self.packets.saturating_add(1);
         self.octets = self.octets.saturating_add(u64::from(frame.original_len));
+        // Nearly every frame: whole, and no earlier than the one before on the same interface.
+        if let (Some(recent), Some(time)) = (&mut self.recent, frame.time)
+            && time >= recent.time
+            && frame.interface == recent.interface
+            && frame.link == recent.link
+            && frame.data.len() == size(frame.original_len)
+        {
+            recent.time = time;
+            return;
+        }
+        self.look(frame);
+    }
+
+    fn look(&mut self, frame: &Frame) {
+        self.settle();
         if position(frame.data.len()) < u64::from(frame.original_len) {
             self.snapped = self.snapped.saturating_add(1);
             self.snapped_to = self.snapped_to.max(u32::try_from(frame.data.len()).ok());
@@ -36,9 +62,22 @@ impl Tally {
         }
         if let Some(time) = frame.time {
             self.stamp(time, size(frame.interface));
+            // What comes no earlier than the latest of all is the latest of all.
+            let is_latest = self.last == Some(time);
+            self.recent = is_latest.then_some(Recent { link: frame.link, interface: frame.interface, time });
         }
     }
 
+    /// Puts the latest record's stamp among the others, before they are looked at.
+    pub(super) fn settle(&mut self) {
+        let Some(recent) = self.recent.take() else { return };
+        self.last = Some(recent.time);
+        if let Some(Some((_, before))) = self.stamps.get_mut(size(recent.interface)) {
+            *before = recent.time;
+        }
+    }
+
+    #[inline]
     fn stamp(&mut self, time: CaptureTime, interface: usize) {
         if self.first.is_none_or(|first| time < first) {
             self.first = Some(time);
@@ -58,11 +97,23 @@ impl Tally {
         }
     }
 
-    /// Takes in the counts of what follows.
+    /// Takes in the counts of what follows, which are settled.
     pub(super) fn join(&mut self, right: &Self) {
+        self.settle();
         // Named one by one, so that no count to come is forgotten here.
-        let Self { packets, octets, first, last, snapped, snapped_to, time_backsteps, link_types, stamps } =
-            right;
+        let Self {
+            packets,
+            octets,
+            first,
+            last,
+            snapped,
+            snapped_to,
+            time_backsteps,
+            link_types,
+            stamps,
+            recent,
+        } = right;
+        debug_assert!(recent.is_none(), "what is joined was settled");
         self.packets = self.packets.saturating_add(*packets);
         self.octets = self.octets.saturating_add(*octets);
         self.snapped = self.snapped.saturating_add(*snapped);

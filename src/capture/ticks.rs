@@ -51,6 +51,7 @@ impl TickLength {
     /// The instant `ticks` after `offset_seconds` (`if_tsoffset`), rounded down to whole nanoseconds.
     ///
     /// `None` outside what [`CaptureTime`] holds, years 1677 to 2262.
+    #[inline]
     pub(super) fn time(self, ticks: u64, offset_seconds: i64) -> Option<CaptureTime> {
         if let (Self::Nanos(length), 0) = (self, offset_seconds) {
             // Nearly every file: the same in 64 bits.

@@ -110,6 +110,16 @@ impl Walker {
         }
     }
 
+    /// The record that nearly every one is, where it stands at the front: what [`Walker::step`] would say, which is to be asked
+    /// else. Not for a walker that has lost its way.
+    #[inline]
+    pub(super) fn common(&mut self, window: &[u8]) -> Option<Frame> {
+        match self {
+            Self::Pcap(walker) => walker.common(window),
+            Self::Pcapng(walker) => walker.common(window),
+        }
+    }
+
     /// To be called once when all octets were walked, `end` being how many there were.
     pub(super) fn end(&mut self, end: u64, damage: &mut DamageList) {
         match self {

@@ -4,6 +4,7 @@
 //! ended early. Encapsulations that mirrors and overlays add are taken off, so that a [`Frame`] describes what
 //! the mirrored network saw.
 
+mod alike;
 mod ethernet;
 mod fast;
 mod ip;
@@ -13,6 +14,7 @@ mod stop;
 mod tunnel;
 mod vlan;
 
+pub use alike::{Alike, Headers};
 pub use network::{Fragment, Network, Udp};
 pub use stop::{Layer, Stop, StopReason};
 pub use tunnel::{Tunnel, Tunnels};
@@ -115,6 +117,7 @@ pub fn decode<'a>(record: &Record<'a>) -> Frame<'a> {
 }
 
 /// The octets without the frame check sequence, where the file says that there is one.
+#[inline]
 fn without_frame_check<'a>(record: &Record<'a>) -> &'a [u8] {
     let octets = record.octets;
     let Some(fcs_octets) = record.fcs_octets.filter(|count| *count > 0) else { return octets };

@@ -69,7 +69,8 @@ impl Protocol {
     /// The protocol of a frame; `None` for media and all else.
     ///
     /// Later fragments have no ports, so they are none of these.
-    pub(super) fn of(frame: &Frame<'_>) -> Option<Self> {
+    #[must_use]
+    pub fn of(frame: &Frame<'_>) -> Option<Self> {
         let Some(network) = frame.network else { return Self::of_ethertype(frame.ethertype?) };
         if let Some(udp) = frame.udp {
             return Self::of_port(udp.destination_port, network.destination);

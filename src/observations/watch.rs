@@ -122,7 +122,22 @@ pub struct Stamps {
 
 impl Stamps {
     /// Takes in a record's time; `observations` were made in this stretch so far.
+    #[inline]
     pub fn record(&mut self, time: CaptureTime, place: Place, observations: usize) {
+        // Nearly every record is a little later than the one before, and the latest one.
+        if let (Some(last), Some((latest, _))) = (self.last, self.latest)
+            && time > latest
+            && time.since(last) <= SLACK
+            && last == latest
+        {
+            self.last = Some(time);
+            self.latest = Some((time, place));
+            return;
+        }
+        self.record_slowly(time, place, observations);
+    }
+
+    fn record_slowly(&mut self, time: CaptureTime, place: Place, observations: usize) {
         let here = (time, place);
         self.first.get_or_insert(here);
         self.follow(here, observations);

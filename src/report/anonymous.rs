@@ -129,7 +129,7 @@ with_texts! {
     MulticastDocument { queriers, memberships, unrequested, unrequested_caveats, idle, reports_of_no_group, no_group, shared_macs }
     QuerierDocument { ip, vlan, version, queries, interval_s, declared_interval_s, last_at_s, patience_s, silent_since_s, elected }
     MembershipDocument { group, vlan, hosts, version, members }
-    MemberDocument { host, mac, version, reports, first_at_s, last_at_s, ended_by, ended_at_s }
+    MemberDocument { host, mac, version, reports, only_from, all_but, first_at_s, last_at_s, ended_by, ended_at_s }
     SharedMacDocument { mac, groups, reserved_for }
     PathDocument { port, is_relayed, stretch, exchanges, offset_ns, offset_at_least_delay_ns, timescales, residual_offset_ns, mean_path_delay_ns, at_leader, rate_ppm, rate_sigma_ppm, rate_is_seen, envelope_ppm, sync_jitter_ns, delay_variation_ns, stability, basis }
     StretchDocument { from_at_s, until_at_s }

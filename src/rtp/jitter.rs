@@ -84,6 +84,7 @@ impl Jitter {
     }
 
     /// Adds a packet in order of arrival.
+    #[inline]
     pub fn push(&mut self, arrival: CaptureTime, rtp_timestamp: u32) {
         let packet = (arrival, rtp_timestamp);
         match self.last.replace(packet) {
@@ -135,6 +136,7 @@ impl Jitter {
     }
 
     /// `D(i−1,i)`: how much longer the second packet was under way.
+    #[inline]
     fn between(&mut self, one: (CaptureTime, u32), two: (CaptureTime, u32)) {
         let ticks = i64::from(two.1.wrapping_sub(one.1).cast_signed());
         if ticks != self.turned.0 {
@@ -149,12 +151,17 @@ impl Jitter {
         }
     }
 
+    #[inline]
     fn sample(&mut self, sample_ns: u64) {
         self.samples += 1;
         self.own.step(sample_ns);
-        if self.is_beginning {
-            return;
+        if !self.is_beginning {
+            self.log(sample_ns);
         }
+    }
+
+    /// Carries along what every beginning leads to.
+    fn log(&mut self, sample_ns: u64) {
         if !self.runs.is_empty() {
             for run in &mut self.runs {
                 run.step(sample_ns);

@@ -9,6 +9,7 @@ mod neighbours;
 pub mod payload;
 mod payload_type;
 mod pending;
+mod place;
 mod sequence;
 mod window;
 

@@ -15,7 +15,7 @@ const OWN: u32 = 8;
 const PAUSE: i64 = 20_000_000;
 
 /// One way of the timestamp.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 struct Step {
     ticks: i32,
     count: u64,
@@ -40,25 +40,44 @@ pub struct Neighbours {
     steps: Vec<Step>,
     /// The longest waits and the ways that went with them, the longest first.
     waits: Vec<(i64, i32)>,
+    /// The shortest of those, once there are as many as are kept.
+    least_wait: Option<(i64, i32)>,
+    /// Pairs in a row that went the same way and are nowhere else yet.
+    open: Step,
 }
 
 impl Neighbours {
+    /// Takes in a pair. What is asked for afterwards is known once this is settled.
+    #[inline]
     pub(super) fn push(&mut self, ticks: i32, elapsed: Nanos) {
-        self.count += 1;
-        self.ticks = self.ticks.saturating_add(i64::from(ticks));
-        self.elapsed = self.elapsed.saturating_add(elapsed.0);
-        self.wait(elapsed.0, ticks);
-        self.count_step(Step { ticks, count: 1, elapsed: elapsed.0 });
+        if self.least_wait.is_none_or(|least| (elapsed.0, ticks) > least) {
+            self.wait(elapsed.0, ticks);
+        }
+        if self.open.ticks != ticks {
+            self.settle();
+            self.open.ticks = ticks;
+        }
+        self.open.count += 1;
+        self.open.elapsed = self.open.elapsed.saturating_add(elapsed.0);
+    }
+
+    /// Counts what was taken in.
+    pub(super) fn settle(&mut self) {
+        let open = std::mem::take(&mut self.open);
+        if open.count > 0 {
+            let count = i64::try_from(open.count).unwrap_or(i64::MAX);
+            self.count += open.count;
+            self.ticks = self.ticks.saturating_add(i64::from(open.ticks).saturating_mul(count));
+            self.elapsed = self.elapsed.saturating_add(open.elapsed);
+            self.count_step(open);
+        }
     }
 
     fn wait(&mut self, elapsed: i64, ticks: i32) {
-        if self.waits.len() >= WAITS_KEPT && self.waits.last().is_some_and(|least| (elapsed, ticks) <= *least)
-        {
-            return;
-        }
         let place = self.waits.partition_point(|kept| *kept >= (elapsed, ticks));
         self.waits.insert(place, (elapsed, ticks));
         self.waits.truncate(WAITS_KEPT);
+        self.least_wait = self.waits.get(WAITS_KEPT - 1).copied();
     }
 
     fn count_step(&mut self, step: Step) {
@@ -74,6 +93,7 @@ impl Neighbours {
         }
     }
 
+    /// Adds what followed; both are settled.
     pub(super) fn join(&mut self, right: &Self) {
         self.count += right.count;
         self.ticks = self.ticks.saturating_add(right.ticks);

@@ -12,27 +12,20 @@ use super::gaps::Run;
 use super::gaps::Runs;
 use super::neighbours::Neighbours;
 use super::pending::Pending;
+use super::place::MARK;
+use super::place::Place;
 use super::window::WINDOW;
-use super::window::Window;
 use crate::units::CaptureTime;
-use crate::units::Nanos;
 
 /// `MAX_DROPOUT`: numbers that may be missing at once (RFC 3550 appendix A.1).
 const MAX_DROPOUT: u16 = 3000;
 /// `MAX_MISORDER`: how far behind a late packet may be (RFC 3550 appendix A.1).
 const MAX_MISORDER: u16 = 100;
-/// How far behind a packet may be whose timestamp is behind in step with its number: half the numbers there are…
-const FAR: u16 = 1 << 15;
-/// … and how late it may be (chosen: longer than any queue holds a packet; who begins anew with the numbers and the
-/// timestamps that it had before seldom does so sooner).
-const LATEST: Nanos = Nanos::from_seconds(2);
-/// The step of the timestamp is taken over so many numbers or twice as many (chosen: a picture or so).
-const MARK: u16 = 64;
 /// Missing numbers from which a packet does not run on from the one before (chosen).
 const NEAR: u16 = 64;
 /// How far a part's numbers must have moved until nothing from before it is left in the window: what came before
 /// may reach [`MAX_MISORDER`] beyond the part's first number.
-const SETTLED: u32 = 1152;
+pub(super) const SETTLED: u32 = 1152;
 /// Packets that a part logs at least, so that one long gap does not settle it (chosen).
 const LEAST_LOGGED: usize = 256;
 /// Packets that a part logs at most for a join (chosen: a stream of which each packet comes twice settles).
@@ -127,50 +120,6 @@ impl SequenceCounts {
     }
 }
 
-/// What decides about the next packet.
-#[derive(Debug, Clone, PartialEq, Eq)]
-struct Place {
-    /// The packet with the highest number.
-    highest: Numbered,
-    window: Window,
-    /// How far the lowest number is below the highest, at most [`SETTLED`].
-    below: u32,
-    /// Two packets some numbers back, the older one first: what the numbers' step in time and timestamp is.
-    marks: [Numbered; 2],
-    /// What the next number would confirm as the first packet after a break.
-    held: Option<Numbered>,
-    runs: Runs,
-}
-
-impl Place {
-    fn new(packet: Numbered) -> Self {
-        let window = Window::new(packet.number);
-        Self { highest: packet, window, below: 0, marks: [packet; 2], held: None, runs: Runs::default() }
-    }
-
-    fn mark(&mut self, packet: Numbered) {
-        let [_, newer] = self.marks;
-        if packet.number / MARK != newer.number / MARK {
-            self.marks = [newer, packet];
-        }
-    }
-
-    /// Whether a packet so far behind is as old as its number says, and late by no more than a way may hold it.
-    fn is_late(&self, packet: &Numbered, behind: u16) -> bool {
-        let [from, _] = self.marks;
-        let numbers = i64::from(self.highest.number.wrapping_sub(from.number));
-        let step = |whole: i64| whole.saturating_mul(i64::from(behind)).checked_div(numbers);
-        let ticks = i64::from(self.highest.timestamp.wrapping_sub(from.timestamp).cast_signed());
-        let older = i64::from(self.highest.timestamp.wrapping_sub(packet.timestamp).cast_signed());
-        let took = self.highest.time.since(from.time).0;
-        let (Some(due), Some(sent)) = (step(ticks), step(took)) else { return false };
-        // Pictures have more packets or fewer: half of it either way (chosen).
-        let in_step = older.saturating_sub(due).saturating_abs() <= (due / 2).saturating_add(ticks);
-        let late = packet.time.since(self.highest.time).0.saturating_add(sent);
-        behind < FAR && ticks > 0 && took >= 0 && older > 0 && in_step && late <= LATEST.0
-    }
-}
-
 /// What was counted.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 struct Sums {
@@ -213,10 +162,61 @@ fn from_held(held: u16, number: u16) -> Option<On> {
 struct Core {
     place: Option<Place>,
     sums: Sums,
+    /// Packets that were next in turn and are neither in `place`, but for the highest, nor in `sums` yet. All are of the
+    /// [`MARK`] numbers of the highest one.
+    plain: u16,
+    /// Whether the next number would be one of those: nothing is missing, and nothing held.
+    is_plain: bool,
 }
 
 impl Core {
+    /// Takes in the packet that nearly every one is: the next number, shortly after the one before. What it does is what the
+    /// long way would do; whether it was one.
+    #[inline]
+    fn next(&mut self, packet: Numbered) -> bool {
+        let Some(place) = self.place.as_mut().filter(|_| self.is_plain) else { return false };
+        let before = place.highest;
+        let elapsed = packet.time.since(before.time);
+        let is_next = packet.number == before.number.wrapping_add(1)
+            && !packet.number.is_multiple_of(MARK)
+            && elapsed < LONG;
+        if is_next {
+            place.highest = packet;
+            self.plain += 1;
+            self.sums.neighbours.push(packet.timestamp.wrapping_sub(before.timestamp).cast_signed(), elapsed);
+        }
+        is_next
+    }
+
+    /// Puts what [`Self::next`] took in where the long way looks for it.
+    fn settle(&mut self) {
+        let plain = std::mem::take(&mut self.plain);
+        if let Some(place) = self.place.as_mut().filter(|_| plain > 0) {
+            let counts = &mut self.sums.counts;
+            let packets = u64::from(plain);
+            counts.received += packets;
+            counts.unique += packets;
+            counts.expected += packets;
+            counts.near += packets;
+            place.window.ran(place.highest.number, plain);
+            place.below = place.below.saturating_add(u32::from(plain)).min(SETTLED);
+            self.sums.pending.forward(plain);
+        }
+        self.sums.neighbours.settle();
+    }
+
     fn push(&mut self, packet: Numbered) -> Arrival {
+        if self.next(packet) {
+            return Arrival::InOrder;
+        }
+        self.settle();
+        let arrival = self.push_any(packet);
+        self.is_plain =
+            self.place.as_ref().is_some_and(|place| place.held.is_none() && place.runs.is_empty());
+        arrival
+    }
+
+    fn push_any(&mut self, packet: Numbered) -> Arrival {
         let counts = &mut self.sums.counts;
         counts.received += 1;
         let Some(place) = &mut self.place else {
@@ -373,7 +373,15 @@ impl Sequence {
     }
 
     /// Adds a packet in order of arrival.
+    #[inline]
     pub fn push(&mut self, packet: Numbered) -> Arrival {
+        if self.is_beginning && self.core.next(packet) {
+            return Arrival::InOrder;
+        }
+        self.push_any(packet)
+    }
+
+    fn push_any(&mut self, packet: Numbered) -> Arrival {
         let arrival = self.core.push(packet);
         if !self.is_beginning && self.logged.is_none() {
             self.log.push(packet);
@@ -385,8 +393,9 @@ impl Sequence {
                 _ => {}
             }
             if (self.moved >= SETTLED && self.log.len() >= LEAST_LOGGED) || self.log.len() >= MOST_LOGGED {
+                self.core.settle();
                 let sums = std::mem::take(&mut self.core.sums);
-                self.logged = Some(Core { place: self.core.place.clone(), sums });
+                self.logged = Some(Core { place: self.core.place.clone(), sums, ..Core::default() });
             }
         }
         arrival
@@ -401,9 +410,13 @@ impl Sequence {
         }
         let mut exact = !right.inexact;
         if let Some(logged) = &right.logged {
+            self.core.settle();
+            let mut core = right.core.clone();
+            core.settle();
             exact &= self.core.place == logged.place;
-            self.core.sums.join(&right.core.sums);
-            self.core.place.clone_from(&right.core.place);
+            self.core.sums.join(&core.sums);
+            self.core.is_plain = core.is_plain;
+            self.core.place = core.place;
         }
         self.inexact |= !exact;
         exact
@@ -412,7 +425,9 @@ impl Sequence {
     /// Everything together.
     fn sums(&self) -> Sums {
         let mut sums = self.logged.as_ref().map(|logged| logged.sums.clone()).unwrap_or_default();
-        sums.join(&self.core.sums);
+        let mut core = self.core.clone();
+        core.settle();
+        sums.join(&core.sums);
         sums
     }
 

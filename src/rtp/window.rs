@@ -40,6 +40,17 @@ impl Window {
         self.0.get(word).is_some_and(|word| word & bit != 0)
     }
 
+    /// So many numbers in a row came, up to `last`, all of them of one word.
+    pub(super) fn ran(&mut self, last: u16, count: u16) {
+        let (word, bit) = place(last);
+        let shift = u32::from(count.saturating_sub(1));
+        // From the first one's bit to the last one's.
+        let bits = (bit.wrapping_shl(1).wrapping_sub(1)) & !(bit.wrapping_shr(shift).wrapping_sub(1));
+        if let Some(word) = self.0.get_mut(word) {
+            *word |= bits;
+        }
+    }
+
     /// Goes on from the newest number `from` by `by`, and notes that number.
     pub(super) fn forward(&mut self, from: u16, by: u16) {
         if by >= WINDOW {
@@ -59,6 +70,18 @@ impl Window {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn numbers_in_a_row_are_those_set_one_by_one() {
+        for first in [0, 1, 62, 63, 64, 1000, 65_472] {
+            for count in 1..=64 - first % 64 {
+                let (mut at_once, mut one_by_one) = (Window([0; WORDS]), Window([0; WORDS]));
+                at_once.ran(first + (count - 1), count);
+                (0..count).for_each(|step| one_by_one.set(first + step));
+                assert_eq!(at_once, one_by_one, "{count} from {first}");
+            }
+        }
+    }
 
     #[test]
     fn every_number_has_a_bit_of_its_own_and_skipped_ones_are_forgotten() {

@@ -20,7 +20,7 @@ pub use order::{
     OrderStatistics, median, median_absolute_deviation, median_absolute_deviation_scaled_ns,
     order_statistics, quantile,
 };
-pub use rate::{Peak, Rate, RateWidth};
+pub use rate::{Peak, Rate, RateWidth, Run};
 pub use stability::{
     ALLAN_RECORD_PARTS, FrequencyDeviation, LEAST_TERMS, MODIFIED_RECORD_PARTS, TimeDeviation, adev, hdev,
     mdev, oadev, octaves, ohdev, tdev, totdev,

@@ -65,6 +65,17 @@ struct Bin {
 }
 
 impl Bin {
+    /// Takes in the next bin of a tenth of this one's width. Where that lies in another one, this was, which is then done.
+    #[inline]
+    fn take(&mut self, narrower: Self) -> Self {
+        let index = narrower.index.div_euclid(10);
+        if self.octets > 0 && self.index == index {
+            self.octets = self.octets.saturating_add(narrower.octets);
+            return Self::default();
+        }
+        std::mem::replace(self, Self { index, octets: narrower.octets })
+    }
+
     /// The fuller one, of equals the first.
     const fn fuller(self, other: Self) -> Self {
         let is_first = other.octets == self.octets && other.index < self.index;
@@ -113,6 +124,21 @@ impl Bins {
     }
 
     fn push(&mut self, index: i64, octets: u64) {
+        // Nearly always: the bin after the newest one, and the beginning lies behind.
+        if self.origin.is_some()
+            && index.saturating_sub(1) == self.newest
+            && index >= self.start_until
+            && let Some(bin) = self.open.get_mut(slot(index))
+        {
+            let before = std::mem::replace(bin, octets);
+            self.newest = index;
+            self.keep(index.saturating_sub(REACH), before);
+            return;
+        }
+        self.push_any(index, octets);
+    }
+
+    fn push_any(&mut self, index: i64, octets: u64) {
         if self.origin.is_none() {
             self.origin = Some(index);
             self.newest = index;
@@ -173,8 +199,10 @@ impl Bins {
         self.open = [0; OPEN];
     }
 
+    #[inline]
     fn keep(&mut self, index: i64, octets: u64) {
-        if octets > 0 {
+        let is_less = self.fullest_inner.is_some_and(|fullest| octets < fullest.octets);
+        if octets > 0 && !is_less {
             let bin = Bin { index, octets };
             self.fullest_inner = Some(self.fullest_inner.map_or(bin, |fullest| fullest.fuller(bin)));
         }
@@ -224,6 +252,62 @@ impl Bins {
     }
 }
 
+/// Packets in a row that fell into one millisecond, none before the one that went before: what they add up to is all that a
+/// [`Rate`] has to know of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Run {
+    first: CaptureTime,
+    last: CaptureTime,
+    /// The millisecond, counted since 1970, and where it ends, ns.
+    index: i64,
+    until: i64,
+    first_octets: u64,
+    octets: u64,
+    packets: u64,
+}
+
+impl Run {
+    /// One packet.
+    #[inline]
+    #[must_use]
+    pub const fn of(at: CaptureTime, octets: u64) -> Self {
+        let index = at.0.div_euclid(MILLISECOND_NS);
+        let until = index.saturating_mul(MILLISECOND_NS).saturating_add(MILLISECOND_NS);
+        Self { first: at, last: at, index, until, first_octets: octets, octets, packets: 1 }
+    }
+
+    /// Takes in the next packet, where it belongs to the run.
+    #[inline]
+    #[must_use]
+    pub const fn takes(&mut self, at: CaptureTime, octets: u64) -> bool {
+        let belongs = at.0 >= self.last.0 && at.0 < self.until;
+        if belongs {
+            self.last = at;
+            self.octets = self.octets.saturating_add(octets);
+            self.packets += 1;
+        }
+        belongs
+    }
+
+    /// Time of the first packet.
+    #[must_use]
+    pub const fn first(&self) -> CaptureTime {
+        self.first
+    }
+
+    /// Time of the last packet, less than a millisecond later.
+    #[must_use]
+    pub const fn last(&self) -> CaptureTime {
+        self.last
+    }
+
+    /// All octets.
+    #[must_use]
+    pub const fn octets(&self) -> u64 {
+        self.octets
+    }
+}
+
 /// The octets of one flow, source or link over time. Memory is constant.
 ///
 /// Bins begin at multiples of their width since 1970, whatever the first packet's time, so that parts of a
@@ -254,9 +338,21 @@ impl Rate {
 
     /// Adds octets that belong to a packet counted before.
     pub fn push_part(&mut self, at: CaptureTime, octets: u64) {
-        self.total_octets = self.total_octets.saturating_add(octets);
         self.first = self.first.or(Some((at, octets)));
         self.last = self.last.max(Some(at));
+        self.hold(at, octets);
+    }
+
+    /// Adds the packets of a run, as if each were pushed.
+    pub fn push_run(&mut self, run: &Run) {
+        self.packets += run.packets;
+        self.first = self.first.or(Some((run.first, run.first_octets)));
+        self.last = self.last.max(Some(run.last));
+        self.hold(run.first, run.octets);
+    }
+
+    fn hold(&mut self, at: CaptureTime, octets: u64) {
+        self.total_octets = self.total_octets.saturating_add(octets);
         let (from, until) = self.millisecond;
         let [held, ..] = &mut self.held;
         if (from..until).contains(&at.0) {
@@ -267,26 +363,23 @@ impl Rate {
         let from = index.saturating_mul(MILLISECOND_NS);
         self.millisecond = (from, from.saturating_add(MILLISECOND_NS));
         let done = std::mem::replace(held, Bin { index, octets });
-        self.release(0, done);
+        if done.octets > 0 {
+            self.release(0, done);
+        }
     }
 
     /// Puts what was held of a width into its bins, and lets the next wider one hold it.
     fn release(&mut self, width: usize, done: Bin) {
         let mut done = done;
-        let mut wider = self.held.iter_mut().skip(width).skip(1);
-        for bins in self.bins.iter_mut().skip(width) {
+        let [_, wider @ ..] = &mut self.held;
+        for (place, bins) in self.bins.iter_mut().enumerate().skip(width) {
             if done.octets == 0 {
                 return;
             }
             bins.push(done.index, done.octets);
-            let Some(held) = wider.next() else { return };
             // Each width is ten of the one before.
-            let index = done.index.div_euclid(10);
-            if held.octets > 0 && held.index == index {
-                held.octets = held.octets.saturating_add(done.octets);
-                return;
-            }
-            done = std::mem::replace(held, Bin { index, octets: done.octets });
+            let Some(held) = wider.get_mut(place) else { return };
+            done = held.take(done);
         }
     }
 
@@ -473,6 +566,24 @@ mod tests {
             if joined.join(&pass(&packets[cut..])) {
                 prop_assert_eq!(result(&joined), result(&pass(&packets)));
             }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn runs_are_what_their_packets_are(packets in packets()) {
+            let mut rate = Rate::default();
+            let mut runs: Vec<Run> = Vec::new();
+            for (at, octets) in packets.iter().flat_map(|(at, octets)| [(*at, *octets), (at + 3, 1)]) {
+                if !runs.last_mut().is_some_and(|run| run.takes(CaptureTime(at), octets)) {
+                    runs.push(Run::of(CaptureTime(at), octets));
+                }
+            }
+            runs.iter().for_each(|run| rate.push_run(run));
+            let doubled: Vec<_> = packets.iter().flat_map(|(at, octets)| [(*at, *octets), (at + 3, 1)]).collect();
+            let whole = pass(&doubled);
+            prop_assert_eq!(result(&rate), result(&whole));
+            prop_assert_eq!((rate.first(), rate.last()), (whole.first(), whole.last()));
         }
     }
 

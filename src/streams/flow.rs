@@ -1,13 +1,18 @@
 //! One flow: light for its first packets, all that is measured after them.
 
+use std::ops::Range;
+
 use super::fragments::Part;
 use super::intervals::Intervals;
 use super::marks::Marks;
 use super::media::Media;
 use super::packet::Packet;
+use super::seen::Seen;
+use super::seen::Sighting;
 use super::signs::Signs;
 use super::trace::Trace;
 use crate::statistics::Rate;
+use crate::statistics::Run;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
@@ -122,6 +127,27 @@ impl Flow {
             self.signs.push(rtp, payload, packet.media);
         }
         self.take(packet);
+    }
+
+    /// Adds packets that were seen, in order; `octets` gives their payload.
+    pub(super) fn push_all<'a, 'b>(
+        &mut self,
+        seen: &Seen,
+        packets: &mut impl Iterator<Item = &'b Sighting>,
+        octets: impl Fn(Range<usize>) -> &'a [u8],
+    ) {
+        loop {
+            if let State::Measured(measured) = &mut self.state
+                && !(self.signs.is_open() && measured.media.is_some())
+            {
+                return measured.push_all(seen, packets);
+            }
+            let Some((sighting, line)) = packets.next().and_then(|next| Some((next, seen.line_of(next)?)))
+            else {
+                return;
+            };
+            self.push(&sighting.packet(line), octets(sighting.payload()));
+        }
     }
 
     /// Adds a later fragment.
@@ -281,17 +307,55 @@ impl Measured {
         }
     }
 
+    /// The same for packets that were seen: nothing here goes by what comes between them.
+    fn push_all<'a>(&mut self, seen: &Seen, packets: impl Iterator<Item = &'a Sighting>) {
+        let mut run: Option<Run> = None;
+        let mut line = None;
+        for packet in packets {
+            if line != Some(packet.line) {
+                line = Some(packet.line);
+                if let Some(line) = seen.line_of(packet) {
+                    self.marks.push(line.dscp, line.ttl, line.pcp, line.mac);
+                }
+            }
+            self.between(self.last, packet.time);
+            self.last = packet.time;
+            let octets = u64::from(packet.wire);
+            if !run.as_mut().is_some_and(|run| run.takes(packet.time, octets)) {
+                self.push_run(run.replace(Run::of(packet.time, octets)));
+            }
+            self.size(packet.udp_payload, packet.media);
+            if let Some(media) = &mut self.media {
+                media.push(packet.rtp(), packet.time);
+            }
+        }
+        self.push_run(run);
+    }
+
+    fn push_run(&mut self, run: Option<Run>) {
+        if let Some(run) = run {
+            self.rate.push_run(&run);
+            self.trace.push(run.first(), run.octets());
+        }
+    }
+
+    #[inline]
+    fn size(&mut self, udp_payload: u16, media: u16) {
+        self.udp_payload += u64::from(udp_payload);
+        self.media_octets += u64::from(media);
+        let (low, high) = self.media_sizes;
+        self.media_sizes = (low.min(media), high.max(media));
+    }
+
     fn count(&mut self, packet: &Packet) {
         self.rate.push(packet.time, u64::from(packet.wire));
         self.trace.push(packet.time, u64::from(packet.wire));
-        self.udp_payload += u64::from(packet.udp_payload);
-        self.media_octets += u64::from(packet.media);
-        let (low, high) = self.media_sizes;
-        self.media_sizes = (low.min(packet.media), high.max(packet.media));
-        self.marks.push(packet);
+        self.size(packet.udp_payload, packet.media);
+        self.marks.push(packet.dscp, packet.ttl, packet.pcp, packet.mac);
         self.last = packet.time;
     }
 
+    #[inline]
     fn between(&mut self, before: CaptureTime, after: CaptureTime) {
         let interval = after.since(before);
         self.intervals.record(interval);

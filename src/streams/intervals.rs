@@ -29,6 +29,7 @@ impl Default for Intervals {
 }
 
 /// Bin 0 is below the first octave, the last one above all.
+#[inline]
 fn bin(ns: u64) -> usize {
     let Some(log) = ns.checked_ilog2().filter(|log| *log >= LOWEST) else { return 0 };
     let octave = log - LOWEST;
@@ -42,6 +43,7 @@ fn bin(ns: u64) -> usize {
 }
 
 impl Intervals {
+    #[inline]
     pub(super) fn record(&mut self, interval: Nanos) {
         let Ok(ns) = u64::try_from(interval.0) else {
             self.backwards += 1;

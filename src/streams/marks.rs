@@ -1,6 +1,5 @@
 //! Markings and senders of a flow, as sets.
 
-use super::packet::Packet;
 use crate::units::MacAddress;
 
 /// Source MAC addresses kept of one flow (chosen).
@@ -18,13 +17,13 @@ pub(super) struct Marks {
 }
 
 impl Marks {
-    pub(super) fn push(&mut self, packet: &Packet) {
-        self.dscp |= 1_u64.checked_shl(u32::from(packet.dscp)).unwrap_or(0);
-        self.pcp |= 1_u16.checked_shl(u32::from(packet.pcp.unwrap_or(UNTAGGED))).unwrap_or(0);
+    pub(super) fn push(&mut self, dscp: u8, ttl: u8, pcp: Option<u8>, mac: Option<MacAddress>) {
+        self.dscp |= 1_u64.checked_shl(u32::from(dscp)).unwrap_or(0);
+        self.pcp |= 1_u16.checked_shl(u32::from(pcp.unwrap_or(UNTAGGED))).unwrap_or(0);
         let [low, high] = &mut self.ttl;
-        let half = if packet.ttl < 128 { low } else { high };
-        *half |= 1_u128 << (packet.ttl & 127);
-        if let Some(mac) = packet.mac
+        let half = if ttl < 128 { low } else { high };
+        *half |= 1_u128 << (ttl & 127);
+        if let Some(mac) = mac
             && self.macs.last() != Some(&mac)
         {
             self.add_mac(mac);

@@ -111,6 +111,7 @@ impl Media {
         }
     }
 
+    #[inline]
     pub(super) fn push(&mut self, rtp: Rtp, time: CaptureTime) {
         self.sequence.push(numbered(rtp, time));
         self.markers += u64::from(rtp.marker);

@@ -20,6 +20,7 @@ pub(super) struct Stamp {
 
 impl Stamp {
     /// Whether this packet was under way for less time than `other`, by a clock of `rate` Hz.
+    #[inline]
     fn is_faster(self, other: Self, rate: u32) -> bool {
         let later = self.time.0.saturating_sub(other.time.0).saturating_mul(i64::from(rate));
         let media = i64::from(self.timestamp.wrapping_sub(other.timestamp).cast_signed());
@@ -42,6 +43,7 @@ impl Minima {
         Self { rate, width: NARROWEST, windows: Vec::new(), current: (0, 0) }
     }
 
+    #[inline]
     pub(super) fn push(&mut self, stamp: Stamp) {
         let (from, until) = self.current;
         if (from..until).contains(&stamp.time.0)
@@ -52,6 +54,11 @@ impl Minima {
             }
             return;
         }
+        self.begin(stamp);
+    }
+
+    /// Takes in a packet of another window than the last one's.
+    fn begin(&mut self, stamp: Stamp) {
         self.insert(stamp.time.0.div_euclid(self.width), stamp);
         while self.windows.len() > MOST {
             self.widen();

@@ -35,7 +35,7 @@ pub use intervals::Intervals;
 pub use key::FlowKey;
 pub use load::{ASSUMED_SPEED, Link, Source, SpeedKnownBy};
 pub use media_clock::{Against, MEDIA_LIMIT_PPM, MediaRate, MediaStep};
-pub use seen::Seen;
+pub use seen::{Noted, Seen};
 pub use sessions::{Described, Sessions};
 pub use stream::{Packets, RtpCounts, Stream, Twin};
 pub use table::{FLOWS_KEPT, Folded};
@@ -53,6 +53,7 @@ use crate::clock::LeaderTime;
 use crate::frame::Fragment;
 use crate::frame::Frame;
 use crate::statistics::Rate;
+use crate::statistics::Run;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -145,6 +146,15 @@ impl Streams {
         self.silences.hear(time);
         self.link.push(time, u64::from(wire));
         self.link_trace.push(time, u64::from(wire));
+    }
+
+    /// The same for a run of frames.
+    fn carry_run(&mut self, run: &Run) {
+        // Between the two lies less than what counts as a silence, and those between them are in no silence that is left.
+        self.silences.hear(run.first());
+        self.silences.hear(run.last());
+        self.link.push_run(run);
+        self.link_trace.push(run.first(), run.octets());
     }
 
     /// Takes in a later fragment; whether it belongs to a flow.

@@ -17,7 +17,7 @@ use crate::units::wire_octets;
 /// Octets of an RTP header's fixed part (RFC 3550 section 5.1).
 const RTP_FIXED: usize = 12;
 /// Octets of a UDP header (RFC 768).
-const UDP_HEADER: u16 = 8;
+pub(super) const UDP_HEADER: u16 = 8;
 /// Octets of an AVTP stream header (IEEE 1722 clause 4.4, from memory).
 const AVTP_HEADER: u32 = 24;
 
@@ -118,9 +118,25 @@ pub(super) fn of<'a>(
 }
 
 /// Octets that a record's frame took on the wire.
+#[inline]
 pub(super) fn wire(record: &Record<'_>) -> u32 {
     let fcs = record.fcs_octets.is_some_and(|octets| octets > 0);
     u32::try_from(wire_octets(record.original_len, fcs)).unwrap_or(u32::MAX)
+}
+
+/// Octets of the RTP header that a payload begins with, as far as they are there.
+#[inline]
+pub(super) fn rtp_header_octets(payload: &[u8]) -> u16 {
+    let first = payload.first().copied().unwrap_or_default();
+    let header = u16::from(first & 0x0F) * 4 + 12;
+    if first & 0x10 == 0 {
+        return header;
+    }
+    let Some([_, _, w0, w1]) = payload.get(usize::from(header)..).and_then(|rest| rest.first_chunk::<4>())
+    else {
+        return header;
+    };
+    header.saturating_add(4).saturating_add(u16::from_be_bytes([*w0, *w1]).saturating_mul(4))
 }
 
 /// SSRC, numbers, and octets of the header as far as they are there.
@@ -128,15 +144,8 @@ fn rtp_header(payload: &[u8]) -> Option<(u32, Rtp, u16)> {
     if !rtp::is_plausible(payload) {
         return None;
     }
-    let [first, second, s0, s1, t0, t1, t2, t3, r0, r1, r2, r3] = *payload.first_chunk::<RTP_FIXED>()?;
-    let mut header = u16::from(first & 0x0F) * 4 + 12;
-    if first & 0x10 != 0 {
-        let at = usize::from(header);
-        if let Some([_, _, w0, w1]) = payload.get(at..).and_then(|rest| rest.first_chunk::<4>()) {
-            header =
-                header.saturating_add(4).saturating_add(u16::from_be_bytes([*w0, *w1]).saturating_mul(4));
-        }
-    }
+    let [_, second, s0, s1, t0, t1, t2, t3, r0, r1, r2, r3] = *payload.first_chunk::<RTP_FIXED>()?;
+    let header = rtp_header_octets(payload);
     let rtp = Rtp {
         marker: second & 0x80 != 0,
         payload_type: second & 0x7F,

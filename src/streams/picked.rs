@@ -14,10 +14,14 @@ pub(super) struct Picked {
 }
 
 impl Picked {
+    #[inline]
     pub(super) fn push(&mut self, sequence: u16, stamp: Stamp) {
-        if sequence & self.mask != 0 {
-            return;
+        if sequence & self.mask == 0 {
+            self.keep(sequence, stamp);
         }
+    }
+
+    fn keep(&mut self, sequence: u16, stamp: Stamp) {
         self.packets.push((sequence, stamp));
         self.thin();
     }

@@ -1,4 +1,8 @@
 //! Frames that were looked at and are not yet taken into account, so that one thread can look while another takes in.
+//!
+//! What goes by the order of all frames (the link's load) or of all of a source's is put together to runs within one
+//! millisecond; what goes by the order of one flow's is taken in flow by flow, which is the same and keeps at hand what is
+//! worked with. Only where fragments look for their datagram, or flows are many, do frames go one by one as they came.
 
 use std::collections::HashMap;
 use std::net::IpAddr;
@@ -14,8 +18,10 @@ use super::packet::Packet;
 use super::packet::Rtp;
 use super::table;
 use crate::capture::Record;
+use crate::frame::Alike;
 use crate::frame::Fragment;
 use crate::frame::Frame;
+use crate::statistics::Run;
 use crate::units::CaptureTime;
 use crate::units::MacAddress;
 
@@ -24,48 +30,78 @@ const NO_FLOW: u32 = u32::MAX;
 
 /// What the packets of a flow have in common, but for a few that differ and then count as another line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-struct Line {
+pub(super) struct Line {
     key: FlowKey,
     is_rtp: bool,
-    dscp: u8,
-    ttl: u8,
-    pcp: Option<u8>,
-    mac: Option<MacAddress>,
+    pub(super) dscp: u8,
+    pub(super) ttl: u8,
+    pub(super) pcp: Option<u8>,
+    pub(super) mac: Option<MacAddress>,
+}
+
+/// Where a line's packets go.
+#[derive(Debug, Clone, Copy)]
+struct Way {
+    /// Its flow.
+    flow: u32,
+    /// Its source, if it is of UDP.
+    source: u32,
 }
 
 /// A frame. Small, as it goes from one processor's cache to another's.
 #[derive(Debug, Clone, Copy)]
-struct Sighting {
-    time: CaptureTime,
-    wire: u32,
-    line: u32,
+pub(super) struct Sighting {
+    pub(super) time: CaptureTime,
+    pub(super) wire: u32,
+    pub(super) line: u32,
     timestamp: u32,
     payload_at: u32,
     payload_octets: u32,
     sequence: u16,
-    udp_payload: u16,
-    media: u16,
+    pub(super) udp_payload: u16,
+    pub(super) media: u16,
     marker_and_type: u8,
 }
 
-/// Frames in the order of the capture. Memory: 40 octets a frame, and 100 for each flow.
+/// What became of a frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Noted {
+    /// Whether it belongs to a flow, or that is told later.
+    pub is_flow: bool,
+    /// Where it is RTP: what [`Seen::record_alike`] wants to know of packets with the same headers.
+    pub like: Option<u32>,
+}
+
+/// Frames in the order of the capture. Memory: 44 octets a frame, 160 for each flow and 100 for each run.
 #[derive(Debug, Default)]
 pub struct Seen {
     lines: Vec<Line>,
+    ways: Vec<Way>,
     places: HashMap<Line, u32>,
     cache: Vec<u32>,
+    flows: HashMap<FlowKey, u32>,
+    sources: HashMap<IpAddr, u32>,
+    /// Frames of each flow, and what is put together of each source.
+    counts: Vec<usize>,
+    open: Vec<(IpAddr, Option<Run>)>,
     frames: Vec<Sighting>,
+    /// Frames of flows by index, flow by flow; once all are there.
+    order: Vec<u32>,
+    /// All frames, in order.
+    link: Vec<Run>,
+    /// The packets of sources, in each one's order.
+    runs: Vec<(u32, Run)>,
     /// Fragments among the frames, by index.
     fragments: Vec<(usize, Fragment, Datagram)>,
     untimed: u64,
 }
 
 impl Seen {
-    /// Takes in the next frame; whether it belongs to a flow or that is told later. `at` is where in the stretch's octets those of the record are.
-    pub fn record(&mut self, record: &Record<'_>, frame: &Frame<'_>, at: usize) -> bool {
+    /// Takes in the next frame. `at` is where in the stretch's octets those of the record are.
+    pub fn record(&mut self, record: &Record<'_>, frame: &Frame<'_>, at: usize) -> Noted {
         let Some(time) = record.time else {
             self.untimed += 1;
-            return false;
+            return Noted { is_flow: false, like: None };
         };
         let mut sighting = Sighting {
             time,
@@ -79,31 +115,88 @@ impl Seen {
             media: 0,
             marker_and_type: 0,
         };
+        self.carry(time, sighting.wire);
         let fragment = fragments::of(frame);
         if let Some((which, datagram)) = fragment {
             self.fragments.push((self.frames.len(), which, datagram));
             if which == Fragment::Later {
                 self.frames.push(sighting);
-                return true;
+                return Noted { is_flow: true, like: None };
             }
         }
         let flow = packet::of(record, time, frame);
+        let mut like = None;
         if let Some((key, packet, payload)) = &flow {
             sighting.line = self.line(*key, packet);
             if let Some(rtp) = packet.rtp {
                 sighting.timestamp = rtp.timestamp;
                 sighting.sequence = rtp.sequence;
                 sighting.marker_and_type = u8::from(rtp.marker) << 7 | rtp.payload_type;
+                like = Some(sighting.line).filter(|_| fragment.is_none());
             }
             sighting.udp_payload = packet.udp_payload;
             sighting.media = packet.media;
-            // The payload lies within the record, so their addresses tell where.
-            let within = payload.as_ptr().addr().saturating_sub(record.octets.as_ptr().addr());
-            sighting.payload_at = u32::try_from(at.saturating_add(within)).unwrap_or(u32::MAX);
+            sighting.payload_at = place_of(record, payload, at);
             sighting.payload_octets = u32::try_from(payload.len()).unwrap_or(0);
+            self.send(&sighting);
         }
         self.frames.push(sighting);
-        flow.is_some()
+        Noted { is_flow: flow.is_some(), like }
+    }
+
+    /// Takes in the next frame, whose headers are those of one that was [`Noted::like`] this.
+    #[inline]
+    pub fn record_alike(
+        &mut self,
+        (record, time): (&Record<'_>, CaptureTime),
+        alike: &Alike<'_>,
+        like: u32,
+        at: usize,
+    ) {
+        let header = packet::rtp_header_octets(alike.payload);
+        let payload = alike.payload.get(usize::from(header)..).unwrap_or_default();
+        let udp_payload = alike.udp_length.saturating_sub(packet::UDP_HEADER);
+        let kind = alike.payload.get(1).copied().unwrap_or_default();
+        let sighting = Sighting {
+            time,
+            wire: packet::wire(record),
+            line: like,
+            timestamp: alike.timestamp,
+            payload_at: place_of(record, payload, at),
+            payload_octets: u32::try_from(payload.len()).unwrap_or(0),
+            sequence: alike.sequence,
+            udp_payload,
+            media: udp_payload.saturating_sub(header),
+            marker_and_type: kind,
+        };
+        self.carry(time, sighting.wire);
+        self.send(&sighting);
+        self.frames.push(sighting);
+    }
+
+    /// Counts a frame for the link.
+    #[inline]
+    fn carry(&mut self, time: CaptureTime, wire: u32) {
+        let octets = u64::from(wire);
+        if !self.link.last_mut().is_some_and(|run| run.takes(time, octets)) {
+            self.link.push(Run::of(time, octets));
+        }
+    }
+
+    /// Counts a packet for its flow and its source.
+    #[inline]
+    fn send(&mut self, sighting: &Sighting) {
+        let Some(way) = at(&self.ways, sighting.line).copied() else { return };
+        if let Some(count) = at_mut(&mut self.counts, way.flow) {
+            *count += 1;
+        }
+        if let Some((_, open)) = at_mut(&mut self.open, way.source) {
+            let octets = u64::from(sighting.wire);
+            if !open.as_mut().is_some_and(|run| run.takes(sighting.time, octets)) {
+                let done = open.replace(Run::of(sighting.time, octets));
+                self.runs.extend(done.map(|run| (way.source, run)));
+            }
+        }
     }
 
     fn line(&mut self, key: FlowKey, packet: &Packet) -> u32 {
@@ -117,18 +210,13 @@ impl Seen {
         };
         let slot = table::slot(&key);
         if let Some(cached) = self.cache.get(slot)
-            && usize::try_from(*cached).ok().and_then(|place| self.lines.get(place)) == Some(&line)
+            && at(&self.lines, *cached) == Some(&line)
         {
             return *cached;
         }
         let place = match self.places.get(&line) {
             Some(place) => *place,
-            None => {
-                let place = u32::try_from(self.lines.len()).unwrap_or(NO_FLOW);
-                self.lines.push(line);
-                self.places.insert(line, place);
-                place
-            }
+            None => self.add(line),
         };
         if self.cache.is_empty() {
             self.cache = vec![NO_FLOW; table::CACHE];
@@ -139,31 +227,108 @@ impl Seen {
         place
     }
 
+    fn add(&mut self, line: Line) -> u32 {
+        let next = |length: usize| u32::try_from(length).unwrap_or(NO_FLOW);
+        let flow = *self.flows.entry(line.key).or_insert_with(|| {
+            self.counts.push(0);
+            next(self.counts.len() - 1)
+        });
+        let source = match line.key {
+            FlowKey::Udp { source, .. } => *self.sources.entry(source).or_insert_with(|| {
+                self.open.push((source, None));
+                next(self.open.len() - 1)
+            }),
+            FlowKey::Avtp { .. } => NO_FLOW,
+        };
+        let place = next(self.lines.len());
+        self.lines.push(line);
+        self.ways.push(Way { flow, source });
+        self.places.insert(line, place);
+        place
+    }
+
+    /// Puts frames in the order that they are taken in by, once all are there.
+    pub fn close(&mut self) {
+        let ends = self.open.iter_mut().zip(0_u32..);
+        self.runs.extend(ends.filter_map(|((_, open), source)| Some((source, open.take()?))));
+        let mut next = 0_usize;
+        let mut begins: Vec<usize> = Vec::with_capacity(self.counts.len());
+        for count in &self.counts {
+            begins.push(next);
+            next = next.saturating_add(*count);
+        }
+        self.order.clear();
+        self.order.resize(next, 0);
+        for (index, sighting) in (0_u32..).zip(&self.frames) {
+            let Some(way) = at(&self.ways, sighting.line) else { continue };
+            let Some(begin) = at_mut(&mut begins, way.flow) else { continue };
+            if let Some(place) = self.order.get_mut(*begin) {
+                *place = index;
+            }
+            *begin = begin.saturating_add(1);
+        }
+    }
+
     /// Forgets all of it, to be used for another stretch.
     pub fn clear(&mut self) {
         self.lines.clear();
+        self.ways.clear();
         self.places.clear();
         self.cache.fill(NO_FLOW);
+        self.flows.clear();
+        self.sources.clear();
+        self.counts.clear();
+        self.open.clear();
         self.frames.clear();
+        self.order.clear();
+        self.link.clear();
+        self.runs.clear();
         self.fragments.clear();
         self.untimed = 0;
     }
+
+    /// What a frame has in common with others, where it is a flow's.
+    pub(super) fn line_of(&self, sighting: &Sighting) -> Option<&Line> {
+        at(&self.lines, sighting.line)
+    }
+
+    /// The frames of each flow, in order.
+    fn by_flow(&self) -> impl Iterator<Item = impl Iterator<Item = &Sighting> + Clone> {
+        let mut order = self.order.as_slice();
+        self.counts.iter().map(move |count| {
+            let (own, rest) = order.split_at_checked(*count).unwrap_or_default();
+            order = rest;
+            own.iter().filter_map(|index| at(&self.frames, *index))
+        })
+    }
+}
+
+/// Where in a stretch's octets a payload is that lies in a record at `at`: their addresses tell.
+#[inline]
+fn place_of(record: &Record<'_>, payload: &[u8], at: usize) -> u32 {
+    let within = payload.as_ptr().addr().saturating_sub(record.octets.as_ptr().addr());
+    u32::try_from(at.saturating_add(within)).unwrap_or(u32::MAX)
+}
+
+#[inline]
+fn at<T>(all: &[T], index: u32) -> Option<&T> {
+    all.get(usize::try_from(index).ok()?)
+}
+
+#[inline]
+fn at_mut<T>(all: &mut [T], index: u32) -> Option<&mut T> {
+    all.get_mut(usize::try_from(index).ok()?)
 }
 
 impl Sighting {
-    fn packet(&self, line: &Line) -> Packet {
-        let rtp = line.is_rtp.then_some(Rtp {
-            marker: self.marker_and_type & 0x80 != 0,
-            payload_type: self.marker_and_type & 0x7F,
-            sequence: self.sequence,
-            timestamp: self.timestamp,
-        });
+    /// What counts of it for its flow.
+    pub(super) fn packet(&self, line: &Line) -> Packet {
         Packet {
             time: self.time,
             wire: self.wire,
             udp_payload: self.udp_payload,
             media: self.media,
-            rtp,
+            rtp: line.is_rtp.then(|| self.rtp()),
             dscp: line.dscp,
             ttl: line.ttl,
             pcp: line.pcp,
@@ -172,7 +337,19 @@ impl Sighting {
         }
     }
 
-    fn payload(&self) -> Range<usize> {
+    /// The numbers of its header, where it has one.
+    #[inline]
+    pub(super) const fn rtp(&self) -> Rtp {
+        Rtp {
+            marker: self.marker_and_type & 0x80 != 0,
+            payload_type: self.marker_and_type & 0x7F,
+            sequence: self.sequence,
+            timestamp: self.timestamp,
+        }
+    }
+
+    /// Where in the stretch its payload is.
+    pub(super) fn payload(&self) -> Range<usize> {
         let at = usize::try_from(self.payload_at).unwrap_or(usize::MAX);
         let octets = usize::try_from(self.payload_octets).unwrap_or_default();
         at..at.saturating_add(octets)
@@ -180,19 +357,53 @@ impl Sighting {
 }
 
 impl Streams {
-    /// Takes in frames that were looked at before. `octets` gives those of the stretch that they are of; `lone` is told the
-    /// group of each later fragment that turns out to be of no flow.
+    /// Takes in frames that were looked at before and closed. `octets` gives those of the stretch that they are of; `lone` is
+    /// told the group of each later fragment that turns out to be of no flow.
     pub fn take_in<'a>(
+        &mut self,
+        seen: &Seen,
+        octets: impl Fn(Range<usize>) -> &'a [u8],
+        lone: impl FnMut(IpAddr),
+    ) {
+        self.untimed += seen.untimed;
+        for run in &seen.link {
+            self.carry_run(run);
+        }
+        if seen.fragments.is_empty() && self.table.has_room(seen.flows.len(), seen.open.len()) {
+            self.by_flow(seen, octets);
+        } else {
+            self.one_by_one(seen, octets, lone);
+        }
+    }
+
+    fn by_flow<'a>(&mut self, seen: &Seen, octets: impl Fn(Range<usize>) -> &'a [u8]) {
+        for mut frames in seen.by_flow() {
+            let Some((first, line)) =
+                frames.clone().next().and_then(|first| Some((first, seen.line_of(first)?)))
+            else {
+                continue;
+            };
+            if let Some(flow) = self.table.flow(line.key, octets(first.payload())) {
+                flow.push_all(seen, &mut frames, &octets);
+            }
+        }
+        let places: Vec<u32> = seen.open.iter().map(|(ip, _)| self.table.source(*ip)).collect();
+        for (source, run) in &seen.runs {
+            if let Some(place) = at(&places, *source) {
+                self.table.push_run(*place, run);
+            }
+        }
+    }
+
+    fn one_by_one<'a>(
         &mut self,
         seen: &Seen,
         octets: impl Fn(Range<usize>) -> &'a [u8],
         mut lone: impl FnMut(IpAddr),
     ) {
-        self.untimed += seen.untimed;
         let mut fragments = seen.fragments.iter().peekable();
         for (index, sighting) in seen.frames.iter().enumerate() {
-            self.carry(sighting.time, sighting.wire);
-            let line = usize::try_from(sighting.line).ok().and_then(|line| seen.lines.get(line));
+            let line = seen.line_of(sighting);
             if let Some((_, which, datagram)) = fragments.next_if(|(place, ..)| *place == index) {
                 if *which == Fragment::Later {
                     if !self.later(*datagram, Part { time: sighting.time, wire: sighting.wire }) {

@@ -13,6 +13,7 @@ use super::fragments::Part;
 use super::key::FlowKey;
 use super::packet::Packet;
 use crate::statistics::Rate;
+use crate::statistics::Run;
 use crate::units::CaptureTime;
 
 /// Flows kept (chosen: with 36 KiB each they take 420 MiB).
@@ -97,6 +98,26 @@ impl Table {
         }
     }
 
+    /// Whether so many more flows and sources have room, so that nothing is folded for them.
+    pub(super) fn has_room(&self, flows: usize, sources: usize) -> bool {
+        self.flows.len().saturating_add(flows) <= FLOWS_KEPT
+            && self.sources.len().saturating_add(sources) <= FLOWS_KEPT
+    }
+
+    /// The flow, made where it was not; `payload` is that of its next packet.
+    pub(super) fn flow(&mut self, key: FlowKey, payload: &[u8]) -> Option<&mut Flow> {
+        let place = self.place(key, payload);
+        self.flows.get_mut(place).map(|entry| &mut entry.flow)
+    }
+
+    /// Adds what a source sent.
+    pub(super) fn push_run(&mut self, source: u32, run: &Run) {
+        let place = usize::try_from(source).unwrap_or(usize::MAX);
+        if let Some((_, rate)) = self.sources.get_mut(place) {
+            rate.push_run(run);
+        }
+    }
+
     /// Adds a later fragment to its flow.
     pub(super) fn part(&mut self, key: FlowKey, part: Part) {
         let place = self.places.get(&key).and_then(|place| usize::try_from(*place).ok());
@@ -148,7 +169,7 @@ impl Table {
     }
 
     /// The place of a source, made where there is none and there is room.
-    fn source(&mut self, ip: IpAddr) -> u32 {
+    pub(super) fn source(&mut self, ip: IpAddr) -> u32 {
         if let Some(place) = self.source_places.get(&ip) {
             return *place;
         }

@@ -38,6 +38,7 @@ pub struct Trace {
 }
 
 impl Trace {
+    #[inline]
     pub(super) fn push(&mut self, time: CaptureTime, octets: u64) {
         // Time that goes back stays in the last bin.
         if time.0 < self.until
@@ -46,6 +47,10 @@ impl Trace {
             *last = last.saturating_add(octets);
             return;
         }
+        self.begin(time, octets);
+    }
+
+    fn begin(&mut self, time: CaptureTime, octets: u64) {
         self.width = self.width.max(1);
         self.add(time.0.div_euclid(self.width_ns()), octets);
         self.until = self.end_of_last();

@@ -34,6 +34,7 @@ const SHORTEST_FRAME: u64 = 60;
 /// Octets that an Ethernet frame takes on the wire: its original length, the frame check sequence where the
 /// capture left it out, preamble and gap. Frames that were captured before padding count as padded.
 #[must_use]
+#[inline]
 pub fn wire_octets(original_len: u32, fcs_included: bool) -> u64 {
     let check_in_capture = if fcs_included { FRAME_CHECK } else { 0 };
     let frame = u64::from(original_len).saturating_sub(check_in_capture).max(SHORTEST_FRAME);

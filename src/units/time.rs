@@ -57,6 +57,7 @@ pub struct CaptureTime(pub i64);
 
 impl CaptureTime {
     /// `self - earlier`, saturating at ±292 years.
+    #[inline]
     #[must_use]
     pub const fn since(self, earlier: Self) -> Nanos {
         Nanos(self.0.saturating_sub(earlier.0))

@@ -20,4 +20,4 @@ pub use judge::{Seat, Viewpoint};
 pub use roles::Roles;
 pub use scope::{Scope, Sight};
 pub use signs::Measured;
-pub use traffic::{Counts, KEPT, Pair, Station, Traffic};
+pub use traffic::{Alike, Counts, KEPT, Pair, Station, Traffic};

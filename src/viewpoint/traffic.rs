@@ -11,6 +11,7 @@ use crate::capture::LinkType;
 use crate::capture::Record;
 use crate::frame::Fragment;
 use crate::frame::Frame;
+use crate::frame::Network;
 use crate::frame::Tunnel;
 use crate::ptp;
 use crate::units::CaptureTime;
@@ -30,6 +31,7 @@ const ARP: u16 = 0x0806;
 /// IANA protocol numbers.
 const IGMP: u8 = 2;
 const ICMPV6: u8 = 58;
+const UDP: u8 = 17;
 
 /// Unicast frames from one MAC address to another.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -152,6 +154,47 @@ impl Add for Counts {
     }
 }
 
+/// Frames of Ethernet with the same addresses, tags and IP header, UDP that is no PTP: counted apart, as nothing else about them
+/// matters here.
+#[derive(Debug, Clone, Copy)]
+pub struct Alike {
+    source: MacAddress,
+    destination: MacAddress,
+    is_tagged: bool,
+    /// The sum of the pseudo-header, but for the length.
+    pseudo_sum: u32,
+    station: Station,
+}
+
+impl Alike {
+    /// None yet of those that are like this one; `None` where it is not of the kind.
+    #[must_use]
+    pub fn none_like(frame: &Frame<'_>) -> Option<Self> {
+        let network = frame.network?;
+        let is_kind = sort(frame) == Sort::OtherUdp && frame.tunnels.is_empty();
+        (is_kind && network.fragment == Fragment::None).then_some(())?;
+        Some(Self {
+            source: frame.source_mac?,
+            destination: frame.destination_mac?,
+            is_tagged: !frame.vlans.tags().is_empty(),
+            pseudo_sum: pseudo_sum(&network)?,
+            station: Station::default(),
+        })
+    }
+
+    /// Counts one, with what its UDP header says.
+    #[inline]
+    pub fn count(&mut self, time: CaptureTime, udp_length: u16, checksum: u16) {
+        self.station.frames += 1;
+        self.station.latest = self.station.latest.max(Some(time));
+        if checksum != 0 {
+            self.station.checksums += 1;
+            self.station.unfinished_checksums +=
+                u64::from(is_unfinished(checksum, udp_length, self.pseudo_sum));
+        }
+    }
+}
+
 /// What a frame is, as far as it matters here.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Sort {
@@ -217,6 +260,28 @@ impl Traffic {
         }
         if sort == Sort::Arp {
             self.arp(source, to_group, frame);
+        }
+    }
+
+    /// Takes in frames that were counted apart.
+    pub fn add_alike(&mut self, alike: &Alike) {
+        let Alike { source, destination, is_tagged, station, .. } = alike;
+        let frames = station.frames;
+        let to_group = destination.is_group();
+        let counts = &mut self.counts;
+        counts.frames += frames;
+        counts.other_udp += frames;
+        counts.addressed += frames;
+        counts.broadcast += if *destination == MacAddress([0xFF; 6]) { frames } else { 0 };
+        counts.tagged += if *is_tagged { frames } else { 0 };
+        if let Some(ours) = self.stations.entry(*source) {
+            ours.add(Station { multicast: if to_group { frames } else { 0 }, ..*station });
+        }
+        if !to_group {
+            counts.unicast += frames;
+            if let Some(pair) = self.pairs.entry((*source, *destination)) {
+                pair.frames += frames;
+            }
         }
     }
 
@@ -370,21 +435,32 @@ fn unfinished_checksum(frame: &Frame<'_>) -> Option<bool> {
     if udp.checksum == 0 || network.fragment != Fragment::None {
         return None;
     }
-    let mut sum = u32::from(udp.length) + 17;
-    match (network.source, network.destination) {
-        (IpAddr::V4(source), IpAddr::V4(destination)) => {
-            for address in [source, destination] {
+    Some(is_unfinished(udp.checksum, udp.length, pseudo_sum(&network)?))
+}
+
+/// The sum of addresses and protocol (RFC 768).
+fn pseudo_sum(network: &Network) -> Option<u32> {
+    let addresses = match (network.source, network.destination) {
+        (IpAddr::V4(source), IpAddr::V4(destination)) => [source, destination]
+            .map(|address| {
                 let [a, b, c, d] = address.octets();
-                sum += u32::from(u16::from_be_bytes([a, b])) + u32::from(u16::from_be_bytes([c, d]));
-            }
-        }
+                u32::from(u16::from_be_bytes([a, b])) + u32::from(u16::from_be_bytes([c, d]))
+            })
+            .into_iter()
+            .sum(),
         (IpAddr::V6(source), IpAddr::V6(destination)) => {
-            sum += source.segments().into_iter().chain(destination.segments()).map(u32::from).sum::<u32>();
+            source.segments().into_iter().chain(destination.segments()).map(u32::from).sum::<u32>()
         }
         _ => return None,
-    }
+    };
+    Some(addresses + u32::from(UDP))
+}
+
+#[inline]
+fn is_unfinished(checksum: u16, length: u16, pseudo_sum: u32) -> bool {
+    let sum = u32::from(length) + pseudo_sum;
     // Two folds are enough for fewer than 2^16 words.
     let folded = (sum & 0xFFFF) + (sum >> 16);
     let folded = (folded & 0xFFFF) + (folded >> 16);
-    Some(u32::from(udp.checksum) == folded)
+    u32::from(checksum) == folded
 }

@@ -23,12 +23,19 @@ use crate::traffic;
 use crate::traffic::Kind;
 
 /// Threads and octets of the parts: from less than a frame to more than most captures here.
-const WAYS: [(usize, usize); 4] = [(2, 512), (2, 100_000), (3, 5000), (7, 65_536)];
+const WAYS: [(usize, usize); 6] = [(1, 700), (1, 30_000), (2, 512), (2, 100_000), (3, 5000), (7, 65_536)];
+
+/// In place of the octets of a part: every record is taken in by itself.
+const ONE_BY_ONE: usize = 0;
 
 fn said(settings: &Settings, files: &[(&str, &[u8])], threads: usize, part: usize) -> judged::Judged {
     let inputs = files.iter().map(|(name, octets)| {
         let octets = octets.to_vec();
-        Input::seekable(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
+        if part == ONE_BY_ONE {
+            Input::reopening(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
+        } else {
+            Input::seekable(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
+        }
     });
     let mut reading = Reading::new(settings.clone());
     let threads = Threads { count: NonZeroUsize::new(threads).unwrap(), part };
@@ -45,7 +52,7 @@ fn assert_alike(what: &str, one: &str, other: &str) {
 }
 
 fn assert_no_trace_with(settings: &Settings, what: &str, files: &[(&str, &[u8])]) -> judged::Judged {
-    let alone = said(settings, files, 1, 1);
+    let alone = said(settings, files, 1, ONE_BY_ONE);
     for (threads, part) in WAYS {
         let together = said(settings, files, threads, part);
         let what = format!("{what} on {threads} threads in parts of {part}");
@@ -260,7 +267,7 @@ proptest! {
     ) {
         let file = damaged(if is_pcapng { &CONTROL } else { &AUDIO }, &places);
         let files: [(&str, &[u8]); 1] = [("capture", &file)];
-        let alone = said(&Settings::default(), &files, 1, 1);
+        let alone = said(&Settings::default(), &files, 1, ONE_BY_ONE);
         let together = said(&Settings::default(), &files, threads, part);
         assert_alike("damage", &alone.json, &together.json);
     }

@@ -25,7 +25,9 @@ fn numbered(numbers: impl IntoIterator<Item = u16>) -> Vec<Numbered> {
 type Outcome = (SequenceCounts, u16, Neighbours, Losses, Option<Place>);
 
 fn result(sequence: &Sequence) -> Outcome {
-    let place = sequence.core.place.clone();
+    let mut core = sequence.core.clone();
+    core.settle();
+    let place = core.place;
     (sequence.counts(), sequence.longest_gap(), sequence.neighbours(), sequence.losses(), place)
 }
 
