@@ -65,7 +65,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "streams",
         ],
     ),
-    ("multicast", &["units", "frame", "igmp", "mld", "observations", "viewpoint"]),
+    ("multicast", &["units", "record_type", "frame", "igmp", "mld", "observations", "viewpoint"]),
     (
         "analysis",
         &[
