@@ -45,6 +45,7 @@ pub mod site;
 pub mod statistics;
 pub mod streams;
 mod strength;
+pub mod tables;
 pub mod timeline;
 pub mod timing;
 pub mod units;

@@ -3,13 +3,14 @@
 //! Gaps and numbers are taken towards each addressee apart: a sender that serves many by unicast sends each its own
 //! series, and an answer carries its asker's numbers. Memory: at most [`ADDRESSEE_LIMIT`] addressees a series.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 use std::net::IpAddr;
 
 use super::key::PortId;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::statistics::Distribution;
+use crate::tables::Seeded;
 use crate::units::LogInterval;
 use crate::units::Nanos;
 
@@ -43,7 +44,7 @@ const COPY_WINDOW: Nanos = Nanos(20_000_000);
 const RESTARTS_SHOWN: usize = 8;
 
 /// Whom a message is meant for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Addressee {
     /// Everybody, or nobody that could be told.
     Group,
@@ -72,7 +73,10 @@ struct Latest {
 pub struct Cadence {
     declared: Option<LogInterval>,
     gaps: Distribution,
-    measured: Option<Nanos>,
+    /// The median of the first so many gaps, as far as it was asked for.
+    measured: (u64, Option<Nanos>),
+    /// The gaps of which the median is to be taken.
+    measured_from: u64,
     shortest_gap: Option<Nanos>,
     count: u64,
     missed: u64,
@@ -82,7 +86,10 @@ pub struct Cadence {
     restart_places: Vec<Place>,
     first: Option<Place>,
     last: Option<Place>,
-    latest: BTreeMap<Addressee, Latest>,
+    /// The latest message to everybody.
+    latest: Option<Latest>,
+    /// The latest message to each other addressee.
+    apart: Option<HashMap<Addressee, Latest, Seeded>>,
 }
 
 impl Cadence {
@@ -99,9 +106,15 @@ impl Cadence {
             self.redeclared |= self.declared.is_some_and(|before| before != declared);
             self.declared = Some(declared);
         }
-        let before = self.latest.get(&addressee).copied();
+        let before = match addressee {
+            Addressee::Group => self.latest,
+            _ => self.apart.as_ref().and_then(|apart| apart.get(&addressee).copied()),
+        };
         let since =
             before.and_then(|last| Some(place.time?.since(last.place.time?))).filter(|gap| gap.0 >= 0);
+        if before.is_some_and(|last| last.sequence_id == sequence_id) {
+            self.measure();
+        }
         let out_of_turn =
             before.is_some_and(|last| self.is_out_of_turn(last.sequence_id, sequence_id, since));
         let gap = since.filter(|_| !out_of_turn);
@@ -109,7 +122,11 @@ impl Cadence {
             self.gaps.record(gap);
             let gaps = self.gaps.count();
             if gaps >= MEASURED_FROM && (gaps <= MEASURED_STEP || gaps.is_multiple_of(MEASURED_STEP)) {
-                self.measured = self.gaps.median();
+                self.measured_from = gaps;
+                // Later it can no longer be told what was there.
+                if !self.gaps.has_room() {
+                    self.measure();
+                }
             }
         }
         if !out_of_turn {
@@ -120,10 +137,32 @@ impl Cadence {
         }
         self.first.get_or_insert(place);
         self.last = Some(place);
-        if !out_of_turn && (self.latest.len() < ADDRESSEE_LIMIT || before.is_some()) {
-            self.latest.insert(addressee, Latest { place, sequence_id });
+        if !out_of_turn {
+            self.follow(addressee, Latest { place, sequence_id }, before.is_some());
         }
         gap
+    }
+
+    fn follow(&mut self, addressee: Addressee, latest: Latest, is_known: bool) {
+        let others = self.apart.as_ref().map_or(0, HashMap::len);
+        if !is_known && others + usize::from(self.latest.is_some()) >= ADDRESSEE_LIMIT {
+            return;
+        }
+        if addressee == Addressee::Group {
+            self.latest = Some(latest);
+        } else {
+            self.apart.get_or_insert_default().insert(addressee, latest);
+        }
+    }
+
+    /// Takes the median that is due: few series are asked for theirs, and it takes time.
+    pub(super) fn measure(&mut self) {
+        self.measured = (self.measured_from, self.measured());
+    }
+
+    fn measured(&self) -> Option<Nanos> {
+        let (count, measured) = self.measured;
+        if count == self.measured_from { measured } else { self.gaps.median_of_first(self.measured_from) }
     }
 
     /// Whether a message was captured before: late, or a second time as by a mirror of two ports. It takes nobody's
@@ -131,7 +170,7 @@ impl Cadence {
     fn is_out_of_turn(&self, last: u16, sequence_id: u16, since: Option<Nanos>) -> bool {
         match last.wrapping_sub(sequence_id) {
             0 => {
-                let pace = self.declared_interval().or(self.measured).unwrap_or(COPY_WINDOW);
+                let pace = self.declared_interval().or_else(|| self.measured()).unwrap_or(COPY_WINDOW);
                 since.is_none_or(|since| since.saturating_mul(2) < pace || since > pace.saturating_mul(4))
             }
             back => back <= REORDERED,
@@ -188,7 +227,7 @@ impl Cadence {
     /// receiver that waits for the next message has to reckon with.
     #[must_use]
     pub fn pace(&self) -> Option<Nanos> {
-        match (self.declared_interval(), self.measured) {
+        match (self.declared_interval(), self.measured()) {
             // So much longer than what is kept that it cannot be meant.
             (Some(declared), Some(measured)) if declared.0 / 8 > measured.0 => Some(measured),
             (Some(declared), Some(measured)) => Some(declared.max(Nanos(measured.0.saturating_mul(2) / 3))),

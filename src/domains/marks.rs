@@ -1,6 +1,5 @@
 //! How the messages of one kind from one port were sent: addressed, marked, and with what behind the fixed body.
 
-use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
@@ -9,6 +8,7 @@ use crate::observations::Transport;
 use crate::ptp::Note;
 use crate::ptp::v2;
 use crate::ptp::v2::management::ManagementData;
+use crate::tables::Few;
 use crate::units::LogInterval;
 use crate::units::MacAddress;
 
@@ -61,21 +61,21 @@ pub struct Marks {
     /// Messages to one receiver.
     pub unicast: u64,
     /// Values of time to live or hop limit, by number of messages.
-    pub ttl: BTreeMap<u8, u64>,
+    pub ttl: Few<u8>,
     /// Differentiated services code points, by number of messages.
-    pub dscp: BTreeMap<u8, u64>,
+    pub dscp: Few<u8>,
     /// Priority code points of the outermost VLAN or priority tag, by number of messages; untagged ones are left out.
-    pub pcp: BTreeMap<u8, u64>,
+    pub pcp: Few<u8>,
     /// Destination MAC addresses over IEEE 802.3, by number of messages.
-    pub destinations: BTreeMap<MacAddress, u64>,
+    pub destinations: Few<MacAddress>,
     /// Groups it was sent to over IP, by number of messages.
-    pub groups: BTreeMap<IpAddr, u64>,
+    pub groups: Few<IpAddr>,
     /// Messages to a group with `unicastFlag` set.
     pub unicast_flag_to_group: u64,
     /// Messages whose TLVs could all be read, so that an absent one is known to be absent.
     pub whole: u64,
     /// Of those, how many carried each kind of TLV.
-    pub tlvs: BTreeMap<TlvKind, u64>,
+    pub tlvs: Few<TlvKind>,
     /// Grants of unicast transmission.
     pub grants: BTreeSet<Grant>,
     /// `profileIdentity` values of CLOCK_DESCRIPTION answers.
@@ -84,8 +84,8 @@ pub struct Marks {
 
 impl Marks {
     /// Takes in how a message came.
-    pub(super) fn record_path(&mut self, path: &Path) {
-        if path.is_multicast() {
+    pub(super) fn record_path(&mut self, path: &Path, multicast: bool) {
+        if multicast {
             self.multicast += 1;
         } else {
             self.unicast += 1;
@@ -95,19 +95,23 @@ impl Marks {
         count(&mut self.pcp, path.pcp);
         let over_ethernet = path.transport == Transport::Ethernet;
         count(&mut self.destinations, path.destination_mac.filter(|_| over_ethernet));
-        count(&mut self.groups, path.destination_ip.filter(|_| path.is_multicast()));
+        count(&mut self.groups, path.destination_ip.filter(|_| multicast));
     }
 
     /// Takes in the flags of a v2 message.
-    pub(super) fn record_flags(&mut self, path: &Path, flags: v2::Flags) {
-        self.unicast_flag_to_group += u64::from(path.is_multicast() && flags.unicast());
+    pub(super) fn record_flags(&mut self, multicast: bool, flags: v2::Flags) {
+        self.unicast_flag_to_group += u64::from(multicast && flags.unicast());
     }
 
     /// Takes in what a v2 message carries behind its fixed body.
     pub(super) fn record_tlvs(&mut self, message: &v2::Message) {
         let broken = |note: &Note| matches!(note, Note::CutByCapture { .. } | Note::TlvBroken { .. });
-        if !message.notes.iter().any(broken) {
-            self.whole += 1;
+        let is_whole = !message.notes.iter().any(broken);
+        self.whole += u64::from(is_whole);
+        if message.tlvs.is_empty() {
+            return;
+        }
+        if is_whole {
             let kinds: BTreeSet<TlvKind> = message.tlvs.iter().map(TlvKind::of).collect();
             for kind in kinds {
                 count(&mut self.tlvs, Some(kind));
@@ -134,10 +138,9 @@ impl Marks {
     }
 }
 
-fn count<T: Ord>(counts: &mut BTreeMap<T, u64>, value: Option<T>) {
-    let Some(value) = value else { return };
-    if counts.len() < MARK_LIMIT || counts.contains_key(&value) {
-        *counts.entry(value).or_insert(0) += 1;
+fn count<T: Ord>(counts: &mut Few<T>, value: Option<T>) {
+    if let Some(value) = value {
+        counts.count(value, MARK_LIMIT);
     }
 }
 

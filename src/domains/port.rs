@@ -1,9 +1,9 @@
 //! Everything one port sent in one domain.
 
-use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
+use super::by_kind::ByKind;
 use super::cadence::Cadence;
 use super::candidate::Candidate;
 use super::claims::Claims;
@@ -22,6 +22,7 @@ use crate::observations::Path;
 use crate::observations::Place;
 use crate::observations::Way;
 use crate::ptp::v2;
+use crate::tables::Few;
 use crate::units::MacAddress;
 
 /// Addresses a port sent from.
@@ -61,6 +62,38 @@ pub enum Kind {
 }
 
 impl Kind {
+    /// All, in order.
+    pub(super) const ALL: [Self; 11] = [
+        Self::Sync,
+        Self::FollowUp,
+        Self::DelayReq,
+        Self::DelayResp,
+        Self::PdelayReq,
+        Self::PdelayResp,
+        Self::PdelayRespFollowUp,
+        Self::Announce,
+        Self::Signaling,
+        Self::Management,
+        Self::Reserved,
+    ];
+
+    /// Its place among [`Self::ALL`].
+    pub(super) const fn place(self) -> usize {
+        match self {
+            Self::Sync => 0,
+            Self::FollowUp => 1,
+            Self::DelayReq => 2,
+            Self::DelayResp => 3,
+            Self::PdelayReq => 4,
+            Self::PdelayResp => 5,
+            Self::PdelayRespFollowUp => 6,
+            Self::Announce => 7,
+            Self::Signaling => 8,
+            Self::Management => 9,
+            Self::Reserved => 10,
+        }
+    }
+
     /// The standard's spelling.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -97,11 +130,11 @@ pub struct ClockPort {
     /// Which.
     pub port: PortId,
     /// Series by kind.
-    pub series: BTreeMap<Kind, Box<Cadence>>,
+    pub series: ByKind<Cadence>,
     /// Silences of what it sends to the group: Announce and Sync.
-    pub silences: BTreeMap<Kind, Box<Silences>>,
+    pub silences: ByKind<Silences>,
     /// How each kind was addressed and marked.
-    pub marks: BTreeMap<Kind, Box<Marks>>,
+    pub marks: ByKind<Marks>,
     /// Its latest offer, if it ever made one.
     pub offer: Option<Candidate>,
     /// Time properties with its latest offer.
@@ -117,7 +150,7 @@ pub struct ClockPort {
     /// `versionPTP` 2's `minorVersionPTP` values seen.
     pub minor_versions: BTreeSet<u8>,
     /// Addresses it sent from, by number of messages.
-    pub addresses: BTreeMap<SourceAddress, u64>,
+    pub addresses: Few<SourceAddress>,
     /// Who sends under its identity.
     pub twins: Twins,
     /// What it says of itself in management answers.
@@ -141,6 +174,8 @@ pub struct ClockPort {
     /// The number of its latest message among all of the capture.
     pub(super) heard: u64,
     messages: u64,
+    /// Where [`super::Sightings`] keeps its latest messages.
+    pub(super) sighted: Option<u32>,
     /// Times that it announced other data than before.
     pub(super) changes: u64,
 }
@@ -149,9 +184,9 @@ impl ClockPort {
     pub(super) fn new(port: PortId, place: Place) -> Self {
         Self {
             port,
-            series: BTreeMap::new(),
-            silences: BTreeMap::new(),
-            marks: BTreeMap::new(),
+            series: ByKind::default(),
+            silences: ByKind::default(),
+            marks: ByKind::default(),
             offer: None,
             time_properties: None,
             two_step: None,
@@ -159,7 +194,7 @@ impl ClockPort {
             syncs_by_several_ways: false,
             alternate_offers: 0,
             minor_versions: BTreeSet::new(),
-            addresses: BTreeMap::new(),
+            addresses: Few::default(),
             twins: Twins::default(),
             claims: Claims::default(),
             orders: Orders::default(),
@@ -172,6 +207,7 @@ impl ClockPort {
             last: place,
             heard: 0,
             messages: 0,
+            sighted: None,
             changes: 0,
         }
     }
@@ -180,32 +216,29 @@ impl ClockPort {
         self.last = place;
         self.heard = heard;
         self.messages += 1;
-        let address = SourceAddress { mac: path.source_mac, ip: path.source_ip };
         // A port that sends from ever new addresses must not grow without bound (chosen).
-        if self.addresses.len() < 16 || self.addresses.contains_key(&address) {
-            *self.addresses.entry(address).or_insert(0) += 1;
-        }
+        self.addresses.count(SourceAddress { mac: path.source_mac, ip: path.source_ip }, 16);
     }
 
-    /// Takes in how long the network was watched at a message, and how many requests there were, to tell silences.
-    pub(super) fn silence(&mut self, kind: Kind, mut now: Latest, path: &Path) {
-        if !matches!(kind, Kind::Announce | Kind::Sync) || !path.is_multicast() {
-            return;
-        }
+    /// Takes in how long the network was watched at a message to a group, and how many requests there were, to tell
+    /// silences.
+    pub(super) fn silence(&mut self, kind: Kind, mut now: Latest) {
         // The declared one first: a sender that mostly keeps silent has no pace to measure silence by.
+        if let Some(series) = self.series.known(kind).filter(|series| series.declared_interval().is_none()) {
+            series.measure();
+        }
         let series = self.series(kind);
         let interval = series.and_then(|series| series.declared_interval().or_else(|| series.pace()));
         let own = self.count(Kind::DelayReq).saturating_add(self.count(Kind::PdelayReq));
         now.asked = now.asked.saturating_sub(own);
-        self.silences.entry(kind).or_default().record(now, interval);
+        if let Some(silences) = self.silences.entry(kind) {
+            silences.record(now, interval);
+        }
     }
 
-    /// Takes in the number of a message of one kind. What goes to one addressee has numbers of its own and comes by the
+    /// Takes in the number of a message of one kind to a group. What goes to one addressee has numbers of its own and comes by the
     /// way, through the router, that leads there.
     pub(super) fn number(&mut self, kind: Kind, place: Place, sequence_id: u16, path: &Path) {
-        if !path.is_multicast() {
-            return;
-        }
         let source = SourceAddress { mac: path.source_mac, ip: path.source_ip };
         self.twins.record(kind, source, sequence_id, place, path.interface);
     }
@@ -218,7 +251,7 @@ impl ClockPort {
     /// The series of one kind, if any was sent.
     #[must_use]
     pub fn series(&self, kind: Kind) -> Option<&Cadence> {
-        self.series.get(&kind).map(Box::as_ref)
+        self.series.get(&kind)
     }
 
     /// The silences in one kind.

@@ -1,9 +1,11 @@
 //! Copies of one frame that a mirror captured twice, on its way into and out of a switch.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 use std::collections::VecDeque;
+use std::collections::hash_map::Entry;
 
 use super::observation::Observation;
+use crate::tables::Seeded;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
@@ -25,7 +27,7 @@ const MOST_REMEMBERED: usize = 4096;
 #[derive(Debug, Clone, Default)]
 pub struct MirrorDuplicates {
     /// Fingerprints to the time of their original.
-    originals: BTreeMap<u64, CaptureTime>,
+    originals: HashMap<u64, CaptureTime, Seeded>,
     /// The originals in order of arrival; one whose fingerprint has a newer original is out of date.
     arrivals: VecDeque<(u64, CaptureTime)>,
 }
@@ -35,10 +37,13 @@ impl MirrorDuplicates {
     pub fn is_copy(&mut self, observation: &Observation) -> bool {
         let Some(time) = observation.place.time else { return false };
         self.forget(time);
-        if self.originals.get(&observation.fingerprint).is_some_and(|original| is_near(*original, time)) {
-            return true;
+        match self.originals.entry(observation.fingerprint) {
+            Entry::Occupied(original) if is_near(*original.get(), time) => return true,
+            Entry::Occupied(mut original) => *original.get_mut() = time,
+            Entry::Vacant(none) => {
+                none.insert(time);
+            }
         }
-        self.originals.insert(observation.fingerprint, time);
         self.arrivals.push_back((observation.fingerprint, time));
         false
     }
@@ -50,8 +55,10 @@ impl MirrorDuplicates {
                 break;
             }
             self.arrivals.pop_front();
-            if self.originals.get(&fingerprint) == Some(&time) {
-                self.originals.remove(&fingerprint);
+            if let Entry::Occupied(original) = self.originals.entry(fingerprint)
+                && *original.get() == time
+            {
+                original.remove();
             }
         }
     }

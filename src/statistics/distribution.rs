@@ -152,18 +152,28 @@ impl Distribution {
         let (min, max) = self.extremes?;
         let value = match &self.coarse {
             Some(coarse) => {
-                let at = coarse.histogram()?.value_at_quantile(f64::from(per_mille) / 1000.0);
+                let at = coarse.value_at_quantile(f64::from(per_mille) / 1000.0);
                 i64::try_from(at).ok()?.clamp(min, max)
             }
-            None => {
-                let mut sorted = self.exact.clone();
-                let last = sorted.len().checked_sub(1)?;
-                let rank = sorted.len().saturating_mul(usize::try_from(per_mille).ok()?).div_ceil(1000);
-                let index = rank.saturating_sub(1).min(last);
-                *sorted.select_nth_unstable(index).1
-            }
+            None => nearest_rank(&self.exact, per_mille)?,
         };
         Some(Nanos(value))
+    }
+
+    /// The median of the first `count` values; of all where they are no longer kept one by one ([`Self::has_room`]).
+    #[must_use]
+    pub fn median_of_first(&self, count: u64) -> Option<Nanos> {
+        let count = usize::try_from(count).unwrap_or(usize::MAX);
+        match self.exact.get(..count) {
+            Some(first) if self.coarse.is_none() => nearest_rank(first, 500).map(Nanos),
+            _ => self.median(),
+        }
+    }
+
+    /// Whether one more value leaves all of them kept one by one.
+    #[must_use]
+    pub const fn has_room(&self) -> bool {
+        self.coarse.is_none() && self.exact.len() < EXACT_LIMIT
     }
 
     fn coarsen(&mut self) {
@@ -212,6 +222,24 @@ impl Coarse {
     }
 
     /// `None` where there can be no histogram of so many digits, which three are not.
+    /// What the histogram says, read from the classes where there is none.
+    fn value_at_quantile(&self, quantile: f64) -> u64 {
+        let classes = match self {
+            Self::Many(histogram) => return histogram.value_at_quantile(quantile),
+            Self::Few(classes) => classes,
+        };
+        let all: u64 = classes.iter().map(|(_, count)| u64::from(*count)).sum();
+        #[allow(clippy::as_conversions, reason = "as the histogram rounds; never below 0")]
+        let wanted = ((quantile * all as f64).ceil() as u64).max(1);
+        let mut so_far = 0;
+        let met = classes.iter().find(|(_, count)| {
+            so_far += u64::from(*count);
+            so_far >= wanted
+        });
+        let last_of = |class: u64| class + width_of(class) - 1;
+        met.map_or(0, |(class, _)| if quantile > 0.0 { last_of(*class) } else { *class })
+    }
+
     fn histogram(&self) -> Option<Cow<'_, Histogram<u32>>> {
         match self {
             Self::Many(histogram) => Some(Cow::Borrowed(histogram)),
@@ -224,6 +252,14 @@ impl Coarse {
             }
         }
     }
+}
+
+fn nearest_rank(values: &[i64], per_mille: u32) -> Option<i64> {
+    let mut sorted = values.to_vec();
+    let last = sorted.len().checked_sub(1)?;
+    let rank = sorted.len().saturating_mul(usize::try_from(per_mille).ok()?).div_ceil(1000);
+    let index = rank.saturating_sub(1).min(last);
+    Some(*sorted.select_nth_unstable(index).1)
 }
 
 fn add(histogram: &mut Histogram<u32>, other: &Histogram<u32>) {
@@ -241,8 +277,12 @@ fn pour(histogram: &mut Histogram<u32>, value: u64, count: u32) {
 /// The smallest of the values that the histogram does not tell from this one.
 const fn class_of(value: i64) -> u64 {
     let value = value.unsigned_abs();
-    let shift = (u64::BITS - value.leading_zeros()).saturating_sub(CLASS_BITS);
-    value >> shift << shift
+    value & !(width_of(value) - 1)
+}
+
+/// How many values its class has.
+const fn width_of(value: u64) -> u64 {
+    1 << (u64::BITS - value.leading_zeros()).saturating_sub(CLASS_BITS)
 }
 
 #[cfg(test)]
