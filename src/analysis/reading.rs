@@ -259,19 +259,29 @@ impl Reading {
 
     /// Takes in what a session announcement, or an answer that describes a session, says.
     fn hear(&mut self, observation: &Observation) {
-        let text = match &observation.what {
-            What::Sap(message) if !message.is_deletion => message.sdp(),
-            What::Description(text) => Some(text.as_slice()),
-            _ => None,
-        };
-        if let Some(session) = text.and_then(|octets| sdp::parse(octets).ok()) {
-            self.announce(session);
+        let time = observation.place.time;
+        match &observation.what {
+            What::Sap(message) if message.is_deletion => {
+                self.sessions.delete(time, (message.origin, message.message_identifier_hash));
+            }
+            What::Sap(message) => {
+                if let Some(session) = message.sdp().and_then(|octets| sdp::parse(octets).ok()) {
+                    let from = (message.origin, message.message_identifier_hash);
+                    self.sessions.announce(session, time, from);
+                }
+            }
+            What::Description(text) => {
+                if let Ok(session) = sdp::parse(text) {
+                    self.sessions.push(session, time);
+                }
+            }
+            _ => {}
         }
     }
 
-    /// Takes in a description of a session, seen in the capture or known otherwise.
+    /// Takes in a description of a session that is known otherwise than by the capture.
     pub fn announce(&mut self, session: Session) {
-        self.sessions.push(session);
+        self.sessions.push(session, None);
     }
 
     /// Ends the reading with what the files said of themselves.

@@ -10,16 +10,49 @@ use crate::sdp::PtpSource;
 use crate::sdp::ReferenceClock;
 use crate::sdp::RtpMap;
 use crate::sdp::Session;
+use crate::units::CaptureTime;
 use crate::units::Nanos;
 
 /// Descriptions kept (chosen).
 const KEPT: usize = 4096;
 
-/// Descriptions by what names a session: `username`, `sess-id` and address of `o=`. The latest one stands.
+/// Versions kept of one session, the latest (chosen).
+const VERSIONS_KEPT: usize = 16;
+/// When what is known from elsewhere was said.
+const ALWAYS: CaptureTime = CaptureTime(i64::MIN);
+
+/// What names a session: `username`, `sess-id` and address of `o=`.
+type Name = (Option<String>, String, String);
+
+/// A description, or that it was deleted, from a time on.
+#[derive(Debug, Clone)]
+struct Version {
+    from: CaptureTime,
+    session: Option<Session>,
+}
+
+/// Descriptions by what names a session, each with its versions. Of a stream that one stands which was said last during
+/// its life.
 #[derive(Debug, Clone, Default)]
 pub struct Sessions {
-    by_origin: BTreeMap<(Option<String>, String, String), Session>,
+    by_name: BTreeMap<Name, Vec<Version>>,
+    /// The session of each SAP announcement, by its source and identifier (RFC 2974 section 3).
+    announced: BTreeMap<(IpAddr, u16), Name>,
 }
+
+/// A section of a description, and how long it stood.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Section<'a> {
+    session: &'a Session,
+    index: usize,
+    from: CaptureTime,
+    until: CaptureTime,
+    /// Whether nothing was said of its session before.
+    is_first: bool,
+}
+
+/// The sections of descriptions by the address and port they name.
+pub(super) type Sections<'a> = BTreeMap<(IpAddr, u16), Vec<Section<'a>>>;
 
 /// What a description says of one stream.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,28 +80,72 @@ pub struct Described {
     pub media_clock: Option<MediaClock>,
 }
 
+fn name_of(session: &Session) -> Option<Name> {
+    let origin = session.origin.as_ref()?;
+    Some((origin.username.clone(), origin.session_id.clone(), origin.address.clone()))
+}
+
 impl Sessions {
-    /// Takes in a description.
-    pub fn push(&mut self, session: Session) {
-        let Some(origin) = &session.origin else { return };
-        let key = (origin.username.clone(), origin.session_id.clone(), origin.address.clone());
-        if self.by_origin.len() < KEPT || self.by_origin.contains_key(&key) {
-            self.by_origin.insert(key, session);
+    /// Takes in a description heard at `time`, or known from elsewhere.
+    pub fn push(&mut self, session: Session, time: Option<CaptureTime>) {
+        let Some(name) = name_of(&session) else { return };
+        self.say(name, Version { from: time.unwrap_or(ALWAYS), session: Some(session) });
+    }
+
+    /// Takes in a description that SAP announces from `source` by `identifier`.
+    pub fn announce(
+        &mut self,
+        session: Session,
+        time: Option<CaptureTime>,
+        (source, identifier): (IpAddr, u16),
+    ) {
+        if let Some(name) = name_of(&session)
+            && (self.announced.len() < KEPT || self.announced.contains_key(&(source, identifier)))
+        {
+            self.announced.insert((source, identifier), name);
+        }
+        self.push(session, time);
+    }
+
+    /// Takes in that SAP deletes what was announced from `source` by `identifier`.
+    pub fn delete(&mut self, time: Option<CaptureTime>, (source, identifier): (IpAddr, u16)) {
+        if let Some(name) = self.announced.remove(&(source, identifier)) {
+            self.say(name, Version { from: time.unwrap_or(ALWAYS), session: None });
         }
     }
 
-    /// The descriptions, by what names them.
+    fn say(&mut self, name: Name, version: Version) {
+        if self.by_name.len() >= KEPT && !self.by_name.contains_key(&name) {
+            return;
+        }
+        let versions = self.by_name.entry(name).or_default();
+        if versions.last().is_some_and(|last| last.session == version.session) {
+            return;
+        }
+        if versions.len() >= VERSIONS_KEPT {
+            versions.remove(0);
+        }
+        versions.push(version);
+    }
+
+    /// The latest descriptions, by what names them.
     pub fn iter(&self) -> impl Iterator<Item = &Session> {
-        self.by_origin.values()
+        self.by_name.values().filter_map(|versions| versions.iter().rev().find_map(|it| it.session.as_ref()))
     }
 
     /// The sections of all descriptions by the address and port they name.
-    pub(super) fn by_address(&self) -> BTreeMap<(IpAddr, u16), Vec<(&Session, usize)>> {
-        let mut sections: BTreeMap<(IpAddr, u16), Vec<(&Session, usize)>> = BTreeMap::new();
-        for session in self.by_origin.values() {
-            for (index, media) in session.media.iter().enumerate() {
-                for connection in session.connections_of(media) {
-                    sections.entry((connection.address, media.port)).or_default().push((session, index));
+    pub(super) fn by_address(&self) -> Sections<'_> {
+        let mut sections = Sections::new();
+        for versions in self.by_name.values() {
+            let ends = versions.iter().skip(1).map(|next| next.from).chain([CaptureTime(i64::MAX)]);
+            for ((nth, version), until) in versions.iter().enumerate().zip(ends) {
+                let Some(session) = &version.session else { continue };
+                let from = version.from;
+                for (index, media) in session.media.iter().enumerate() {
+                    for connection in session.connections_of(media) {
+                        let section = Section { session, index, from, until, is_first: nth == 0 };
+                        sections.entry((connection.address, media.port)).or_default().push(section);
+                    }
                 }
             }
         }
@@ -76,18 +153,24 @@ impl Sessions {
     }
 }
 
-/// What is said of a flow: by the section of its group and port that names its source, else its payload type, else
-/// the only one there is.
+/// What is said of a flow in its life: by the section of its group and port that names its source, else its payload type,
+/// else the only one there is; of several of these by the latest.
 pub(super) fn described(
-    sections: &BTreeMap<(IpAddr, u16), Vec<(&Session, usize)>>,
-    key: &FlowKey,
+    sections: &Sections<'_>,
+    (key, first, last): (&FlowKey, CaptureTime, CaptureTime),
     payload_type: Option<u8>,
     leaders: &[(Option<u8>, [u8; 8])],
 ) -> Option<Described> {
     let FlowKey::Udp { source, destination, port, .. } = key else { return None };
     let candidates = sections.get(&(*destination, *port))?;
-    let fits = |(session, index): &(&Session, usize)| {
-        let media = session.media.get(*index)?;
+    let fits = |section: &Section<'_>| {
+        let Section { session, index, from, until, .. } = *section;
+        // A stream that ended before its description was first heard may have been described before the capture began.
+        let is_of_its_life = from <= last && until > first;
+        if !is_of_its_life && (until <= first || !section.is_first) {
+            return None;
+        }
+        let media = session.media.get(index)?;
         let filters = session.source_filters_of(media);
         let named = filters.iter().any(|filter| filter.sources.contains(source));
         if !filters.is_empty() && !named {
@@ -95,9 +178,9 @@ pub(super) fn described(
         }
         let origin = session.origin.as_ref().is_some_and(|origin| origin.address == source.to_string());
         let map = media.rtp_maps.iter().find(|map| Some(map.payload_type) == payload_type);
-        Some((named, origin, map.is_some()))
+        Some((named, is_of_its_life, origin, map.is_some(), from))
     };
-    let (session, index) = candidates
+    let Section { session, index, .. } = candidates
         .iter()
         .filter_map(|candidate| Some((fits(candidate)?, candidate)))
         .max_by_key(|(fit, _)| *fit)

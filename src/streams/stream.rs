@@ -28,7 +28,6 @@ use super::trace::Trace;
 use crate::clock::LeaderTime;
 use crate::rtp::Burst;
 use crate::rtp::Neighbours;
-use crate::sdp;
 use crate::sdp::MediaClock;
 use crate::statistics::Rate;
 use crate::units::BitsPerSecond;
@@ -179,7 +178,7 @@ impl Stream {
 
 /// What streams are held against.
 pub(super) struct Grounds<'a> {
-    pub(super) sections: BTreeMap<(IpAddr, u16), Vec<(&'a sdp::Session, usize)>>,
+    pub(super) sections: sessions::Sections<'a>,
     pub(super) leader: Option<LeaderTime<'a>>,
     pub(super) by_domain: &'a [(u8, LeaderTime<'a>)],
     pub(super) homes: &'a BTreeMap<IpAddr, u8>,
@@ -282,8 +281,14 @@ fn stream(
 ) -> Stream {
     let media = measured.media.as_ref();
     let payload_type = media.and_then(Media::payload_type);
-    let described =
-        media.and_then(|_| sessions::described(&grounds.sections, &key, payload_type, grounds.leaders));
+    let described = media.and_then(|_| {
+        sessions::described(
+            &grounds.sections,
+            (&key, measured.first, measured.last()),
+            payload_type,
+            grounds.leaders,
+        )
+    });
     let neighbours = media.map(|media| media.sequence.neighbours()).unwrap_or_default();
     let packets = media.map_or_else(Packets::default, |_| Packets {
         octets: measured.media_sizes,

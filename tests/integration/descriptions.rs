@@ -51,9 +51,13 @@ fn rtsp(text: &str) -> Vec<u8> {
 }
 
 fn told(frames: Vec<Vec<u8>>) -> Value {
-    let mut scene = audio();
-    for (octets, place) in frames.into_iter().zip(0_i64..) {
-        scene.pass(50_000_000 + place * 1_000_000, octets);
+    told_in(audio(), frames.into_iter().zip(0_i64..).map(|(octets, place)| (50 + place, octets)))
+}
+
+/// What is told of the stream at port 5004 where `frames` passed too, each at its millisecond.
+fn told_in(mut scene: Scene, frames: impl IntoIterator<Item = (i64, Vec<u8>)>) -> Value {
+    for (at, octets) in frames {
+        scene.pass(at * 1_000_000, octets);
     }
     let report = judged::files(&[("scene.pcap", scene.file(65_535))]).value();
     let streams = report["streams"].as_array().unwrap();
@@ -90,4 +94,37 @@ fn an_answer_to_describe_tells_it_too() {
 fn the_latest_version_of_a_description_counts() {
     let later = text_of("L24").replace("- 7 1", "- 7 2").replace("/48000/3", "/48000/2");
     assert_eq!(codec(&told(vec![rtsp(&text_of("L16")), sap(0x20, &later)])), ("L24 x2", "sdp"));
+}
+
+/// Two seconds of PTP-free quiet around what the stream itself does: it sends from 0 to 0.2 s.
+#[test]
+fn a_description_that_came_after_a_stream_had_ended_tells_it_only_where_nothing_was_said_before() {
+    let other = text_of("L24").replace("- 7 1", "- 7 2").replace("/48000/3", "/48000/2");
+    // Announcements are minutes apart: the first heard may have stood before.
+    assert_eq!(codec(&told_in(audio(), [(1_500, sap(0x20, &text_of("L16")))])), ("L16 x3", "sdp"));
+    // A version that came when the stream was over is not of it.
+    let changed = [(50, sap(0x20, &text_of("L16"))), (1_500, sap(0x20, &other))];
+    assert_eq!(codec(&told_in(audio(), changed)), ("L16 x3", "sdp"));
+}
+
+#[test]
+fn a_stream_that_began_after_its_description_was_deleted_is_not_told_by_it() {
+    let late = |frames: Vec<(i64, Vec<u8>)>| {
+        let mut scene = Scene::default();
+        for (index, at) in (0..200_u16).zip(1_000_000_000_i64..) {
+            let packet = sender(1).rtp(index, u32::from(index) * 48, false, 288);
+            scene.pass(at + i64::from(index) * 1_000_000, sender(1).frame(&packet));
+        }
+        told_in(scene, frames)
+    };
+    assert_eq!(codec(&late(vec![(50, sap(0x20, &text_of("L16")))])), ("L16 x3", "sdp"));
+    let deleted = vec![(50, sap(0x20, &text_of("L16"))), (500, sap(0x24, &text_of("L16")))];
+    assert_eq!(codec(&late(deleted.clone())), INFERRED);
+    // Another's deletion is not of this one; what is announced anew stands again.
+    let mut of_another = sap(0x24, &text_of("L16"));
+    let identifier = of_another.windows(2).position(|it| it == [0x12, 0x34]).unwrap();
+    of_another[identifier] = 0x13;
+    assert_eq!(codec(&late(vec![(50, sap(0x20, &text_of("L16"))), (500, of_another)])), ("L16 x3", "sdp"));
+    let again = [deleted, vec![(700, sap(0x20, &text_of("L16")))]].concat();
+    assert_eq!(codec(&late(again)), ("L16 x3", "sdp"));
 }
