@@ -83,8 +83,9 @@ impl Domain {
         let sender = self.arrive(sender, path, &message.notes, &arrived);
         let port = sender.port;
         if let Some(sent) = self.ports.at_mut(sender.at) {
-            if !sent.minor_versions.contains(&header.minor_version_ptp) {
-                sent.minor_versions.insert(header.minor_version_ptp);
+            let minor_version = header.minor_version_ptp;
+            if sent.minor_version.replace(minor_version) != Some(minor_version) {
+                sent.minor_versions.insert(minor_version);
             }
             if let Some(marks) = sent.marks.entry(kind) {
                 marks.record_flags(multicast, header.flags);
@@ -163,7 +164,7 @@ impl Domain {
     fn arrive(&mut self, sender: Sender, path: &Path, notes: &[Note], arrived: &Arrived) -> Sender {
         let Sender { port, place, multicast, .. } = sender;
         let Arrived { kind, number, sequence_id, declared, addressee } = *arrived;
-        if !self.transports.contains(&path.transport) {
+        if self.transport.replace(path.transport) != Some(path.transport) {
             self.transports.insert(path.transport);
         }
         self.way = Way { file: place.file, interface: path.interface };
@@ -176,20 +177,15 @@ impl Domain {
         let at = self.ports.number(port, || ClockPort::new(port, place));
         let sender = Sender { at, ..sender };
         let Some(sent) = self.ports.at_mut(at) else { return sender };
-        sent.touch(place, path, self.heard);
+        sent.touch(place, self.heard);
         let series = sent.series.entry(kind);
         let gap = series.and_then(|series| series.record(place, sequence_id, declared, addressee));
         let entry = MessageEntry { place, port, kind, addressee, sequence_id, declared, gap };
         self.journal.note(|| Noted::Message(entry));
-        if let Some(marks) = sent.marks.entry(kind) {
-            marks.record_path(path, multicast);
-        }
-        if multicast {
-            sent.number(kind, place, number, path);
-            if matches!(kind, Kind::Announce | Kind::Sync) {
-                let asked = self.counts.of(Kind::DelayReq) + self.counts.of(Kind::PdelayReq);
-                sent.silence(kind, Latest { place, watched: self.watched, number, asked });
-            }
+        sent.came(kind, place, number, path);
+        if multicast && matches!(kind, Kind::Announce | Kind::Sync) {
+            let asked = self.counts.of(Kind::DelayReq) + self.counts.of(Kind::PdelayReq);
+            sent.silence(kind, Latest { place, watched: self.watched, number, asked });
         }
         self.counts.count(kind);
         sender
@@ -245,7 +241,9 @@ impl Domain {
         let is_v1 = self.key.is_v1();
         let qualifies_at_once = self.key.is_gptp();
         let Some(port) = self.ports.at_mut(sender.at) else { return };
-        if let Some(series) = port.series.entry(kind) {
+        // Whether two share the identity may show in messages of any kind.
+        port.settle_all();
+        if let Some(series) = port.series.known(kind) {
             series.measure();
         }
         let pace = port.series(kind).and_then(super::Cadence::pace);

@@ -77,6 +77,9 @@ pub struct Cadence {
     measured: (u64, Option<Nanos>),
     /// The gaps of which the median is to be taken.
     measured_from: u64,
+    /// The gaps after those, and the ends of those, where they are not kept one by one.
+    later: Vec<Nanos>,
+    ends: Option<(Nanos, Nanos)>,
     shortest_gap: Option<Nanos>,
     count: u64,
     missed: u64,
@@ -123,10 +126,10 @@ impl Cadence {
             let gaps = self.gaps.count();
             if gaps >= MEASURED_FROM && (gaps <= MEASURED_STEP || gaps.is_multiple_of(MEASURED_STEP)) {
                 self.measured_from = gaps;
-                // Later it can no longer be told what was there.
-                if !self.gaps.has_room() {
-                    self.measure();
-                }
+                self.later.clear();
+                self.ends = self.gaps.ends();
+            } else if !self.gaps.has_room() {
+                self.later.push(gap);
             }
         }
         if !out_of_turn {
@@ -162,7 +165,10 @@ impl Cadence {
 
     fn measured(&self) -> Option<Nanos> {
         let (count, measured) = self.measured;
-        if count == self.measured_from { measured } else { self.gaps.median_of_first(self.measured_from) }
+        if count == self.measured_from {
+            return measured;
+        }
+        self.gaps.median_without(&self.later, self.measured_from, self.ends)
     }
 
     /// Whether a message was captured before: late, or a second time as by a mirror of two ports. It takes nobody's

@@ -81,6 +81,8 @@ pub struct Domain {
     pub(super) way: Way,
     /// Messages by kind.
     pub counts: KindCounts,
+    /// Transport of the latest message.
+    pub(super) transport: Option<Transport>,
     /// Transports it was seen on.
     pub transports: BTreeSet<Transport>,
     /// Ports that sent in it.
@@ -117,6 +119,7 @@ impl Domain {
             watched: Watched::default(),
             way: Way::default(),
             counts: KindCounts::default(),
+            transport: None,
             transports: BTreeSet::new(),
             ports: Slots::default(),
             election: Election::default(),
@@ -212,11 +215,7 @@ impl Domain {
             requester.finish(watched);
         }
         for port in self.ports.values_mut() {
-            for kind in [Kind::Announce, Kind::Sync] {
-                if let Some(series) = port.series.known(kind) {
-                    series.measure();
-                }
-            }
+            port.finish();
             if let Some(samples) = &mut port.samples {
                 self.journal.relate(port.port, samples.finish(end));
             }

@@ -5,6 +5,7 @@ use std::net::IpAddr;
 
 use crate::observations::Path;
 use crate::observations::Transport;
+use crate::observations::Way;
 use crate::ptp::Note;
 use crate::ptp::v2;
 use crate::ptp::v2::management::ManagementData;
@@ -78,24 +79,61 @@ pub struct Marks {
     pub tlvs: Few<TlvKind>,
     /// Grants of unicast transmission.
     pub grants: BTreeSet<Grant>,
+    run: Option<Run>,
     /// `profileIdentity` values of CLOCK_DESCRIPTION answers.
     pub profile_identities: BTreeSet<[u8; 6]>,
 }
 
+/// Messages in a row that came the same way. Of all but the first it is counted together what comes with the way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Run {
+    pub(super) way: Way,
+    pub(super) path: Path,
+    /// Messages that are not counted yet.
+    pub(super) count: u64,
+    /// The number of the latest message.
+    pub(super) number: u16,
+}
+
 impl Marks {
-    /// Takes in how a message came.
-    pub(super) fn record_path(&mut self, path: &Path, multicast: bool) {
+    /// Takes in a message of the same way as the one before it. `false` where it is not.
+    pub(super) fn goes_on(&mut self, way: Way, path: &Path, number: u16) -> bool {
+        let Some(run) = self.run.as_mut().filter(|run| run.path == *path && run.way == way) else {
+            return false;
+        };
+        run.count += 1;
+        run.number = number;
+        true
+    }
+
+    /// Takes in a message of another way.
+    pub(super) fn begin(&mut self, way: Way, path: &Path, number: u16) {
+        self.record_path(path, 1);
+        self.run = Some(Run { way, path: *path, count: 0, number });
+    }
+
+    /// Counts what is not counted yet.
+    pub(super) fn settle(&mut self) -> Option<Run> {
+        let run = self.run.as_mut().filter(|run| run.count > 0)?;
+        let settled = *run;
+        run.count = 0;
+        self.record_path(&settled.path, settled.count);
+        Some(settled)
+    }
+
+    fn record_path(&mut self, path: &Path, messages: u64) {
+        let multicast = path.is_multicast();
         if multicast {
-            self.multicast += 1;
+            self.multicast += messages;
         } else {
-            self.unicast += 1;
+            self.unicast += messages;
         }
-        count(&mut self.ttl, path.ttl);
-        count(&mut self.dscp, path.dscp);
-        count(&mut self.pcp, path.pcp);
+        add(&mut self.ttl, path.ttl, messages);
+        add(&mut self.dscp, path.dscp, messages);
+        add(&mut self.pcp, path.pcp, messages);
         let over_ethernet = path.transport == Transport::Ethernet;
-        count(&mut self.destinations, path.destination_mac.filter(|_| over_ethernet));
-        count(&mut self.groups, path.destination_ip.filter(|_| multicast));
+        add(&mut self.destinations, path.destination_mac.filter(|_| over_ethernet), messages);
+        add(&mut self.groups, path.destination_ip.filter(|_| multicast), messages);
     }
 
     /// Takes in the flags of a v2 message.
@@ -114,7 +152,7 @@ impl Marks {
         if is_whole {
             let kinds: BTreeSet<TlvKind> = message.tlvs.iter().map(TlvKind::of).collect();
             for kind in kinds {
-                count(&mut self.tlvs, Some(kind));
+                add(&mut self.tlvs, Some(kind), 1);
             }
         }
         for tlv in &message.tlvs {
@@ -138,9 +176,9 @@ impl Marks {
     }
 }
 
-fn count<T: Ord>(counts: &mut Few<T>, value: Option<T>) {
+fn add<T: Ord>(counts: &mut Few<T>, value: Option<T>, messages: u64) {
     if let Some(value) = value {
-        counts.count(value, MARK_LIMIT);
+        counts.add(value, messages, MARK_LIMIT);
     }
 }
 

@@ -25,6 +25,9 @@ use crate::ptp::v2;
 use crate::tables::Few;
 use crate::units::MacAddress;
 
+/// Addresses kept of one port: one that sends from ever new ones must not grow without bound (chosen).
+const ADDRESSES: usize = 16;
+
 /// Addresses a port sent from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct SourceAddress {
@@ -147,6 +150,8 @@ pub struct ClockPort {
     pub syncs_by_several_ways: bool,
     /// Offers with `alternateMasterFlag`, which take no part in the election.
     pub alternate_offers: u64,
+    /// `minorVersionPTP` of the latest message.
+    pub(super) minor_version: Option<u8>,
     /// `versionPTP` 2's `minorVersionPTP` values seen.
     pub minor_versions: BTreeSet<u8>,
     /// Addresses it sent from, by number of messages.
@@ -176,6 +181,8 @@ pub struct ClockPort {
     messages: u64,
     /// Where [`super::Sightings`] keeps its latest messages.
     pub(super) sighted: Option<u32>,
+    /// Where the domain keeps what it asked, end to end and of its neighbour, as long as nobody is left out.
+    pub(super) asks: [Option<u32>; 2],
     /// Times that it announced other data than before.
     pub(super) changes: u64,
 }
@@ -193,6 +200,7 @@ impl ClockPort {
             sync_way: None,
             syncs_by_several_ways: false,
             alternate_offers: 0,
+            minor_version: None,
             minor_versions: BTreeSet::new(),
             addresses: Few::default(),
             twins: Twins::default(),
@@ -208,16 +216,58 @@ impl ClockPort {
             heard: 0,
             messages: 0,
             sighted: None,
+            asks: [None; 2],
             changes: 0,
         }
     }
 
-    pub(super) fn touch(&mut self, place: Place, path: &Path, heard: u64) {
+    pub(super) fn touch(&mut self, place: Place, heard: u64) {
         self.last = place;
         self.heard = heard;
         self.messages += 1;
-        // A port that sends from ever new addresses must not grow without bound (chosen).
-        self.addresses.count(SourceAddress { mac: path.source_mac, ip: path.source_ip }, 16);
+    }
+
+    /// Takes in how a message of one kind came, and its number.
+    pub(super) fn came(&mut self, kind: Kind, place: Place, number: u16, path: &Path) {
+        let way = Way { file: place.file, interface: path.interface };
+        if self.marks.entry(kind).is_some_and(|marks| marks.goes_on(way, path, number)) {
+            return;
+        }
+        self.settle(kind);
+        if let Some(marks) = self.marks.known(kind) {
+            marks.begin(way, path, number);
+        }
+        let source = SourceAddress { mac: path.source_mac, ip: path.source_ip };
+        self.addresses.count(source, ADDRESSES);
+        // What goes to one addressee has numbers of its own and comes by the way, through the router, that leads there.
+        if path.is_multicast() {
+            self.twins.record(kind, source, number, place, path.interface);
+        }
+    }
+
+    /// Counts what came of every kind.
+    pub(super) fn settle_all(&mut self) {
+        Kind::ALL.iter().for_each(|kind| self.settle(*kind));
+    }
+
+    /// Counts what came since by the same way as the message before.
+    fn settle(&mut self, kind: Kind) {
+        let Some(run) = self.marks.known(kind).and_then(Marks::settle) else { return };
+        let source = SourceAddress { mac: run.path.source_mac, ip: run.path.source_ip };
+        self.addresses.add(source, run.count, ADDRESSES);
+        if run.path.is_multicast() {
+            self.twins.go_on(kind, source, run.count, (run.number, run.way));
+        }
+    }
+
+    /// Ends the reading at the capture's last instant.
+    pub(super) fn finish(&mut self) {
+        self.settle_all();
+        for kind in [Kind::Announce, Kind::Sync] {
+            if let Some(series) = self.series.known(kind) {
+                series.measure();
+            }
+        }
     }
 
     /// Takes in how long the network was watched at a message to a group, and how many requests there were, to tell
@@ -234,13 +284,6 @@ impl ClockPort {
         if let Some(silences) = self.silences.entry(kind) {
             silences.record(now, interval);
         }
-    }
-
-    /// Takes in the number of a message of one kind to a group. What goes to one addressee has numbers of its own and comes by the
-    /// way, through the router, that leads there.
-    pub(super) fn number(&mut self, kind: Kind, place: Place, sequence_id: u16, path: &Path) {
-        let source = SourceAddress { mac: path.source_mac, ip: path.source_ip };
-        self.twins.record(kind, source, sequence_id, place, path.interface);
     }
 
     pub(super) fn sync_came_by(&mut self, way: Way) {
@@ -274,5 +317,57 @@ impl ClockPort {
 
     pub(super) fn worth(&self) -> Worth {
         Worth::new(self.messages, self.heard)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::observations::Transport;
+    use proptest::prelude::*;
+    use std::net::IpAddr;
+
+    /// Ways that differ in one thing each.
+    fn path() -> impl Strategy<Value = Path> {
+        let way = (0_u32..2, 1_u8..4, 1_u8..3, any::<bool>(), prop::option::of(0_u8..2), 63_u8..65);
+        way.prop_map(|(interface, mac, ip, to_group, dscp, ttl)| Path {
+            interface,
+            source_mac: (mac > 1).then_some(MacAddress([2, 0, 0x5E, 0, 0, mac])),
+            destination_mac: None,
+            vlan: None,
+            pcp: dscp,
+            transport: Transport::Udp4,
+            source_ip: Some(IpAddr::from([10, 20, 0, ip])),
+            destination_ip: Some(IpAddr::from(if to_group { [224, 0, 1, 129] } else { [10, 20, 0, 9] })),
+            destination_port: Some(319),
+            ttl: Some(ttl),
+            dscp,
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn messages_counted_together_are_counted_as_one_by_one(
+            runs in prop::collection::vec((path(), 0_usize..3, 1_usize..5, any::<bool>()), 0..40),
+        ) {
+            let place = Place { file: 0, frame: 1, time: None };
+            let port = PortId { clock: super::super::key::ClockId::V1(MacAddress([2; 6])), port: 1 };
+            let (mut together, mut one_by_one) = (ClockPort::new(port, place), ClockPort::new(port, place));
+            let mut number = 0;
+            for (path, kind, count, is_other_device) in runs {
+                let kind = [Kind::Sync, Kind::Announce, Kind::DelayReq][kind];
+                for _ in 0..count {
+                    number += 1;
+                    let number = if is_other_device { number + 9000 } else { number };
+                    together.came(kind, place, number, &path);
+                    one_by_one.came(kind, place, number, &path);
+                    one_by_one.settle_all();
+                }
+            }
+            together.settle_all();
+            prop_assert_eq!(&together.addresses, &one_by_one.addresses);
+            prop_assert_eq!(format!("{:?}", together.twins), format!("{:?}", one_by_one.twins));
+            prop_assert_eq!(format!("{:?}", together.marks), format!("{:?}", one_by_one.marks));
+        }
     }
 }

@@ -3,8 +3,6 @@
 //! Memory: at most [`PENDING_LIMIT`] open requests and as many early answers a requester, [`RESPONDERS`] that answer it
 //! and [`OUTAGES_TOLD`] outages.
 
-use std::collections::VecDeque;
-
 use super::answer_checks::AnswerChecks;
 use super::folding::OUTAGES_TOLD;
 use super::folding::Worth;
@@ -15,6 +13,7 @@ use crate::observations::Place;
 use crate::observations::Way;
 use crate::statistics::Distribution;
 use crate::tables::Few;
+use crate::tables::Queue;
 use crate::timing::ScaledNanos;
 use crate::timing::Series;
 use crate::timing::follower_offset_from_response;
@@ -141,8 +140,8 @@ fn is_open(since: &Heard, now: Nanos) -> bool {
 /// What one port asked and what it got.
 #[derive(Debug, Clone, Default)]
 pub struct Requester {
-    pending: VecDeque<Request>,
-    early: VecDeque<Answer>,
+    pending: Queue<Request>,
+    early: Queue<Answer>,
     seen: u64,
     multicast: u64,
     answered: u64,
@@ -249,7 +248,7 @@ impl Requester {
             answer.sequence_id == sequence_id
                 && now.watched.0.saturating_sub(answer.heard.watched.0).saturating_abs() <= EARLY_WINDOW.0
         };
-        if let Some(index) = self.early.iter().position(just_before) {
+        if let Some(index) = self.early.position(just_before) {
             // Who answered was counted when the answer came.
             return self.early.remove(index).and_then(|answer| self.settle(request, answer));
         }
@@ -277,7 +276,7 @@ impl Requester {
         self.responders.count(responder, RESPONDERS);
         let is_its =
             |request: &Request| request.sequence_id == sequence_id && is_open(&request.heard, now.watched);
-        if let Some(index) = self.pending.iter().position(is_its) {
+        if let Some(index) = self.pending.position(is_its) {
             if index.saturating_add(1) < self.pending.len() {
                 self.checks.overtaken.at(place);
             }

@@ -160,6 +160,16 @@ impl Domains {
                 self.left_out.events += gone.untold() + number(gone.outages().len());
             }
         }
+        self.forget_asks();
+    }
+
+    /// Lets no port know any more where its requests are kept.
+    fn forget_asks(&mut self) {
+        for domain in self.domains.values_mut() {
+            for port in domain.ports.values_mut() {
+                port.asks = [None; 2];
+            }
+        }
     }
 
     /// Forgets the older half of the ended leads of the domain that has most of them.

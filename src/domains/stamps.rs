@@ -183,7 +183,11 @@ impl Domain {
 
     fn ask(&mut self, asker: (PortId, Mechanism), sender: &Sender, sequence_id: u16, stamp: RequestStamp) {
         let Some(now) = sender.place.time.map(|time| self.heard(time)) else { return };
-        let at = self.requesters.number(asker, Requester::default);
+        let Some(sent) = self.ports.at_mut(sender.at) else { return };
+        let [end_to_end, peer_to_peer] = &mut sent.asks;
+        let known = if asker.1 == Mechanism::EndToEnd { end_to_end } else { peer_to_peer };
+        let at = known.unwrap_or_else(|| self.requesters.number(asker, Requester::default));
+        *known = Some(at);
         let Some(requester) = self.requesters.at_mut(at) else { return };
         let exchange = requester.ask(now, sender.place, sequence_id, sender.multicast, stamp);
         if let Some(exchange) = exchange {

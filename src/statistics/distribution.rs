@@ -160,14 +160,25 @@ impl Distribution {
         Some(Nanos(value))
     }
 
-    /// The median of the first `count` values; of all where they are no longer kept one by one ([`Self::has_room`]).
+    /// The median of the first `count` values, whose ends were `ends`. `later` are the values after those, needed only where
+    /// they are no longer kept one by one ([`Self::has_room`]).
     #[must_use]
-    pub fn median_of_first(&self, count: u64) -> Option<Nanos> {
-        let count = usize::try_from(count).unwrap_or(usize::MAX);
-        match self.exact.get(..count) {
-            Some(first) if self.coarse.is_none() => nearest_rank(first, 500).map(Nanos),
-            _ => self.median(),
-        }
+    pub fn median_without(&self, later: &[Nanos], count: u64, ends: Option<(Nanos, Nanos)>) -> Option<Nanos> {
+        let Some(coarse) = &self.coarse else {
+            let first = self.exact.get(..usize::try_from(count).ok()?)?;
+            return nearest_rank(first, 500).map(Nanos);
+        };
+        let (min, max) = ends?;
+        let mut earlier = coarse.as_ref().clone();
+        earlier.take(later);
+        let at = i64::try_from(earlier.value_at_quantile(0.5)).ok()?;
+        Some(Nanos(at).clamp(min, max))
+    }
+
+    /// Smallest and largest value.
+    #[must_use]
+    pub fn ends(&self) -> Option<(Nanos, Nanos)> {
+        self.extremes.map(|(min, max)| (Nanos(min), Nanos(max)))
     }
 
     /// Whether one more value leaves all of them kept one by one.
@@ -204,6 +215,30 @@ impl Coarse {
                     }
                 }
             },
+        }
+    }
+
+    /// Takes back values that were added.
+    fn take(&mut self, values: &[Nanos]) {
+        let classes = values.iter().map(|value| class_of(value.0));
+        match self {
+            Self::Many(histogram) => {
+                let mut taken = histogram.clone();
+                taken.clear();
+                classes.for_each(|class| pour(&mut taken, class, 1));
+                // Both have the same shape, and the values are there.
+                let taken = histogram.subtract(&taken);
+                debug_assert!(taken.is_ok(), "what was added can be taken back");
+            }
+            Self::Few(known) => {
+                for class in classes {
+                    if let Ok(at) = known.binary_search_by_key(&class, |(class, _)| *class)
+                        && let Some((_, count)) = known.get_mut(at)
+                    {
+                        *count = count.saturating_sub(1);
+                    }
+                }
+            }
         }
     }
 
@@ -349,6 +384,23 @@ mod tests {
                 .map(|(value, count)| (Nanos(i64::try_from(value).unwrap_or(i64::MAX)), count.into()))
                 .collect();
             prop_assert_eq!(counts, expected);
+        }
+
+        #[test]
+        fn the_median_of_the_first_is_as_it_was_when_they_were_all(
+            values in prop::collection::vec(prop_oneof![steady(), 0_i64..5_000_000_000], 1..2500),
+            many_kinds in any::<bool>(), later in 0_usize..64,
+        ) {
+            let kept = |value: &i64| many_kinds || (990_000_000..1_010_000_000).contains(value);
+            let values: Vec<i64> = values.into_iter().filter(kept).collect();
+            let (first, rest) = values.split_at(values.len().saturating_sub(later));
+            let (before, after) = (of(first), of(&values));
+            let rest: Vec<Nanos> = rest.iter().copied().map(Nanos).collect();
+            // Where the first were all kept one by one and now are not, nobody asks for what is no longer known.
+            if before.coarse.is_some() || after.coarse.is_none() {
+                let count = u64::try_from(first.len()).unwrap();
+                prop_assert_eq!(after.median_without(&rest, count, before.ends()), before.median());
+            }
         }
 
         #[test]

@@ -2,8 +2,10 @@
 
 mod few;
 mod hashing;
+mod queue;
 mod slots;
 
 pub use few::Few;
 pub use hashing::{Folded, Keyed, Seeded};
+pub use queue::Queue;
 pub use slots::Slots;
