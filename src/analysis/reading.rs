@@ -261,13 +261,12 @@ impl Reading {
     fn hear(&mut self, observation: &Observation) {
         let time = observation.place.time;
         match &observation.what {
-            What::Sap(message) if message.is_deletion => {
-                self.sessions.delete(time, (message.origin, message.message_identifier_hash));
-            }
             What::Sap(message) => {
-                if let Some(session) = message.sdp().and_then(|octets| sdp::parse(octets).ok()) {
-                    let from = (message.origin, message.message_identifier_hash);
-                    self.sessions.announce(session, time, from);
+                let announcement = (message.origin, message.message_identifier_hash);
+                if message.is_deletion {
+                    self.sessions.delete(time, announcement);
+                } else if let Some(session) = message.sdp().and_then(|octets| sdp::parse(octets).ok()) {
+                    self.sessions.announce(session, time, announcement);
                 }
             }
             What::Description(text) => {

@@ -18,11 +18,15 @@ const KEPT: usize = 4096;
 
 /// Versions kept of one session, the latest (chosen).
 const VERSIONS_KEPT: usize = 16;
+
 /// When what is known from elsewhere was said.
 const ALWAYS: CaptureTime = CaptureTime(i64::MIN);
 
 /// What names a session: `username`, `sess-id` and address of `o=`.
 type Name = (Option<String>, String, String);
+
+/// What names an announcement: its source, and the `msg id hash` (RFC 2974 section 6, from memory).
+type Announcement = (IpAddr, u16);
 
 /// A description, or that it was deleted, from a time on.
 #[derive(Debug, Clone)]
@@ -36,8 +40,8 @@ struct Version {
 #[derive(Debug, Clone, Default)]
 pub struct Sessions {
     by_name: BTreeMap<Name, Vec<Version>>,
-    /// The session of each SAP announcement, by its source and identifier (RFC 2974 section 3).
-    announced: BTreeMap<(IpAddr, u16), Name>,
+    /// The session of each SAP announcement.
+    announced: BTreeMap<Announcement, Name>,
 }
 
 /// A section of a description, and how long it stood.
@@ -88,44 +92,39 @@ fn name_of(session: &Session) -> Option<Name> {
 impl Sessions {
     /// Takes in a description heard at `time`, or known from elsewhere.
     pub fn push(&mut self, session: Session, time: Option<CaptureTime>) {
+        if let Some(name) = name_of(&session) {
+            self.say(name, Some(session), time);
+        }
+    }
+
+    /// Takes in a description that SAP announces.
+    pub fn announce(&mut self, session: Session, time: Option<CaptureTime>, by: Announcement) {
         let Some(name) = name_of(&session) else { return };
-        self.say(name, Version { from: time.unwrap_or(ALWAYS), session: Some(session) });
-    }
-
-    /// Takes in a description that SAP announces from `source` by `identifier`.
-    pub fn announce(
-        &mut self,
-        session: Session,
-        time: Option<CaptureTime>,
-        (source, identifier): (IpAddr, u16),
-    ) {
-        if let Some(name) = name_of(&session)
-            && (self.announced.len() < KEPT || self.announced.contains_key(&(source, identifier)))
-        {
-            self.announced.insert((source, identifier), name);
+        if self.announced.len() < KEPT || self.announced.contains_key(&by) {
+            self.announced.insert(by, name.clone());
         }
-        self.push(session, time);
+        self.say(name, Some(session), time);
     }
 
-    /// Takes in that SAP deletes what was announced from `source` by `identifier`.
-    pub fn delete(&mut self, time: Option<CaptureTime>, (source, identifier): (IpAddr, u16)) {
-        if let Some(name) = self.announced.remove(&(source, identifier)) {
-            self.say(name, Version { from: time.unwrap_or(ALWAYS), session: None });
+    /// Takes in that SAP deletes an announcement.
+    pub fn delete(&mut self, time: Option<CaptureTime>, announcement: Announcement) {
+        if let Some(name) = self.announced.remove(&announcement) {
+            self.say(name, None, time);
         }
     }
 
-    fn say(&mut self, name: Name, version: Version) {
+    fn say(&mut self, name: Name, session: Option<Session>, time: Option<CaptureTime>) {
         if self.by_name.len() >= KEPT && !self.by_name.contains_key(&name) {
             return;
         }
         let versions = self.by_name.entry(name).or_default();
-        if versions.last().is_some_and(|last| last.session == version.session) {
+        if versions.last().is_some_and(|last| last.session == session) {
             return;
         }
         if versions.len() >= VERSIONS_KEPT {
             versions.remove(0);
         }
-        versions.push(version);
+        versions.push(Version { from: time.unwrap_or(ALWAYS), session });
     }
 
     /// The latest descriptions, by what names them.
