@@ -12,21 +12,22 @@ use crate::viewpoint::Sight;
 
 impl Analysis {
     /// Hosts that were members of the stream's group, on its VLAN, at any time while it ran; of a unicast stream the
-    /// one it goes to. Which sources a member asked for is not compared, and with IGMP versions 1 and 2 members hold
-    /// back where another has answered (RFC 2236 section 3), so there may be more.
+    /// one it goes to. A member that asks for other sources only is none of them (RFC 3376 section 4.2.12). With IGMP
+    /// versions 1 and 2 members hold back where another has answered (RFC 2236 section 3), so there may be more.
     ///
     /// `None` where the capture cannot tell: nobody has to ask for link-local groups, AVTP has no groups, and where
     /// others' reports do not pass, silence says nothing.
     #[must_use]
     pub fn receivers_of(&self, stream: &Stream) -> Option<BTreeSet<Host>> {
-        let FlowKey::Udp { destination, vlan, .. } = stream.key else { return None };
+        let FlowKey::Udp { source, destination, vlan, .. } = stream.key else { return None };
         if !destination.is_multicast() {
             return Some(BTreeSet::from([Host::Ip(destination)]));
         }
         if is_link_local(destination) {
             return None;
         }
-        let members = self.multicast.members_during(vlan, destination, stream.first()?, stream.last()?);
+        let flow = (Some(source), destination);
+        let members = self.multicast.members_during(vlan, flow, stream.first()?, stream.last()?);
         (!members.is_empty() || self.shows_nobody(destination)).then_some(members)
     }
 

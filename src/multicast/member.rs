@@ -4,6 +4,7 @@ use std::fmt;
 use std::net::IpAddr;
 
 use super::said::Version;
+use super::sources::Sources;
 use crate::observations::Instant;
 use crate::observations::Place;
 use crate::units::CaptureTime;
@@ -54,7 +55,7 @@ impl Ended {
 }
 
 /// A membership, as its reports show it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Membership {
     /// Where the reports come from.
     pub mac: Option<MacAddress>,
@@ -66,6 +67,10 @@ pub struct Membership {
     pub first: Place,
     /// The last report or leave.
     pub last: Place,
+    /// The sources that it asks for, or asked for last; `None` where no report of it was captured.
+    pub sources: Option<Sources>,
+    /// The sources that it asked for at any time.
+    pub(super) ever: Option<Sources>,
     /// How and when it ended; `None` while it holds.
     pub ended: Option<(Ended, CaptureTime)>,
     /// The last report, and how long it holds.
@@ -73,9 +78,18 @@ pub struct Membership {
 }
 
 impl Membership {
-    /// Whether it held at any time from `from` to `until`, as far as its reports were captured.
-    pub(super) fn held_during(&self, from: CaptureTime, until: CaptureTime) -> bool {
+    /// Whether it held at any time from `from` to `until` and has ever asked for what `source` sends, as far as its
+    /// reports were captured.
+    pub(super) fn held_during(&self, source: Option<IpAddr>, from: CaptureTime, until: CaptureTime) -> bool {
         let began = self.first.time.is_none_or(|first| first <= until);
-        self.reports > 0 && began && self.ended.is_none_or(|(_, end)| end >= from)
+        let is_asked_for =
+            source.is_none_or(|source| self.ever.as_ref().is_none_or(|ever| ever.admit(source)));
+        self.reports > 0 && began && is_asked_for && self.ended.is_none_or(|(_, end)| end >= from)
+    }
+
+    /// Takes in what it asks for from now on. What it asked for last is kept where it leaves.
+    pub(super) fn asks_for(&mut self, sources: Sources) {
+        self.ever = Some(self.ever.as_ref().map_or_else(|| sources.clone(), |ever| ever.join(&sources)));
+        self.sources = Some(sources);
     }
 }

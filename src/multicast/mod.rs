@@ -10,6 +10,7 @@ mod member;
 mod querier;
 mod said;
 mod segment;
+mod sources;
 mod usage;
 
 pub use event::{Event, Happening};
@@ -18,6 +19,7 @@ pub use member::{Ended, Host, Membership};
 pub use querier::Querier;
 pub use said::Version;
 pub use segment::{Members, Segment, SegmentKey};
+pub use sources::Sources;
 pub use usage::{GroupUse, Reserved, SharedMac};
 
 use std::collections::BTreeMap;
@@ -81,7 +83,7 @@ impl Multicast {
                         continue;
                     }
                     let room = room.saturating_sub(outcome.added);
-                    segment.heard(observation, version, word, now, room, &mut happened, &mut outcome);
+                    segment.heard(observation, version, &word, now, room, &mut happened, &mut outcome);
                 }
             }
         }
@@ -118,19 +120,20 @@ impl Multicast {
         &self.events
     }
 
-    /// Hosts whose reports show them to be members of `group` on a VLAN at any time from `from` to `until`.
+    /// Hosts whose reports show them to be members of `group` on a VLAN at any time from `from` to `until`, and to have
+    /// asked for what `source` sends there.
     #[must_use]
     pub fn members_during(
         &self,
         vlan: Option<u16>,
-        group: IpAddr,
+        (source, group): (Option<IpAddr>, IpAddr),
         from: CaptureTime,
         until: CaptureTime,
     ) -> BTreeSet<Host> {
         let key = SegmentKey { vlan, is_ipv6: group.is_ipv6() };
         let members = self.segments.get(&key).and_then(|segment| segment.groups.get(&group));
         let by_host = members.into_iter().flat_map(|members| &members.by_host);
-        by_host.filter(|(_, member)| member.held_during(from, until)).map(|(host, _)| *host).collect()
+        by_host.filter(|(_, member)| member.held_during(source, from, until)).map(|(host, _)| *host).collect()
     }
 
     /// Groups that anybody asked for at any time.

@@ -2,10 +2,12 @@
 
 use std::net::IpAddr;
 
+use super::sources::Change;
 use crate::igmp;
 use crate::mld;
 use crate::observations::Observation;
 use crate::observations::What;
+use crate::record_type::RecordType;
 use crate::units::Nanos;
 
 /// A protocol and its version.
@@ -61,21 +63,12 @@ pub(super) struct Question {
 }
 
 /// What a host says of one group.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Word {
     pub(super) group: IpAddr,
-    pub(super) sense: Sense,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Sense {
-    /// A member; whether new is not said.
-    Member,
-    /// A member since now.
-    Joins,
-    Leaves,
-    /// A change among sources that does not say whether any is left.
-    Unclear,
+    pub(super) change: Change,
+    /// Whether it says that this is new.
+    pub(super) is_new: bool,
 }
 
 pub(super) enum Said {
@@ -92,8 +85,23 @@ pub(super) fn of(observation: &Observation) -> Option<(bool, Said)> {
     }
 }
 
-fn one(version: Version, group: impl Into<IpAddr>, sense: Sense) -> Said {
-    Said::Report(version, vec![Word { group: group.into(), sense }])
+/// What version 1 or 2 says: all sources or none.
+fn one(version: Version, group: impl Into<IpAddr>, is_member: bool) -> Said {
+    let change = if is_member { Change::AllBut(Vec::new()) } else { Change::Only(Vec::new()) };
+    Said::Report(version, vec![Word { group: group.into(), change, is_new: !is_member }])
+}
+
+fn word(record_type: RecordType, group: IpAddr, sources: Vec<IpAddr>) -> Word {
+    let (change, is_new) = match record_type {
+        RecordType::ModeIsInclude => (Change::Only(sources), false),
+        RecordType::ModeIsExclude => (Change::AllBut(sources), false),
+        RecordType::ChangeToIncludeMode => (Change::Only(sources), true),
+        RecordType::ChangeToExcludeMode => (Change::AllBut(sources), true),
+        RecordType::AllowNewSources => (Change::Allow(sources), true),
+        RecordType::BlockOldSources => (Change::Block(sources), true),
+        RecordType::Unknown(_) => (Change::Unknown, false),
+    };
+    Word { group, change, is_new }
 }
 
 fn igmp(message: &igmp::Message) -> Option<Said> {
@@ -115,18 +123,13 @@ fn igmp(message: &igmp::Message) -> Option<Said> {
             interval: query.query_interval().filter(|interval| interval.0 > 0),
             robustness: query.v3.as_ref().map(|v3| i64::from(v3.qrv)).filter(|qrv| *qrv > 0),
         }),
-        igmp::Body::ReportV1 { group } => one(Version::Igmp1, *group, Sense::Member),
-        igmp::Body::ReportV2 { group } => one(Version::Igmp2, *group, Sense::Member),
-        igmp::Body::Leave { group } => one(Version::Igmp2, *group, Sense::Leaves),
+        igmp::Body::ReportV1 { group } => one(Version::Igmp1, *group, true),
+        igmp::Body::ReportV2 { group } => one(Version::Igmp2, *group, true),
+        igmp::Body::Leave { group } => one(Version::Igmp2, *group, false),
         igmp::Body::ReportV3 { records } => {
             let word = |record: &igmp::GroupRecord| {
-                let changes = matches!(
-                    record.record_type,
-                    igmp::RecordType::ChangeToIncludeMode
-                        | igmp::RecordType::ChangeToExcludeMode
-                        | igmp::RecordType::AllowNewSources
-                );
-                Word { group: record.group.into(), sense: sense(record.wants(), changes) }
+                let sources = record.sources.iter().copied().map(IpAddr::from).collect();
+                word(record.record_type, record.group.into(), sources)
             };
             Said::Report(Version::Igmp3, records.iter().map(word).collect())
         }
@@ -149,28 +152,14 @@ fn mld(message: &mld::Message) -> Said {
             interval: query.query_interval().filter(|interval| interval.0 > 0),
             robustness: query.v2.as_ref().map(|v2| i64::from(v2.qrv)).filter(|qrv| *qrv > 0),
         }),
-        mld::Body::ReportV1 { group } => one(Version::Mld1, *group, Sense::Member),
-        mld::Body::Done { group } => one(Version::Mld1, *group, Sense::Leaves),
+        mld::Body::ReportV1 { group } => one(Version::Mld1, *group, true),
+        mld::Body::Done { group } => one(Version::Mld1, *group, false),
         mld::Body::ReportV2 { records } => {
             let word = |record: &mld::AddressRecord| {
-                let changes = matches!(
-                    record.record_type,
-                    mld::RecordType::ChangeToIncludeMode
-                        | mld::RecordType::ChangeToExcludeMode
-                        | mld::RecordType::AllowNewSources
-                );
-                Word { group: record.group.into(), sense: sense(record.wants(), changes) }
+                let sources = record.sources.iter().copied().map(IpAddr::from).collect();
+                word(record.record_type, record.group.into(), sources)
             };
             Said::Report(Version::Mld2, records.iter().map(word).collect())
         }
-    }
-}
-
-const fn sense(wants: Option<bool>, changes: bool) -> Sense {
-    match (wants, changes) {
-        (Some(true), true) => Sense::Joins,
-        (Some(true), false) => Sense::Member,
-        (Some(false), _) => Sense::Leaves,
-        (None, _) => Sense::Unclear,
     }
 }

@@ -1,6 +1,7 @@
 //! Queriers and members of one VLAN and IP version.
 
 use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::net::IpAddr;
 use std::ops::Bound;
 
@@ -8,7 +9,8 @@ use super::event::{Event, Happening};
 use super::is_link_local;
 use super::member::{Ended, Host, Membership};
 use super::querier::{Querier, RESPONSE_INTERVAL, Timing};
-use super::said::{Question, Sense, Version, Word};
+use super::said::{Question, Version, Word};
+use super::sources::Sources;
 use crate::observations::Instant;
 use crate::observations::Now;
 use crate::observations::Observation;
@@ -19,6 +21,9 @@ use crate::units::Nanos;
 /// (robustness variable of 2, RFC 3376 section 8.1, from memory). Its first query does not count, since it had heard nobody
 /// yet.
 const CONTENDING: u64 = 2;
+
+/// Queriers that are kept of a VLAN (chosen: one asks at a time, and all are looked at with each query).
+const QUERIERS_KEPT: usize = 64;
 
 /// A VLAN and an IP version.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -113,6 +118,7 @@ impl Segment {
         }
         let Some(address) = observation.path.source_ip.filter(|_| question.is_general) else { return };
         let mut was_silent = false;
+        let room = room.min(QUERIERS_KEPT.saturating_sub(self.queriers.len()));
         match self.queriers.get_mut(&address) {
             Some(querier) => {
                 was_silent = querier.silent_since.is_some();
@@ -237,20 +243,29 @@ impl Segment {
         &mut self,
         observation: &Observation,
         version: Version,
-        word: Word,
+        word: &Word,
         now: Option<&Now>,
         room: usize,
         happened: &mut Vec<Event>,
         outcome: &mut Outcome,
     ) {
         let Some(host) = host(observation) else { return };
-        let Word { group, sense } = word;
+        let Word { group, change, is_new } = word;
+        let group = *group;
         let place = observation.place;
         let key = self.key;
         let is_answer = now.is_some_and(|now| self.is_answer(now));
         let (lasts, count) = (self.timing().group_membership(), self.timing().robustness());
-        let known = self.groups.get(&group).is_some_and(|members| members.by_host.contains_key(&host));
-        if !known && sense == Sense::Unclear {
+        let before = self.groups.get(&group).and_then(|members| members.by_host.get(&host));
+        let known = before.is_some();
+        // Who has left asks for nothing, and so has nothing to add to or to take from.
+        let nothing = Sources::Only(BTreeSet::new());
+        let before = before.and_then(|member| match member.ended {
+            Some((Ended::Left, _)) => Some(&nothing),
+            _ => member.sources.as_ref(),
+        });
+        let after = Sources::after(before, change);
+        if !known && after.is_none() {
             return;
         }
         if !known && room == 0 {
@@ -269,6 +284,8 @@ impl Segment {
             reports: 0,
             first: place,
             last: place,
+            sources: None,
+            ever: None,
             ended: None,
             renewed: None,
         };
@@ -281,26 +298,24 @@ impl Segment {
         let had_left = known && matches!(member.ended, Some((Ended::Left, _)));
         member.last = place;
         member.mac = observation.path.source_mac;
-        let what = match sense {
-            Sense::Unclear => return,
-            Sense::Leaves => {
-                if known && !was_member && member.ended.is_some_and(|(ended, _)| ended == Ended::Left) {
-                    // The same word again, as robustness asks for.
-                    return;
-                }
-                member.ended = place.time.map(|time| (Ended::Left, time));
-                Some(Happening::Left { host, group })
+        let Some(after) = after else { return };
+        let what = if after.are_none() {
+            if known && !was_member && member.ended.is_some_and(|(ended, _)| ended == Ended::Left) {
+                // The same word again, as robustness asks for.
+                return;
             }
-            Sense::Member | Sense::Joins => {
-                member.reports = member.reports.saturating_add(1);
-                member.version = version;
-                member.ended = None;
-                member.renewed = now.map(|now| (now.at, lasts));
-                members.renewed = member.renewed.or(members.renewed);
-                members.pressed = None;
-                let is_new = !was_member && (sense == Sense::Joins || !is_answer || had_left);
-                is_new.then_some(Happening::Joined { host, group })
-            }
+            member.ended = place.time.map(|time| (Ended::Left, time));
+            Some(Happening::Left { host, group })
+        } else {
+            member.reports = member.reports.saturating_add(1);
+            member.version = version;
+            member.asks_for(after);
+            member.ended = None;
+            member.renewed = now.map(|now| (now.at, lasts));
+            members.renewed = member.renewed.or(members.renewed);
+            members.pressed = None;
+            let has_joined = !was_member && (*is_new || !is_answer || had_left);
+            has_joined.then_some(Happening::Joined { host, group })
         };
         if let (Some(what), Some(time), false) = (what, place.time, is_link_local(group)) {
             happened.push(Event { time, segment: key, place, what });

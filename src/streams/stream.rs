@@ -344,6 +344,7 @@ fn stream(
     let is_pause = |silence: &&Silence| silence.until.since(silence.from).0 > long;
     let every =
         of_step(&packets, &nature, &neighbours).or_else(|| every(&measured.intervals, rtp.as_ref(), span));
+    let has_ip = !matches!(key, FlowKey::Avtp { .. });
     Stream {
         key,
         macs: measured.marks.macs().to_vec(),
@@ -357,9 +358,9 @@ fn stream(
         packets,
         every,
         contradictions,
-        dscp: measured.marks.dscp(),
+        dscp: if has_ip { measured.marks.dscp() } else { Vec::new() },
         pcp: measured.marks.pcp(),
-        ttl: measured.marks.ttl(),
+        ttl: if has_ip { measured.marks.ttl() } else { Vec::new() },
         media_rate,
         pauses: measured.silences.iter().filter(is_pause).copied().collect(),
         changes: measured.trace.changes(),

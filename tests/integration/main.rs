@@ -57,6 +57,7 @@ mod ptp_v2_management;
 mod ptp_v2_vectors;
 mod rates;
 mod readme;
+mod receivers;
 mod request_pairing;
 mod rtp_vectors;
 mod rules;

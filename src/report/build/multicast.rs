@@ -1,5 +1,8 @@
 //! `multicast` of the document, and its events in words.
 
+use std::collections::BTreeSet;
+use std::net::IpAddr;
+
 use super::frame_reference;
 use crate::analysis::Analysis;
 use crate::multicast::Event;
@@ -7,6 +10,7 @@ use crate::multicast::Happening;
 use crate::multicast::Host;
 use crate::multicast::Membership;
 use crate::multicast::Segment;
+use crate::multicast::Sources;
 use crate::observations::Place;
 use crate::report::document::EventDocument;
 use crate::report::document::MemberDocument;
@@ -20,9 +24,7 @@ use crate::units::CaptureTime;
 
 pub(super) fn document(analysis: &Analysis) -> MulticastDocument {
     let segments = || analysis.multicast.segments();
-    let text = |groups: &std::collections::BTreeSet<std::net::IpAddr>| {
-        groups.iter().map(ToString::to_string).collect()
-    };
+    let text = |groups: &BTreeSet<IpAddr>| groups.iter().map(ToString::to_string).collect();
     let group_use = &analysis.group_use;
     MulticastDocument {
         queriers: segments().flat_map(|segment| queriers(analysis, segment)).collect(),
@@ -78,11 +80,19 @@ fn memberships(analysis: &Analysis, segment: &Segment) -> impl Iterator<Item = M
 }
 
 fn member(analysis: &Analysis, host: Host, found: &Membership) -> MemberDocument {
+    let text = |sources: &BTreeSet<IpAddr>| sources.iter().map(ToString::to_string).collect::<Vec<String>>();
+    let (only_from, all_but) = match &found.sources {
+        Some(Sources::Only(sources)) => (Some(text(sources)), Vec::new()),
+        Some(Sources::AllBut(sources)) => (None, text(sources)),
+        None => (None, Vec::new()),
+    };
     MemberDocument {
         host: host.to_string(),
         mac: found.mac.map(|mac| mac.to_string()),
         version: found.version.name(),
         reports: found.reports,
+        only_from,
+        all_but,
         first_at_s: place_s(analysis, found.first),
         last_at_s: place_s(analysis, found.last),
         ended_by: found.ended.map(|(ended, _)| ended.name()),

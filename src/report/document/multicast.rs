@@ -79,6 +79,10 @@ pub struct MemberDocument {
     pub version: &'static str,
     /// Reports captured.
     pub reports: u64,
+    /// The only sources it asks for, or asked for last; `null` where it asks for all but `all_but`, or left only.
+    pub only_from: Option<Vec<String>>,
+    /// The sources it does not ask for; empty where all are.
+    pub all_but: Vec<String>,
     /// Its first report, or its leave where that is all.
     pub first_at_s: Option<f64>,
     /// Its last report or leave.

@@ -195,11 +195,15 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
     if let Some(jitter) = stream.rtp.as_ref().and_then(|rtp| rtp.jitter_ns) {
         parts.push(format!("jitter {}", duration_ns(jitter)));
     }
-    parts.push(format!("DSCP {}", list(&stream.dscp)));
+    if !stream.dscp.is_empty() {
+        parts.push(format!("DSCP {}", list(&stream.dscp)));
+    }
     if !stream.pcp.is_empty() {
         parts.push(format!("PCP {}", list(&stream.pcp)));
     }
-    parts.push(format!("TTL {}", list(&stream.ttl)));
+    if !stream.ttl.is_empty() {
+        parts.push(format!("TTL {}", list(&stream.ttl)));
+    }
     if let Some(vlan) = stream.vlan {
         parts.push(format!("VLAN {vlan}"));
     }

@@ -5,6 +5,7 @@ pub(crate) mod reference;
 
 pub(crate) mod capture_writer;
 pub(crate) mod craft;
+pub(crate) mod group_wire;
 pub(crate) mod judged;
 pub(crate) mod kept;
 pub(crate) mod ring;

@@ -51,16 +51,32 @@ pub(crate) fn general_query_v3(
     wrapped(source, ALL_SYSTEMS, identification, message)
 }
 
-/// `MODE_IS_EXCLUDE`, `CHANGE_TO_INCLUDE_MODE` and `CHANGE_TO_EXCLUDE_MODE`; without sources the answer of a member, a
-/// leave and a join.
+/// `MODE_IS_INCLUDE`, `MODE_IS_EXCLUDE`, `CHANGE_TO_INCLUDE_MODE`, `CHANGE_TO_EXCLUDE_MODE`, `ALLOW_NEW_SOURCES` and
+/// `BLOCK_OLD_SOURCES`; without sources the second to fourth are the answer of a member, a leave and a join.
+pub(crate) const IS_INCLUDE: u8 = 1;
 pub(crate) const IS_MEMBER: u8 = 2;
 pub(crate) const LEAVES: u8 = 3;
 pub(crate) const JOINS: u8 = 4;
+pub(crate) const ALLOWS: u8 = 5;
+pub(crate) const BLOCKS: u8 = 6;
 
 /// A report of version 3 with one record without sources, sent to all version 3 routers.
 pub(crate) fn report_v3(source: Ipv4Addr, record: u8, group: Ipv4Addr, identification: u16) -> Vec<u8> {
-    let message =
-        Octets::new().u8(0x22).u8(0).u16(0).u16(0).u16(1).u8(record).u8(0).u16(0).bytes(&group.octets()).0;
+    report_v3_of(source, record, group, &[], identification)
+}
+
+/// The same with sources.
+pub(crate) fn report_v3_of(
+    source: Ipv4Addr,
+    record: u8,
+    group: Ipv4Addr,
+    sources: &[Ipv4Addr],
+    identification: u16,
+) -> Vec<u8> {
+    let count = u16::try_from(sources.len()).unwrap();
+    let record = Octets::new().u8(record).u8(0).u16(count).bytes(&group.octets());
+    let record = sources.iter().fold(record, |record, source| record.bytes(&source.octets()));
+    let message = Octets::new().u8(0x22).u8(0).u16(0).u16(0).u16(1).bytes(&record.0).0;
     wrapped(source, ALL_V3_ROUTERS, identification, message)
 }
 
