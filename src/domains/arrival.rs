@@ -180,8 +180,9 @@ impl Domain {
         sent.touch(place, self.heard);
         let series = sent.series.entry(kind);
         let gap = series.and_then(|series| series.record(place, sequence_id, declared, addressee));
-        let entry = MessageEntry { place, port, kind, addressee, sequence_id, declared, gap };
-        self.journal.note(|| Noted::Message(entry));
+        self.journal.note(|| {
+            Noted::Message(MessageEntry { place, port, kind, addressee, sequence_id, declared, gap })
+        });
         sent.came(kind, place, number, path);
         if multicast && matches!(kind, Kind::Announce | Kind::Sync) {
             let asked = self.counts.of(Kind::DelayReq) + self.counts.of(Kind::PdelayReq);

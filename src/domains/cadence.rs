@@ -92,7 +92,7 @@ pub struct Cadence {
     /// The latest message to everybody.
     latest: Option<Latest>,
     /// The latest message to each other addressee.
-    apart: Option<HashMap<Addressee, Latest, Seeded>>,
+    apart: Option<Box<HashMap<Addressee, Latest, Seeded>>>,
 }
 
 impl Cadence {
@@ -109,10 +109,37 @@ impl Cadence {
             self.redeclared |= self.declared.is_some_and(|before| before != declared);
             self.declared = Some(declared);
         }
-        let before = match addressee {
-            Addressee::Group => self.latest,
-            _ => self.apart.as_ref().and_then(|apart| apart.get(&addressee).copied()),
+        // Looked up once, and written where it was found.
+        let mut apart = self.apart.take();
+        let mut to_group = self.latest;
+        let known = match addressee {
+            Addressee::Group => to_group.as_mut(),
+            _ => apart.as_mut().and_then(|apart| apart.get_mut(&addressee)),
         };
+        let before = known.as_deref().copied();
+        let (gap, out_of_turn) = self.take_turn(before, place, sequence_id, addressee);
+        self.first.get_or_insert(place);
+        self.last = Some(place);
+        let latest = Latest { place, sequence_id };
+        let is_new = known.is_none();
+        if let Some(known) = known.filter(|_| !out_of_turn) {
+            *known = latest;
+        }
+        (self.apart, self.latest) = (apart, to_group);
+        if is_new && !out_of_turn {
+            self.follow(addressee, latest);
+        }
+        gap
+    }
+
+    /// The time since the message before, where this one took its turn, and whether it did not.
+    fn take_turn(
+        &mut self,
+        before: Option<Latest>,
+        place: Place,
+        sequence_id: u16,
+        addressee: Addressee,
+    ) -> (Option<Nanos>, bool) {
         let since =
             before.and_then(|last| Some(place.time?.since(last.place.time?))).filter(|gap| gap.0 >= 0);
         if before.is_some_and(|last| last.sequence_id == sequence_id) {
@@ -138,17 +165,13 @@ impl Cadence {
         if let Some(gap) = gap.filter(|gap| gap.0 > 0) {
             self.shortest_gap = Some(self.shortest_gap.map_or(gap, |shortest| shortest.min(gap)));
         }
-        self.first.get_or_insert(place);
-        self.last = Some(place);
-        if !out_of_turn {
-            self.follow(addressee, Latest { place, sequence_id }, before.is_some());
-        }
-        gap
+        (gap, out_of_turn)
     }
 
-    fn follow(&mut self, addressee: Addressee, latest: Latest, is_known: bool) {
-        let others = self.apart.as_ref().map_or(0, HashMap::len);
-        if !is_known && others + usize::from(self.latest.is_some()) >= ADDRESSEE_LIMIT {
+    /// Takes in the first message to an addressee.
+    fn follow(&mut self, addressee: Addressee, latest: Latest) {
+        let others = self.apart.as_ref().map_or(0, |apart| apart.len());
+        if others + usize::from(self.latest.is_some()) >= ADDRESSEE_LIMIT {
             return;
         }
         if addressee == Addressee::Group {

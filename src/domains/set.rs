@@ -80,7 +80,10 @@ impl Domains {
             let noted = domain.journal.entries.drain(..);
             self.journal.extend(noted.map(|noted| JournalEntry { domain: key, noted }));
         }
-        self.size = self.size.with(domain.size()).without(before);
+        let after = domain.size();
+        if after != before {
+            self.size = self.size.with(after).without(before);
+        }
         self.make_room(key);
     }
 

@@ -80,15 +80,14 @@ impl Sightings {
         let (vlan, dscp, transport) = (path.vlan, path.dscp, path.transport);
         let here = Latest { number, place, vlan, dscp, transport, time };
         let Some(latest) = latest else { return };
-        let before = *latest;
+        let is_known = latest.is_some();
+        // Mostly another number.
+        let before = latest.filter(|before| before.number == number);
         let is_same = |before: &Latest| {
-            before.number == number
-                && before.time == time
-                && before.transport == transport
-                && is_near(before.place, place)
+            before.time == time && before.transport == transport && is_near(before.place, place)
         };
-        if before.is_some() || has_room {
-            self.series += usize::from(before.is_none());
+        if is_known || has_room {
+            self.series += usize::from(!is_known);
             *latest = Some(here);
         }
         if let Some(before) = before.filter(is_same) {

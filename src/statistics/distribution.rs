@@ -9,9 +9,10 @@ use std::collections::BTreeMap;
 
 use hdrhistogram::Histogram;
 
+use super::short::Values;
 use crate::units::Nanos;
 
-/// Values kept exactly before they are poured into a histogram (chosen: 8 KiB a distribution).
+/// Values kept exactly before they are poured into a histogram (chosen: mostly 4 KiB a distribution).
 const EXACT_LIMIT: usize = 1024;
 
 /// Classes of values kept before there is a histogram for good (chosen: 8 KiB a distribution).
@@ -27,7 +28,7 @@ const CLASS_BITS: u32 = 11;
 /// they were split before a join.
 #[derive(Debug, Clone, Default)]
 pub struct Distribution {
-    exact: Vec<i64>,
+    exact: Values,
     coarse: Option<Box<Coarse>>,
     extremes: Option<(i64, i64)>,
     count: u64,
@@ -86,14 +87,14 @@ impl Distribution {
         }
         match &mut self.coarse {
             Some(coarse) => {
-                for value in &other.exact {
-                    coarse.add(class_of(*value), 1);
+                for value in other.exact.iter() {
+                    coarse.add(class_of(value), 1);
                 }
                 if let Some(theirs) = &other.coarse {
                     coarse.join(theirs);
                 }
             }
-            None => self.exact.extend_from_slice(&other.exact),
+            None => other.exact.iter().for_each(|value| self.exact.push(value)),
         }
         self.count += other.count;
         self.extremes = match (self.extremes, other.extremes) {
@@ -140,8 +141,8 @@ impl Distribution {
                 .collect();
         }
         let mut counts = BTreeMap::new();
-        for value in &self.exact {
-            *counts.entry(Nanos(*value)).or_default() += 1;
+        for value in self.exact.iter() {
+            *counts.entry(Nanos(value)).or_default() += 1;
         }
         counts.into_iter().collect()
     }
@@ -155,7 +156,7 @@ impl Distribution {
                 let at = coarse.value_at_quantile(f64::from(per_mille) / 1000.0);
                 i64::try_from(at).ok()?.clamp(min, max)
             }
-            None => nearest_rank(&self.exact, per_mille)?,
+            None => self.exact.nearest_rank(self.exact.len(), per_mille)?,
         };
         Some(Nanos(value))
     }
@@ -165,8 +166,7 @@ impl Distribution {
     #[must_use]
     pub fn median_without(&self, later: &[Nanos], count: u64, ends: Option<(Nanos, Nanos)>) -> Option<Nanos> {
         let Some(coarse) = &self.coarse else {
-            let first = self.exact.get(..usize::try_from(count).ok()?)?;
-            return nearest_rank(first, 500).map(Nanos);
+            return self.exact.nearest_rank(usize::try_from(count).ok()?, 500).map(Nanos);
         };
         let (min, max) = ends?;
         let mut earlier = coarse.as_ref().clone();
@@ -189,7 +189,7 @@ impl Distribution {
 
     fn coarsen(&mut self) {
         let mut coarse = Coarse::Few(Vec::new());
-        for value in std::mem::take(&mut self.exact) {
+        for value in std::mem::take(&mut self.exact).iter() {
             coarse.add(class_of(value), 1);
         }
         self.coarse = Some(Box::new(coarse));
@@ -289,14 +289,6 @@ impl Coarse {
     }
 }
 
-fn nearest_rank(values: &[i64], per_mille: u32) -> Option<i64> {
-    let mut sorted = values.to_vec();
-    let last = sorted.len().checked_sub(1)?;
-    let rank = sorted.len().saturating_mul(usize::try_from(per_mille).ok()?).div_ceil(1000);
-    let index = rank.saturating_sub(1).min(last);
-    Some(*sorted.select_nth_unstable(index).1)
-}
-
 fn add(histogram: &mut Histogram<u32>, other: &Histogram<u32>) {
     // Both have the same digits and resize, so this cannot fail; a failure would lose counts.
     let added = histogram.add(other);
@@ -344,7 +336,7 @@ mod tests {
         let steady: Vec<i64> = (0..50_000).map(|n| 1_000_000_000 + n % 300 * 1000).collect();
         let distribution = of(&steady);
         let Some(Coarse::Few(classes)) = distribution.coarse.as_deref() else { panic!("a histogram") };
-        assert!(classes.len() < 3 && distribution.exact.capacity() == 0, "{classes:?}");
+        assert!(classes.len() < 3 && distribution.exact.len() == 0, "{classes:?}");
         let scattered: Vec<i64> = (0..50_000).map(|n| n * 1_000_000).collect();
         assert!(matches!(of(&scattered).coarse.as_deref(), Some(Coarse::Many(_))));
     }
