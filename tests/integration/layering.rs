@@ -64,7 +64,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "streams",
         ],
     ),
-    ("multicast", &["units", "frame", "igmp", "mld", "observations", "viewpoint"]),
+    ("multicast", &["units", "frame", "record_type", "igmp", "mld", "observations", "viewpoint"]),
     (
         "analysis",
         &[
