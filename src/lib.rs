@@ -46,6 +46,7 @@ pub mod site;
 pub mod statistics;
 pub mod streams;
 mod strength;
+pub mod tables;
 pub mod timeline;
 pub mod timing;
 pub mod units;

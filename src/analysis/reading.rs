@@ -260,8 +260,9 @@ impl Reading {
         }
         if matches!(observation.what, What::Ptp(_)) {
             self.ptp_messages += 1;
+            self.domains.push(observation, self.watch.watched());
+            return;
         }
-        self.domains.push(observation, self.watch.watched());
         self.multicast.push(observation, &self.watch);
         self.directory.push(observation);
         self.hear(observation);

@@ -87,7 +87,7 @@ impl SiteDomain {
 
 /// Most followers first; then a leader, then messages, then the smaller key.
 fn weight(domain: &Domain) -> (usize, bool, u64, std::cmp::Reverse<DomainKey>) {
-    let messages = domain.counts.values().sum();
+    let messages = domain.counts.sum();
     (followers(domain).len(), domain.election.leader().is_some(), messages, std::cmp::Reverse(domain.key))
 }
 

@@ -3,13 +3,14 @@
 //! Gaps and numbers are taken towards each addressee apart: a sender that serves many by unicast sends each its own
 //! series, and an answer carries its asker's numbers. Memory: at most [`ADDRESSEE_LIMIT`] addressees a series.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 use std::net::IpAddr;
 
 use super::key::PortId;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::statistics::Distribution;
+use crate::tables::Seeded;
 use crate::units::LogInterval;
 use crate::units::Nanos;
 
@@ -43,7 +44,7 @@ const COPY_WINDOW: Nanos = Nanos(20_000_000);
 const RESTARTS_SHOWN: usize = 8;
 
 /// Whom a message is meant for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Addressee {
     /// Everybody, or nobody that could be told.
     Group,
@@ -72,7 +73,13 @@ struct Latest {
 pub struct Cadence {
     declared: Option<LogInterval>,
     gaps: Distribution,
-    measured: Option<Nanos>,
+    /// The median of the first so many gaps, as far as it was asked for.
+    measured: (u64, Option<Nanos>),
+    /// The gaps of which the median is to be taken.
+    measured_from: u64,
+    /// The gaps after those, and the ends of those, where they are not kept one by one.
+    later: Vec<Nanos>,
+    ends: Option<(Nanos, Nanos)>,
     shortest_gap: Option<Nanos>,
     count: u64,
     missed: u64,
@@ -82,7 +89,10 @@ pub struct Cadence {
     restart_places: Vec<Place>,
     first: Option<Place>,
     last: Option<Place>,
-    latest: BTreeMap<Addressee, Latest>,
+    /// The latest message to everybody.
+    latest: Option<Latest>,
+    /// The latest message to each other addressee.
+    apart: Option<Box<HashMap<Addressee, Latest, Seeded>>>,
 }
 
 impl Cadence {
@@ -99,9 +109,42 @@ impl Cadence {
             self.redeclared |= self.declared.is_some_and(|before| before != declared);
             self.declared = Some(declared);
         }
-        let before = self.latest.get(&addressee).copied();
+        // Looked up once, and written where it was found.
+        let mut apart = self.apart.take();
+        let mut to_group = self.latest;
+        let known = match addressee {
+            Addressee::Group => to_group.as_mut(),
+            _ => apart.as_mut().and_then(|apart| apart.get_mut(&addressee)),
+        };
+        let before = known.as_deref().copied();
+        let (gap, out_of_turn) = self.take_turn(before, place, sequence_id, addressee);
+        self.first.get_or_insert(place);
+        self.last = Some(place);
+        let latest = Latest { place, sequence_id };
+        let is_new = known.is_none();
+        if let Some(known) = known.filter(|_| !out_of_turn) {
+            *known = latest;
+        }
+        (self.apart, self.latest) = (apart, to_group);
+        if is_new && !out_of_turn {
+            self.follow(addressee, latest);
+        }
+        gap
+    }
+
+    /// The time since the message before, where this one took its turn, and whether it did not.
+    fn take_turn(
+        &mut self,
+        before: Option<Latest>,
+        place: Place,
+        sequence_id: u16,
+        addressee: Addressee,
+    ) -> (Option<Nanos>, bool) {
         let since =
             before.and_then(|last| Some(place.time?.since(last.place.time?))).filter(|gap| gap.0 >= 0);
+        if before.is_some_and(|last| last.sequence_id == sequence_id) {
+            self.measure();
+        }
         let out_of_turn =
             before.is_some_and(|last| self.is_out_of_turn(last.sequence_id, sequence_id, since));
         let gap = since.filter(|_| !out_of_turn);
@@ -109,7 +152,11 @@ impl Cadence {
             self.gaps.record(gap);
             let gaps = self.gaps.count();
             if gaps >= MEASURED_FROM && (gaps <= MEASURED_STEP || gaps.is_multiple_of(MEASURED_STEP)) {
-                self.measured = self.gaps.median();
+                self.measured_from = gaps;
+                self.later.clear();
+                self.ends = self.gaps.ends();
+            } else if !self.gaps.has_room() {
+                self.later.push(gap);
             }
         }
         if !out_of_turn {
@@ -118,12 +165,33 @@ impl Cadence {
         if let Some(gap) = gap.filter(|gap| gap.0 > 0) {
             self.shortest_gap = Some(self.shortest_gap.map_or(gap, |shortest| shortest.min(gap)));
         }
-        self.first.get_or_insert(place);
-        self.last = Some(place);
-        if !out_of_turn && (self.latest.len() < ADDRESSEE_LIMIT || before.is_some()) {
-            self.latest.insert(addressee, Latest { place, sequence_id });
+        (gap, out_of_turn)
+    }
+
+    /// Takes in the first message to an addressee.
+    fn follow(&mut self, addressee: Addressee, latest: Latest) {
+        let others = self.apart.as_ref().map_or(0, |apart| apart.len());
+        if others + usize::from(self.latest.is_some()) >= ADDRESSEE_LIMIT {
+            return;
         }
-        gap
+        if addressee == Addressee::Group {
+            self.latest = Some(latest);
+        } else {
+            self.apart.get_or_insert_default().insert(addressee, latest);
+        }
+    }
+
+    /// Takes the median that is due: few series are asked for theirs, and it takes time.
+    pub(super) fn measure(&mut self) {
+        self.measured = (self.measured_from, self.measured());
+    }
+
+    fn measured(&self) -> Option<Nanos> {
+        let (count, measured) = self.measured;
+        if count == self.measured_from {
+            return measured;
+        }
+        self.gaps.median_without(&self.later, self.measured_from, self.ends)
     }
 
     /// Whether a message was captured before: late, or a second time as by a mirror of two ports. It takes nobody's
@@ -131,7 +199,7 @@ impl Cadence {
     fn is_out_of_turn(&self, last: u16, sequence_id: u16, since: Option<Nanos>) -> bool {
         match last.wrapping_sub(sequence_id) {
             0 => {
-                let pace = self.declared_interval().or(self.measured).unwrap_or(COPY_WINDOW);
+                let pace = self.declared_interval().or_else(|| self.measured()).unwrap_or(COPY_WINDOW);
                 since.is_none_or(|since| since.saturating_mul(2) < pace || since > pace.saturating_mul(4))
             }
             back => back <= REORDERED,
@@ -188,7 +256,7 @@ impl Cadence {
     /// receiver that waits for the next message has to reckon with.
     #[must_use]
     pub fn pace(&self) -> Option<Nanos> {
-        match (self.declared_interval(), self.measured) {
+        match (self.declared_interval(), self.measured()) {
             // So much longer than what is kept that it cannot be meant.
             (Some(declared), Some(measured)) if declared.0 / 8 > measured.0 => Some(measured),
             (Some(declared), Some(measured)) => Some(declared.max(Nanos(measured.0.saturating_mul(2) / 3))),

@@ -1,7 +1,5 @@
 //! From state to events: what changed between two offers, and what an election and its requests went through.
 
-use std::collections::BTreeMap;
-
 use super::candidate::Candidate;
 use super::candidate::DataSet;
 use super::election::Election;
@@ -14,6 +12,7 @@ use super::requests::Mechanism;
 use super::requests::Requester;
 use super::tenure::EndedBy;
 use super::unheard::Unheard;
+use crate::tables::Slots;
 
 /// Fields that differ between two offers of one grandmaster by one port: field, before, after.
 pub(super) fn between(
@@ -57,7 +56,7 @@ pub(super) fn between(
 /// The events that tenures, rivalries and outages amount to.
 pub(super) fn events_of(
     election: &Election,
-    requesters: &BTreeMap<(PortId, Mechanism), Requester>,
+    requesters: &Slots<(PortId, Mechanism), Requester>,
     unheard: &[Unheard],
 ) -> Vec<Event> {
     let mut events = leader_events(election);

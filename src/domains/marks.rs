@@ -1,14 +1,15 @@
 //! How the messages of one kind from one port were sent: addressed, marked, and with what behind the fixed body.
 
-use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
 use crate::observations::Path;
 use crate::observations::Transport;
+use crate::observations::Way;
 use crate::ptp::Note;
 use crate::ptp::v2;
 use crate::ptp::v2::management::ManagementData;
+use crate::tables::Few;
 use crate::units::LogInterval;
 use crate::units::MacAddress;
 
@@ -61,56 +62,97 @@ pub struct Marks {
     /// Messages to one receiver.
     pub unicast: u64,
     /// Values of time to live or hop limit, by number of messages.
-    pub ttl: BTreeMap<u8, u64>,
+    pub ttl: Few<u8>,
     /// Differentiated services code points, by number of messages.
-    pub dscp: BTreeMap<u8, u64>,
+    pub dscp: Few<u8>,
     /// Priority code points of the outermost VLAN or priority tag, by number of messages; untagged ones are left out.
-    pub pcp: BTreeMap<u8, u64>,
+    pub pcp: Few<u8>,
     /// Destination MAC addresses over IEEE 802.3, by number of messages.
-    pub destinations: BTreeMap<MacAddress, u64>,
+    pub destinations: Few<MacAddress>,
     /// Groups it was sent to over IP, by number of messages.
-    pub groups: BTreeMap<IpAddr, u64>,
+    pub groups: Few<IpAddr>,
     /// Messages to a group with `unicastFlag` set.
     pub unicast_flag_to_group: u64,
     /// Messages whose TLVs could all be read, so that an absent one is known to be absent.
     pub whole: u64,
     /// Of those, how many carried each kind of TLV.
-    pub tlvs: BTreeMap<TlvKind, u64>,
+    pub tlvs: Few<TlvKind>,
     /// Grants of unicast transmission.
     pub grants: BTreeSet<Grant>,
+    run: Option<Run>,
     /// `profileIdentity` values of CLOCK_DESCRIPTION answers.
     pub profile_identities: BTreeSet<[u8; 6]>,
 }
 
+/// Messages in a row that came the same way. Of all but the first it is counted together what comes with the way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Run {
+    pub(super) way: Way,
+    pub(super) path: Path,
+    /// Messages that are not counted yet.
+    pub(super) count: u64,
+    /// The number of the latest message.
+    pub(super) number: u16,
+}
+
 impl Marks {
-    /// Takes in how a message came.
-    pub(super) fn record_path(&mut self, path: &Path) {
-        if path.is_multicast() {
-            self.multicast += 1;
+    /// Takes in a message of the same way as the one before it. `false` where it is not.
+    pub(super) fn goes_on(&mut self, way: Way, path: &Path, number: u16) -> bool {
+        let Some(run) = self.run.as_mut().filter(|run| run.path == *path && run.way == way) else {
+            return false;
+        };
+        run.count += 1;
+        run.number = number;
+        true
+    }
+
+    /// Takes in a message of another way.
+    pub(super) fn begin(&mut self, way: Way, path: &Path, number: u16) {
+        self.record_path(path, 1);
+        self.run = Some(Run { way, path: *path, count: 0, number });
+    }
+
+    /// Counts what is not counted yet.
+    pub(super) fn settle(&mut self) -> Option<Run> {
+        let run = self.run.as_mut().filter(|run| run.count > 0)?;
+        let settled = *run;
+        run.count = 0;
+        self.record_path(&settled.path, settled.count);
+        Some(settled)
+    }
+
+    fn record_path(&mut self, path: &Path, messages: u64) {
+        let multicast = path.is_multicast();
+        if multicast {
+            self.multicast += messages;
         } else {
-            self.unicast += 1;
+            self.unicast += messages;
         }
-        count(&mut self.ttl, path.ttl);
-        count(&mut self.dscp, path.dscp);
-        count(&mut self.pcp, path.pcp);
+        add(&mut self.ttl, path.ttl, messages);
+        add(&mut self.dscp, path.dscp, messages);
+        add(&mut self.pcp, path.pcp, messages);
         let over_ethernet = path.transport == Transport::Ethernet;
-        count(&mut self.destinations, path.destination_mac.filter(|_| over_ethernet));
-        count(&mut self.groups, path.destination_ip.filter(|_| path.is_multicast()));
+        add(&mut self.destinations, path.destination_mac.filter(|_| over_ethernet), messages);
+        add(&mut self.groups, path.destination_ip.filter(|_| multicast), messages);
     }
 
     /// Takes in the flags of a v2 message.
-    pub(super) fn record_flags(&mut self, path: &Path, flags: v2::Flags) {
-        self.unicast_flag_to_group += u64::from(path.is_multicast() && flags.unicast());
+    pub(super) fn record_flags(&mut self, multicast: bool, flags: v2::Flags) {
+        self.unicast_flag_to_group += u64::from(multicast && flags.unicast());
     }
 
     /// Takes in what a v2 message carries behind its fixed body.
     pub(super) fn record_tlvs(&mut self, message: &v2::Message) {
         let broken = |note: &Note| matches!(note, Note::CutByCapture { .. } | Note::TlvBroken { .. });
-        if !message.notes.iter().any(broken) {
-            self.whole += 1;
+        let is_whole = !message.notes.iter().any(broken);
+        self.whole += u64::from(is_whole);
+        if message.tlvs.is_empty() {
+            return;
+        }
+        if is_whole {
             let kinds: BTreeSet<TlvKind> = message.tlvs.iter().map(TlvKind::of).collect();
             for kind in kinds {
-                count(&mut self.tlvs, Some(kind));
+                add(&mut self.tlvs, Some(kind), 1);
             }
         }
         for tlv in &message.tlvs {
@@ -134,10 +176,9 @@ impl Marks {
     }
 }
 
-fn count<T: Ord>(counts: &mut BTreeMap<T, u64>, value: Option<T>) {
-    let Some(value) = value else { return };
-    if counts.len() < MARK_LIMIT || counts.contains_key(&value) {
-        *counts.entry(value).or_insert(0) += 1;
+fn add<T: Ord>(counts: &mut Few<T>, value: Option<T>, messages: u64) {
+    if let Some(value) = value {
+        counts.add(value, messages, MARK_LIMIT);
     }
 }
 

@@ -4,6 +4,8 @@
 
 mod announcer;
 mod answer_checks;
+mod arrival;
+mod by_kind;
 mod cadence;
 mod candidate;
 mod changes;
@@ -38,6 +40,7 @@ mod unheard;
 
 pub use announcer::{ANNOUNCE_RECEIPT_TIMEOUT, Announcer, MAX_STEPS_REMOVED, V1_SYNC_RECEIPT_TIMEOUT};
 pub use answer_checks::AnswerChecks;
+pub use by_kind::{ByKind, KindCounts};
 pub use cadence::{Addressee, Cadence};
 pub use candidate::{Candidate, DataSet, DataSetV1, DataSetV2};
 pub use claims::Claims;

@@ -3,9 +3,6 @@
 //! Memory: at most [`PENDING_LIMIT`] open requests and as many early answers a requester, [`RESPONDERS`] that answer it
 //! and [`OUTAGES_TOLD`] outages.
 
-use std::collections::BTreeMap;
-use std::collections::VecDeque;
-
 use super::answer_checks::AnswerChecks;
 use super::folding::OUTAGES_TOLD;
 use super::folding::Worth;
@@ -15,6 +12,8 @@ use super::samples::FOLLOWER_SAMPLES;
 use crate::observations::Place;
 use crate::observations::Way;
 use crate::statistics::Distribution;
+use crate::tables::Few;
+use crate::tables::Queue;
 use crate::timing::ScaledNanos;
 use crate::timing::Series;
 use crate::timing::follower_offset_from_response;
@@ -49,7 +48,7 @@ pub const OUTAGE_RUN: u64 = 4;
 const BELIEVED_ANSWERS: u64 = 3;
 
 /// How delay is asked for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Mechanism {
     /// Delay_Req to the leader (request-response, E2E).
     EndToEnd,
@@ -141,8 +140,8 @@ fn is_open(since: &Heard, now: Nanos) -> bool {
 /// What one port asked and what it got.
 #[derive(Debug, Clone, Default)]
 pub struct Requester {
-    pending: VecDeque<Request>,
-    early: VecDeque<Answer>,
+    pending: Queue<Request>,
+    early: Queue<Answer>,
     seen: u64,
     multicast: u64,
     answered: u64,
@@ -154,7 +153,7 @@ pub struct Requester {
     unseen_requests: u64,
     last_request: Option<Place>,
     response_time: Distribution,
-    responders: BTreeMap<PortId, u64>,
+    responders: Few<PortId>,
     own_time: Option<Box<Series>>,
     stamps_seconds_only: bool,
     asked_for: Option<LogInterval>,
@@ -249,7 +248,7 @@ impl Requester {
             answer.sequence_id == sequence_id
                 && now.watched.0.saturating_sub(answer.heard.watched.0).saturating_abs() <= EARLY_WINDOW.0
         };
-        if let Some(index) = self.early.iter().position(just_before) {
+        if let Some(index) = self.early.position(just_before) {
             // Who answered was counted when the answer came.
             return self.early.remove(index).and_then(|answer| self.settle(request, answer));
         }
@@ -274,12 +273,10 @@ impl Requester {
         self.hear(now);
         self.give_up_before(now.watched);
         let answer = Answer { sequence_id, heard: now, responder, place, stamp };
-        if self.responders.len() < RESPONDERS || self.responders.contains_key(&responder) {
-            *self.responders.entry(responder).or_insert(0) += 1;
-        }
+        self.responders.count(responder, RESPONDERS);
         let is_its =
             |request: &Request| request.sequence_id == sequence_id && is_open(&request.heard, now.watched);
-        if let Some(index) = self.pending.iter().position(is_its) {
+        if let Some(index) = self.pending.position(is_its) {
             if index.saturating_add(1) < self.pending.len() {
                 self.checks.overtaken.at(place);
             }
@@ -460,7 +457,7 @@ impl Requester {
 
     /// Who answered, and how often.
     #[must_use]
-    pub const fn responders(&self) -> &BTreeMap<PortId, u64> {
+    pub const fn responders(&self) -> &Few<PortId> {
         &self.responders
     }
 

@@ -88,12 +88,11 @@ impl LeaderSamples {
         &mut self.checks
     }
 
-    /// Takes in a Sync whose time of sending is known; the exchanges that are related to it.
-    pub(super) fn hear(&mut self, sync: &TimedSync) -> Vec<Related> {
-        let mut related = Vec::new();
+    /// Takes in a Sync whose time of sending is known; tells of the exchanges that are related to it.
+    pub(super) fn hear(&mut self, sync: &TimedSync, mut tell: impl FnMut(Related)) {
         self.checks.timed(sync);
         let corrections = [sync.sync_correction, sync.follow_up_correction];
-        let Some(value) = delay_to_capture(sync.sent, sync.seen, &corrections) else { return related };
+        let Some(value) = delay_to_capture(sync.sent, sync.seen, &corrections) else { return };
         self.one_way.push(sync.seen, value);
         let before = self.latest.replace((sync.seen, value));
         if let Some(step) = before.and_then(|(_, before)| value.minus(before).abs().nanos()) {
@@ -110,10 +109,9 @@ impl LeaderSamples {
                 break;
             }
             if let Some(to_capture) = between(before, (sync.seen, value), asked) {
-                related.push(self.relate(waiting, to_capture));
+                tell(self.relate(waiting, to_capture));
             }
         }
-        related
     }
 
     /// Takes in a request that this port answered; an earlier one that waits no longer.
@@ -205,11 +203,19 @@ fn between(
             if span <= 0 {
                 return Some(value);
             }
-            let rise = after.1.minus(value).0.saturating_mul(part).div_euclid(span);
-            Some(value.plus(ScaledNanos(rise)))
+            Some(value.plus(ScaledNanos(part_of(after.1.minus(value).0, part, span))))
         }
         Some((_, value)) => Some(value),
         None => near(after.0).then_some(after.1),
+    }
+}
+
+/// `rise` times `part` by `span`, rounded down; a quick division does where all of it is short, as it mostly is.
+fn part_of(rise: i128, part: i128, span: i128) -> i128 {
+    let product = rise.saturating_mul(part);
+    match (i64::try_from(product), i64::try_from(span)) {
+        (Ok(product), Ok(span)) if span > 0 => product.div_euclid(span).into(),
+        _ => product.div_euclid(span),
     }
 }
 
@@ -226,13 +232,14 @@ mod tests {
     }
 
     fn sync(samples: &mut LeaderSamples, sent_ns: u32, seen_ns: i64) {
-        samples.hear(&TimedSync {
+        let sync = TimedSync {
             sent: Timestamp { seconds: 0, nanoseconds: sent_ns },
             seen: CaptureTime(seen_ns),
             place: place(),
             sync_correction: NONE,
             follow_up_correction: NONE,
-        });
+        };
+        samples.hear(&sync, |_| {});
     }
 
     fn exchange(asked_ns: i64, received_ns: u32) -> Exchange {

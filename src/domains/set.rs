@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use super::domain::Domain;
 use super::domain::Size;
-use super::domain::kind_v2;
 use super::folding::DOMAINS_KEPT;
 use super::folding::EVENTS_KEPT;
 use super::folding::LeftOut;
@@ -24,12 +23,15 @@ use crate::observations::Transport;
 use crate::observations::Watched;
 use crate::observations::What;
 use crate::ptp;
+use crate::tables::Slots;
 use crate::units::CaptureTime;
 
 /// Domains by key, fed in capture order. Memory: as many entries as the limits of folding let there be.
 #[derive(Debug, Clone, Default)]
 pub struct Domains {
-    domains: BTreeMap<DomainKey, Domain>,
+    domains: Slots<DomainKey, Domain>,
+    /// That of the latest message, and its number.
+    latest: Option<(DomainKey, u32)>,
     sightings: Sightings,
     /// Messages so far.
     heard: u64,
@@ -46,7 +48,7 @@ impl Domains {
     /// `watched` is how long the network had been watched by then.
     pub fn push(&mut self, observation: &Observation, watched: &Watched) {
         let What::Ptp(message) = &observation.what else { return };
-        let name = match message.as_ref() {
+        let name = match message {
             ptp::Message::V1(message) => DomainName::Subdomain(message.header.subdomain),
             ptp::Message::V2(message) => {
                 let sdo_id = message.header.sdo_id();
@@ -58,29 +60,44 @@ impl Domains {
             }
         };
         let key = DomainKey { name, vlan: observation.path.vlan };
-        if self.domains.len() >= DOMAINS_KEPT && !self.domains.contains_key(&key) {
-            self.fold_domains();
-        }
+        let number = self.number(key, observation.place);
         self.heard += 1;
-        let domain = self.domains.entry(key).or_insert_with(|| Domain::new(key, observation.place));
+        let Some(domain) = self.domains.at_mut(number) else { return };
         let before = domain.size();
         domain.watched = *watched;
         domain.heard = self.heard;
         domain.journal.is_kept = self.keeps_journal;
-        match message.as_ref() {
+        match message {
             ptp::Message::V1(message) => domain.push_v1(observation, message),
             ptp::Message::V2(message) => {
-                domain.push_v2(observation, message);
-                let header = &message.header;
-                let port = header.source_port_identity.into();
-                let series = (name, port, kind_v2(header.message_type));
-                self.sightings.record(series, message, observation.place, &observation.path);
+                let at = domain.push_v2(observation, message);
+                if let Some(sender) = domain.ports.at_mut(at) {
+                    self.sightings.record(name, sender, message, observation.place, &observation.path);
+                }
             }
         }
-        let noted = domain.journal.entries.drain(..);
-        self.journal.extend(noted.map(|noted| JournalEntry { domain: key, noted }));
-        self.size = self.size.with(domain.size()).without(before);
+        if self.keeps_journal {
+            let noted = domain.journal.entries.drain(..);
+            self.journal.extend(noted.map(|noted| JournalEntry { domain: key, noted }));
+        }
+        let after = domain.size();
+        if after != before {
+            self.size = self.size.with(after).without(before);
+        }
         self.make_room(key);
+    }
+
+    /// The number of a domain, made where there is none.
+    fn number(&mut self, key: DomainKey, place: Place) -> u32 {
+        if let Some((_, number)) = self.latest.filter(|(latest, _)| *latest == key) {
+            return number;
+        }
+        if self.domains.len() >= DOMAINS_KEPT && !self.domains.contains_key(&key) {
+            self.fold_domains();
+        }
+        let number = self.domains.number(key, || Domain::new(key, place));
+        self.latest = Some((key, number));
+        number
     }
 
     /// Sums up what is too much after a message in the domain `key`.
@@ -144,6 +161,16 @@ impl Domains {
                 self.size.requesters = self.size.requesters.saturating_sub(1);
                 self.left_out.requesters += 1;
                 self.left_out.events += gone.untold() + number(gone.outages().len());
+            }
+        }
+        self.forget_asks();
+    }
+
+    /// Lets no port know any more where its requests are kept.
+    fn forget_asks(&mut self) {
+        for domain in self.domains.values_mut() {
+            for port in domain.ports.values_mut() {
+                port.asks = [None; 2];
             }
         }
     }

@@ -7,14 +7,18 @@ use std::collections::BTreeMap;
 
 use super::key::DomainName;
 use super::key::PortId;
-use super::port::Kind;
+use super::port::ClockPort;
 use super::sync_checks::Met;
 use crate::observations::Path;
 use crate::observations::Place;
 use crate::observations::Transport;
 use crate::ptp::v2;
+use crate::tables::Slots;
 use crate::units::Nanos;
 use crate::units::Timestamp;
+
+/// Kinds of messages that are followed: Announce, Sync, Follow_Up, Delay_Req.
+const KINDS: usize = 4;
 
 /// Series followed (chosen).
 const SERIES: usize = 4096;
@@ -40,7 +44,10 @@ struct Latest {
 /// What was captured twice.
 #[derive(Debug, Clone, Default)]
 pub struct Sightings {
-    latest: BTreeMap<(DomainName, PortId, Kind), Latest>,
+    /// The latest message of each kind that is followed, of each port.
+    latest: Slots<(DomainName, PortId), [Option<Latest>; KINDS]>,
+    /// How many there are.
+    series: usize,
     /// Messages of a port captured on two VLANs, the smaller first; `None` is untagged.
     pub vlans: BTreeMap<(DomainName, PortId, Option<u16>, Option<u16>), Met>,
     /// Messages of a port captured with two code points, as first and then as captured again.
@@ -50,26 +57,39 @@ pub struct Sightings {
 impl Sightings {
     pub(super) fn record(
         &mut self,
-        (name, port, kind): (DomainName, PortId, Kind),
+        name: DomainName,
+        sender: &mut ClockPort,
         message: &v2::Message,
         place: Place,
         path: &Path,
     ) {
-        if !matches!(kind, Kind::Announce | Kind::Sync | Kind::FollowUp | Kind::DelayReq) {
-            return;
-        }
+        let kind = match message.header.message_type {
+            v2::MessageType::Announce => 0,
+            v2::MessageType::Sync => 1,
+            v2::MessageType::FollowUp => 2,
+            v2::MessageType::DelayReq => 3,
+            _ => return,
+        };
+        let port = sender.port;
+        let has_room = self.series < SERIES;
+        let Some(number) = sender.sighted.or_else(|| self.number((name, port), has_room)) else { return };
+        sender.sighted = Some(number);
+        let latest = self.latest.at_mut(number).and_then(|latest| latest.get_mut(kind));
         let number = message.header.sequence_id;
         let time = carried(&message.body);
         let (vlan, dscp, transport) = (path.vlan, path.dscp, path.transport);
         let here = Latest { number, place, vlan, dscp, transport, time };
-        let key = (name, port, kind);
-        let before = self.latest.get(&key).copied();
+        let Some(latest) = latest else { return };
+        let is_known = latest.is_some();
+        // Mostly another number.
+        let before = latest.filter(|before| before.number == number);
         let is_same = |before: &Latest| {
-            before.number == number
-                && before.time == time
-                && before.transport == transport
-                && is_near(before.place, place)
+            before.time == time && before.transport == transport && is_near(before.place, place)
         };
+        if is_known || has_room {
+            self.series += usize::from(!is_known);
+            *latest = Some(here);
+        }
         if let Some(before) = before.filter(is_same) {
             if before.vlan != here.vlan {
                 // A clock may serve two VLANs with like numbers; like times are another matter.
@@ -83,9 +103,12 @@ impl Sightings {
                 met(&mut self.code_points, (name, port, first, again), place);
             }
         }
-        if before.is_some() || self.latest.len() < SERIES {
-            self.latest.insert(key, here);
-        }
+    }
+
+    /// Where the latest messages of a port are kept.
+    fn number(&mut self, port: (DomainName, PortId), has_room: bool) -> Option<u32> {
+        let known = self.latest.find(&port);
+        known.or_else(|| has_room.then(|| self.latest.number(port, Default::default)))
     }
 }
 

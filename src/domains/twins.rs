@@ -66,6 +66,7 @@ impl Twins {
             return;
         }
         let source = identity(source);
+        let way = Way { file: place.file, interface };
         let before = match self.latest.iter_mut().find(|(of, ..)| *of == kind) {
             Some(latest) => Some(std::mem::replace(latest, (kind, source, number))),
             None => {
@@ -73,7 +74,6 @@ impl Twins {
                 None
             }
         };
-        let room = self.series.iter().filter(|series| series.kind == kind).count() < SOURCES;
         let known = self.series.iter_mut().find(|series| series.kind == kind && series.source == source);
         if let Some(series) = known {
             let others = before.filter(|(_, other, _)| *other != source).map(|(.., number)| number);
@@ -83,11 +83,10 @@ impl Twins {
                 series.returned = Some(place);
             }
             series.count += 1;
-            series.way = Way { file: place.file, interface };
+            series.way = way;
             series.latest = number;
-        } else if room {
+        } else if self.series.iter().filter(|series| series.kind == kind).count() < SOURCES {
             let latest = number;
-            let way = Way { file: place.file, interface };
             self.series.push(OwnSeries {
                 kind,
                 source,
@@ -98,6 +97,26 @@ impl Twins {
                 returned: None,
                 latest,
             });
+        }
+    }
+
+    /// Takes in so many more messages of the source that sent the latest of a kind, by its way; the number of the latest.
+    pub(super) fn go_on(
+        &mut self,
+        kind: Kind,
+        source: SourceAddress,
+        messages: u64,
+        (number, way): (u16, Way),
+    ) {
+        let source = identity(source);
+        if let Some((.., latest)) = self.latest.iter_mut().find(|(of, ..)| *of == kind) {
+            *latest = number;
+        }
+        let known = self.series.iter_mut().find(|series| series.kind == kind && series.source == source);
+        if let Some(series) = known {
+            series.count += messages;
+            series.way = way;
+            series.latest = number;
         }
     }
 

@@ -1,30 +1,26 @@
 //! One number for a frame's content, to know a mirror's copies by.
 
-use std::hash::DefaultHasher;
-use std::hash::Hasher;
+use std::sync::LazyLock;
 
 use crate::frame::Frame;
 use crate::ptp;
+use crate::tables::Keyed;
+use crate::units::MacAddress;
 
 /// Octets of the common header of a v2 message, the least a `messageLength` may say.
 const LEAST_MESSAGE: usize = 34;
 
 /// Hashes the source MAC address and everything from the network header to the end of what it carries.
 ///
-/// SipHash with the standard library's fixed keys: equal octets give equal numbers in every thread and file
-/// of a run, it takes 8 octets a step, and unlike FNV it is not easily brought to collide, which would make
-/// one message pass for another's copy. Its values may change with the compiler, so none is ever written out.
+/// By two secrets that are drawn once a run: equal octets give equal numbers in every thread and file of it, and nobody can
+/// send two messages of which one passes for the other's copy. Its values are other ones in the next run, so none is ever
+/// written out.
 pub(super) fn fingerprint(frame: &Frame<'_>) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    match frame.source_mac {
-        Some(mac) => {
-            hasher.write_u8(1);
-            hasher.write(&mac.0);
-        }
-        None => hasher.write_u8(0),
-    }
-    hasher.write(without_pads(frame));
-    hasher.finish()
+    static OF_THIS_RUN: LazyLock<Keyed> = LazyLock::new(Keyed::default);
+    let mac = frame
+        .source_mac
+        .map_or(1 << 48, |MacAddress([a, b, c, d, e, f])| u64::from_be_bytes([0, 0, a, b, c, d, e, f]));
+    OF_THIS_RUN.hash(mac, without_pads(frame))
 }
 
 /// IP octets end with the packet already; over IEEE 802.3 only `messageLength` tells pads and a frame check

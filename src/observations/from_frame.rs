@@ -71,7 +71,7 @@ fn ptp_message(record: &Record<'_>, frame: &Frame<'_>) -> What {
     }
     let decode: Decode = if is_snapped(record, frame) { DECODE_SNAPPED } else { ptp::decode };
     match decode(frame.payload) {
-        Ok(message) => What::Ptp(Box::new(message)),
+        Ok(message) => What::Ptp(message),
         Err(error) => What::Undecodable(error),
     }
 }

@@ -16,7 +16,7 @@ use crate::sap;
 #[derive(Debug, Clone, PartialEq)]
 pub enum What {
     /// A message.
-    Ptp(Box<ptp::Message>),
+    Ptp(ptp::Message),
     /// Octets on PTP's ports or Ethertype that are no message.
     Undecodable(DecodeError),
     /// The first fragment of a datagram to PTP's ports; the rest is in other frames and is not put together.

@@ -32,6 +32,13 @@ const fn longest_pause(index: usize) -> Nanos {
     Nanos(SLACK.0 << index)
 }
 
+/// The clock that counts the longest pauses of at most `interval`.
+fn clock_of(interval: Nanos) -> usize {
+    let slacks = u64::try_from(interval.0 / SLACK.0).unwrap_or_default();
+    let doublings = slacks.checked_ilog2().unwrap_or_default();
+    usize::try_from(doublings).unwrap_or_default().min(CLOCKS - 1)
+}
+
 /// How long the network had been watched at some point of the capture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Watched([Nanos; CLOCKS]);
@@ -49,7 +56,7 @@ impl Watched {
     /// `interval`: a pause of the whole capture counts for one interval (rounded down to a power of two) at most.
     #[must_use]
     pub fn since(&self, earlier: &Self, interval: Nanos) -> Nanos {
-        let index = (0..CLOCKS).rev().find(|index| longest_pause(*index) <= interval).unwrap_or(0);
+        let index = clock_of(interval);
         let at = |watched: &Self| watched.0.get(index).copied().unwrap_or_default();
         Nanos(at(self).0.saturating_sub(at(earlier).0))
     }
@@ -454,6 +461,21 @@ mod tests {
         // No later than the latest stamp.
         assert_eq!(ran_out(&back, 510_000, 80_000), Some(550_000));
         assert_eq!(ran_out(&back, 510_000, 95_000), None);
+    }
+
+    #[test]
+    fn an_interval_goes_by_the_clock_of_the_power_of_two_below_it() {
+        let shortest = SLACK.0;
+        for interval in
+            [i64::MIN, -1, 0, 1, shortest - 1, shortest, shortest + 1, 2 * shortest - 1, 2 * shortest]
+                .into_iter()
+                .chain((0..CLOCKS).flat_map(|index| [-1, 0, 1].map(|by| longest_pause(index).0 + by)))
+                .chain([i64::MAX])
+        {
+            let searched =
+                (0..CLOCKS).rev().find(|index| longest_pause(*index) <= Nanos(interval)).unwrap_or(0);
+            assert_eq!(clock_of(Nanos(interval)), searched, "{interval}");
+        }
     }
 
     #[test]

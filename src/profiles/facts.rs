@@ -1,6 +1,5 @@
 //! What a domain shows of the things that profiles lay down.
 
-use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use super::row::Field;
@@ -15,6 +14,7 @@ use crate::domains::Marks;
 use crate::domains::Mechanism;
 use crate::domains::TlvKind;
 use crate::ptp::v2::MessageType;
+use crate::tables::Few;
 use crate::units::Nanos;
 
 /// Gaps needed before a median is taken for the interval (chosen).
@@ -148,12 +148,13 @@ impl<'a> Facts<'a> {
     pub(super) fn marked<T: Ord + Copy>(
         &self,
         kinds: &[Kind],
-        mark: impl Fn(&Marks) -> &BTreeMap<T, u64>,
+        mark: impl Fn(&Marks) -> &Few<T>,
     ) -> BTreeSet<T> {
-        self.marks()
-            .filter(|(kind, _)| kinds.is_empty() || kinds.contains(kind))
-            .flat_map(|(_, marks)| mark(marks).keys().copied().collect::<Vec<T>>())
-            .collect()
+        let mut marked = BTreeSet::new();
+        for (_, marks) in self.marks().filter(|(kind, _)| kinds.is_empty() || kinds.contains(kind)) {
+            marked.extend(mark(marks).keys().copied());
+        }
+        marked
     }
 
     /// Step modes of Sync senders.
@@ -168,7 +169,7 @@ impl<'a> Facts<'a> {
 }
 
 fn marks(domain: &Domain) -> impl Iterator<Item = (Kind, &Marks)> {
-    domain.ports.values().flat_map(|port| port.marks.iter().map(|(kind, marks)| (*kind, marks.as_ref())))
+    domain.ports.values().flat_map(|port| port.marks.iter().map(|(kind, marks)| (*kind, marks)))
 }
 
 fn grants(domain: &Domain) -> BTreeSet<Grant> {

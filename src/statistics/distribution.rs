@@ -9,9 +9,10 @@ use std::collections::BTreeMap;
 
 use hdrhistogram::Histogram;
 
+use super::short::Values;
 use crate::units::Nanos;
 
-/// Values kept exactly before they are poured into a histogram (chosen: 8 KiB a distribution).
+/// Values kept exactly before they are poured into a histogram (chosen: mostly 4 KiB a distribution).
 const EXACT_LIMIT: usize = 1024;
 
 /// Classes of values kept before there is a histogram for good (chosen: 8 KiB a distribution).
@@ -27,7 +28,7 @@ const CLASS_BITS: u32 = 11;
 /// they were split before a join.
 #[derive(Debug, Clone, Default)]
 pub struct Distribution {
-    exact: Vec<i64>,
+    exact: Values,
     coarse: Option<Box<Coarse>>,
     extremes: Option<(i64, i64)>,
     count: u64,
@@ -86,14 +87,14 @@ impl Distribution {
         }
         match &mut self.coarse {
             Some(coarse) => {
-                for value in &other.exact {
-                    coarse.add(class_of(*value), 1);
+                for value in other.exact.iter() {
+                    coarse.add(class_of(value), 1);
                 }
                 if let Some(theirs) = &other.coarse {
                     coarse.join(theirs);
                 }
             }
-            None => self.exact.extend_from_slice(&other.exact),
+            None => other.exact.iter().for_each(|value| self.exact.push(value)),
         }
         self.count += other.count;
         self.extremes = match (self.extremes, other.extremes) {
@@ -140,8 +141,8 @@ impl Distribution {
                 .collect();
         }
         let mut counts = BTreeMap::new();
-        for value in &self.exact {
-            *counts.entry(Nanos(*value)).or_default() += 1;
+        for value in self.exact.iter() {
+            *counts.entry(Nanos(value)).or_default() += 1;
         }
         counts.into_iter().collect()
     }
@@ -152,23 +153,43 @@ impl Distribution {
         let (min, max) = self.extremes?;
         let value = match &self.coarse {
             Some(coarse) => {
-                let at = coarse.histogram()?.value_at_quantile(f64::from(per_mille) / 1000.0);
+                let at = coarse.value_at_quantile(f64::from(per_mille) / 1000.0);
                 i64::try_from(at).ok()?.clamp(min, max)
             }
-            None => {
-                let mut sorted = self.exact.clone();
-                let last = sorted.len().checked_sub(1)?;
-                let rank = sorted.len().saturating_mul(usize::try_from(per_mille).ok()?).div_ceil(1000);
-                let index = rank.saturating_sub(1).min(last);
-                *sorted.select_nth_unstable(index).1
-            }
+            None => self.exact.nearest_rank(self.exact.len(), per_mille)?,
         };
         Some(Nanos(value))
     }
 
+    /// The median of the first `count` values, whose ends were `ends`. `later` are the values after those, needed only where
+    /// they are no longer kept one by one ([`Self::has_room`]).
+    #[must_use]
+    pub fn median_without(&self, later: &[Nanos], count: u64, ends: Option<(Nanos, Nanos)>) -> Option<Nanos> {
+        let Some(coarse) = &self.coarse else {
+            return self.exact.nearest_rank(usize::try_from(count).ok()?, 500).map(Nanos);
+        };
+        let (min, max) = ends?;
+        let mut earlier = coarse.as_ref().clone();
+        earlier.take(later);
+        let at = i64::try_from(earlier.value_at_quantile(0.5)).ok()?;
+        Some(Nanos(at).clamp(min, max))
+    }
+
+    /// Smallest and largest value.
+    #[must_use]
+    pub fn ends(&self) -> Option<(Nanos, Nanos)> {
+        self.extremes.map(|(min, max)| (Nanos(min), Nanos(max)))
+    }
+
+    /// Whether one more value leaves all of them kept one by one.
+    #[must_use]
+    pub const fn has_room(&self) -> bool {
+        self.coarse.is_none() && self.exact.len() < EXACT_LIMIT
+    }
+
     fn coarsen(&mut self) {
         let mut coarse = Coarse::Few(Vec::new());
-        for value in std::mem::take(&mut self.exact) {
+        for value in std::mem::take(&mut self.exact).iter() {
             coarse.add(class_of(value), 1);
         }
         self.coarse = Some(Box::new(coarse));
@@ -197,6 +218,30 @@ impl Coarse {
         }
     }
 
+    /// Takes back values that were added.
+    fn take(&mut self, values: &[Nanos]) {
+        let classes = values.iter().map(|value| class_of(value.0));
+        match self {
+            Self::Many(histogram) => {
+                let mut taken = histogram.clone();
+                taken.clear();
+                classes.for_each(|class| pour(&mut taken, class, 1));
+                // Both have the same shape, and the values are there.
+                let taken = histogram.subtract(&taken);
+                debug_assert!(taken.is_ok(), "what was added can be taken back");
+            }
+            Self::Few(known) => {
+                for class in classes {
+                    if let Ok(at) = known.binary_search_by_key(&class, |(class, _)| *class)
+                        && let Some((_, count)) = known.get_mut(at)
+                    {
+                        *count = count.saturating_sub(1);
+                    }
+                }
+            }
+        }
+    }
+
     fn join(&mut self, other: &Self) {
         match (&mut *self, other) {
             (_, Self::Few(theirs)) => theirs.iter().for_each(|(class, count)| self.add(*class, *count)),
@@ -212,6 +257,24 @@ impl Coarse {
     }
 
     /// `None` where there can be no histogram of so many digits, which three are not.
+    /// What the histogram says, read from the classes where there is none.
+    fn value_at_quantile(&self, quantile: f64) -> u64 {
+        let classes = match self {
+            Self::Many(histogram) => return histogram.value_at_quantile(quantile),
+            Self::Few(classes) => classes,
+        };
+        let all: u64 = classes.iter().map(|(_, count)| u64::from(*count)).sum();
+        #[allow(clippy::as_conversions, reason = "as the histogram rounds; never below 0")]
+        let wanted = ((quantile * all as f64).ceil() as u64).max(1);
+        let mut so_far = 0;
+        let met = classes.iter().find(|(_, count)| {
+            so_far += u64::from(*count);
+            so_far >= wanted
+        });
+        let last_of = |class: u64| class + width_of(class) - 1;
+        met.map_or(0, |(class, _)| if quantile > 0.0 { last_of(*class) } else { *class })
+    }
+
     fn histogram(&self) -> Option<Cow<'_, Histogram<u32>>> {
         match self {
             Self::Many(histogram) => Some(Cow::Borrowed(histogram)),
@@ -241,8 +304,12 @@ fn pour(histogram: &mut Histogram<u32>, value: u64, count: u32) {
 /// The smallest of the values that the histogram does not tell from this one.
 const fn class_of(value: i64) -> u64 {
     let value = value.unsigned_abs();
-    let shift = (u64::BITS - value.leading_zeros()).saturating_sub(CLASS_BITS);
-    value >> shift << shift
+    value & !(width_of(value) - 1)
+}
+
+/// How many values its class has.
+const fn width_of(value: u64) -> u64 {
+    1 << (u64::BITS - value.leading_zeros()).saturating_sub(CLASS_BITS)
 }
 
 #[cfg(test)]
@@ -269,7 +336,7 @@ mod tests {
         let steady: Vec<i64> = (0..50_000).map(|n| 1_000_000_000 + n % 300 * 1000).collect();
         let distribution = of(&steady);
         let Some(Coarse::Few(classes)) = distribution.coarse.as_deref() else { panic!("a histogram") };
-        assert!(classes.len() < 3 && distribution.exact.capacity() == 0, "{classes:?}");
+        assert!(classes.len() < 3 && distribution.exact.len() == 0, "{classes:?}");
         let scattered: Vec<i64> = (0..50_000).map(|n| n * 1_000_000).collect();
         assert!(matches!(of(&scattered).coarse.as_deref(), Some(Coarse::Many(_))));
     }
@@ -309,6 +376,23 @@ mod tests {
                 .map(|(value, count)| (Nanos(i64::try_from(value).unwrap_or(i64::MAX)), count.into()))
                 .collect();
             prop_assert_eq!(counts, expected);
+        }
+
+        #[test]
+        fn the_median_of_the_first_is_as_it_was_when_they_were_all(
+            values in prop::collection::vec(prop_oneof![steady(), 0_i64..5_000_000_000], 1..2500),
+            many_kinds in any::<bool>(), later in 0_usize..64,
+        ) {
+            let kept = |value: &i64| many_kinds || (990_000_000..1_010_000_000).contains(value);
+            let values: Vec<i64> = values.into_iter().filter(kept).collect();
+            let (first, rest) = values.split_at(values.len().saturating_sub(later));
+            let (before, after) = (of(first), of(&values));
+            let rest: Vec<Nanos> = rest.iter().copied().map(Nanos).collect();
+            // Where the first were all kept one by one and now are not, nobody asks for what is no longer known.
+            if before.coarse.is_some() || after.coarse.is_none() {
+                let count = u64::try_from(first.len()).unwrap();
+                prop_assert_eq!(after.median_without(&rest, count, before.ends()), before.median());
+            }
         }
 
         #[test]

@@ -7,6 +7,7 @@ mod even;
 mod line;
 mod order;
 mod rate;
+mod short;
 mod stability;
 mod time_error;
 

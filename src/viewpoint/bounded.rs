@@ -9,7 +9,7 @@ use std::collections::HashMap;
 use std::hash::Hash;
 use std::net::Ipv4Addr;
 
-use super::hashing::Seeded;
+use crate::tables::Seeded;
 use crate::units::MacAddress;
 
 /// Counts that add up.

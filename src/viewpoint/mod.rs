@@ -7,7 +7,6 @@
 
 mod absence;
 mod bounded;
-mod hashing;
 mod judge;
 mod limits;
 mod roles;

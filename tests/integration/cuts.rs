@@ -8,8 +8,12 @@ use downbeat::analysis::Tally;
 use proptest::prelude::*;
 use proptest::sample::Index;
 
+use crate::support::judged::captures_in;
+use crate::support::judged::in_project;
 use crate::support::kept::Capture;
 use crate::support::kept::Kept;
+use crate::traffic;
+use crate::traffic::Kind;
 
 impl Capture {
     /// The records with no time on the first `count`, as a file's Simple Packet Blocks have none.
@@ -32,8 +36,12 @@ impl Capture {
 
     /// Cut at `cuts`, with neighbours joined at `joins` one after the other, and what is left folded in order.
     fn in_pieces(&self, untimed: usize, cuts: &[Index], joins: &[Index]) -> String {
+        let ends = cuts.iter().map(|cut| cut.index(self.records.len() + 1)).collect();
+        self.cut_at(untimed, ends, joins)
+    }
+
+    fn cut_at(&self, untimed: usize, mut ends: Vec<usize>, joins: &[Index]) -> String {
         let records = self.untimed(untimed);
-        let mut ends: Vec<usize> = cuts.iter().map(|cut| cut.index(records.len() + 1)).collect();
         ends.push(records.len());
         ends.sort_unstable();
         let mut from = 0;
@@ -64,12 +72,25 @@ impl Capture {
 
     /// Says the first line that differs, not both reports.
     fn assert_no_trace(&self, untimed: usize, cuts: &[Index], joins: &[Index]) {
-        let (whole, pieces) = (self.whole(untimed), self.in_pieces(untimed, cuts, joins));
-        for (number, (whole, pieces)) in whole.lines().zip(pieces.lines()).enumerate() {
-            assert_eq!(pieces, whole, "line {}", number + 1);
-        }
-        assert_eq!(pieces.lines().count(), whole.lines().count());
+        assert_alike("cuts", &self.whole(untimed), &self.in_pieces(untimed, cuts, joins));
     }
+
+    /// Cut into 1, 5 and 50 pieces of as many records.
+    fn assert_no_trace_of_even_cuts(&self, what: &str) {
+        let whole = self.whole(0);
+        for pieces in [1, 5, 50] {
+            let ends = (1..pieces).map(|piece| piece * self.records.len() / pieces).collect();
+            assert_alike(&format!("{what} in {pieces}"), &whole, &self.cut_at(0, ends, &[]));
+        }
+    }
+}
+
+/// Says the first line that differs, not both reports.
+fn assert_alike(what: &str, whole: &str, pieces: &str) {
+    for (number, (whole, pieces)) in whole.lines().zip(pieces.lines()).enumerate() {
+        assert_eq!(pieces, whole, "{what}, line {}", number + 1);
+    }
+    assert_eq!(pieces.lines().count(), whole.lines().count(), "{what}");
 }
 
 static LEADER_LOST: LazyLock<Capture> = LazyLock::new(|| Capture::open("playhouse-leader-lost.pcapng"));
@@ -101,6 +122,22 @@ fn a_capture_without_any_time_still_shows_who_spoke() {
     let report: serde_json::Value = serde_json::from_str(&FAILOVER.whole(FAILOVER.records.len())).unwrap();
     assert!(report["span"]["ptp_messages"].as_u64().unwrap() > 100);
     assert_eq!(report["span"]["first"], serde_json::Value::Null);
+}
+
+#[test]
+fn one_five_and_fifty_pieces_make_one_report() {
+    for folder in ["", "lab", "media"] {
+        for (name, file) in captures_in(&in_project("captures").join(folder)) {
+            Capture::of(file).assert_no_trace_of_even_cuts(&name);
+        }
+    }
+    for kind in [Kind::Video, Kind::Audio, Kind::Control] {
+        let mut file = Vec::new();
+        traffic::generate(kind, 1_000_000, 11, true, &mut file).unwrap();
+        let capture = Capture::of(file);
+        assert!(capture.records.len() > 500);
+        capture.assert_no_trace_of_even_cuts(&format!("{kind:?}"));
+    }
 }
 
 fn cuts() -> impl Strategy<Value = (Vec<Index>, Vec<Index>, bool)> {

@@ -8,6 +8,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("bytes", &[]),
     ("nearest", &[]),
+    ("tables", &["units"]),
     ("statistics", &["units"]),
     ("capture", &["units", "bytes"]),
     ("frame", &["units", "bytes", "capture"]),
@@ -32,17 +33,17 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "observations",
         &[
-            "units", "bytes", "capture", "frame", "ptp", "igmp", "mld", "sap", "rtsp", "lldp", "dns", "dhcp",
-            "arp",
+            "units", "bytes", "tables", "capture", "frame", "ptp", "igmp", "mld", "sap", "rtsp", "lldp",
+            "dns", "dhcp", "arp",
         ],
     ),
-    ("domains", &["units", "statistics", "timing", "ptp", "observations"]),
-    ("profiles", &["units", "statistics", "ptp", "observations", "domains", "nearest"]),
+    ("domains", &["units", "tables", "statistics", "timing", "ptp", "observations"]),
+    ("profiles", &["units", "tables", "statistics", "ptp", "observations", "domains", "nearest"]),
     ("site", &["units", "ptp", "domains", "profiles", "nearest"]),
     ("clock", &["units", "statistics", "timing", "domains"]),
     // The scale on which all that follows says how sure it is.
     ("strength", &[]),
-    ("viewpoint", &["units", "capture", "frame", "ptp", "observations", "domains", "strength"]),
+    ("viewpoint", &["units", "tables", "capture", "frame", "ptp", "observations", "domains", "strength"]),
     ("names", &["units", "lldp", "dns", "dhcp", "observations"]),
     (
         "streams",
@@ -65,7 +66,11 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "streams",
         ],
     ),
+<<<<<<< HEAD
     ("multicast", &["units", "record_type", "frame", "igmp", "mld", "observations", "viewpoint"]),
+=======
+    ("multicast", &["units", "frame", "record_type", "igmp", "mld", "observations", "viewpoint"]),
+>>>>>>> 1157a370527480790c86ba1b88dd82bfdec94e86
     (
         "analysis",
         &[

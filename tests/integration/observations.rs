@@ -36,7 +36,7 @@ fn observe_record(record: &Record<'_>) -> Option<Observation> {
 
 fn assert_holds(observation: &Observation, payload: &[u8]) {
     match (&observation.what, ptp::decode(payload)) {
-        (What::Ptp(message), Ok(expected)) => assert_eq!(**message, expected),
+        (What::Ptp(message), Ok(expected)) => assert_eq!(*message, expected),
         (What::Undecodable(error), Err(expected)) => assert_eq!(*error, expected),
         (what, expected) => panic!("{what:?} where {expected:?} was expected"),
     }

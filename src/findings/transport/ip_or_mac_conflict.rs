@@ -68,7 +68,7 @@ impl Rule for IpOrMacConflict {
 fn by_address(domain: &Domain) -> BTreeMap<IpAddr, Vec<(MacAddress, &ClockPort)>> {
     let mut ports: BTreeMap<IpAddr, Vec<(MacAddress, &ClockPort)>> = BTreeMap::new();
     for port in domain.ports.values() {
-        for (address, messages) in &port.addresses {
+        for (address, messages) in port.addresses.iter() {
             if let (Some(mac), Some(ip), true) = (address.mac, address.ip, *messages >= MESSAGES) {
                 ports.entry(ip).or_default().push((mac, port));
             }

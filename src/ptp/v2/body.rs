@@ -8,8 +8,10 @@ use super::fields;
 use super::header::MessageType;
 use crate::bytes::Cursor;
 use crate::bytes::DecodeError;
+use crate::ptp::ClockIdentity;
 use crate::ptp::Note;
 use crate::ptp::PortIdentity;
+use crate::units::NANOS_PER_SECOND;
 use crate::units::Timestamp;
 
 /// The fixed body of each message type.
@@ -151,6 +153,41 @@ impl Body {
         }
     }
 
+    /// Reads the body of a `message_type` that begins with a time of less than a second's nanoseconds; `octets` follow the
+    /// header.
+    pub(super) fn plain(octets: &[u8], message_type: MessageType) -> Option<Self> {
+        let (time, rest) = octets.split_first_chunk()?;
+        let time = plain_time(time)?;
+        let requesting = || {
+            let [i0, i1, i2, i3, i4, i5, i6, i7, port_0, port_1] = *rest.first_chunk()?;
+            let clock_identity = ClockIdentity([i0, i1, i2, i3, i4, i5, i6, i7]);
+            Some(PortIdentity { clock_identity, port_number: u16::from_be_bytes([port_0, port_1]) })
+        };
+        Some(match message_type {
+            MessageType::Sync => Self::Sync { origin_timestamp: time },
+            MessageType::DelayReq => Self::DelayReq { origin_timestamp: time },
+            MessageType::FollowUp => Self::FollowUp { precise_origin_timestamp: time },
+            MessageType::DelayResp => {
+                Self::DelayResp { receive_timestamp: time, requesting_port_identity: requesting()? }
+            }
+            MessageType::PdelayReq => {
+                requesting()?;
+                Self::PdelayReq { origin_timestamp: time }
+            }
+            MessageType::PdelayResp => {
+                Self::PdelayResp { request_receipt_timestamp: time, requesting_port_identity: requesting()? }
+            }
+            MessageType::PdelayRespFollowUp => Self::PdelayRespFollowUp {
+                response_origin_timestamp: time,
+                requesting_port_identity: requesting()?,
+            },
+            MessageType::Announce
+            | MessageType::Signaling
+            | MessageType::Management
+            | MessageType::Reserved(_) => return None,
+        })
+    }
+
     /// Reads the body of `message_type`; `cursor` stands behind the header.
     pub(super) fn decode(
         cursor: &mut Cursor<'_>,
@@ -207,10 +244,17 @@ impl Body {
     }
 }
 
+/// A timestamp whose nanoseconds are less than a second's.
+fn plain_time(octets: &[u8; 10]) -> Option<Timestamp> {
+    let [s0, s1, s2, s3, s4, s5, n0, n1, n2, n3] = *octets;
+    let seconds = u64::from_be_bytes([0, 0, s0, s1, s2, s3, s4, s5]);
+    let nanoseconds = u32::from_be_bytes([n0, n1, n2, n3]);
+    (i64::from(nanoseconds) < NANOS_PER_SECOND).then_some(Timestamp { seconds, nanoseconds })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ptp::ClockIdentity;
 
     const PORT: &str = "02005efffe100001 0203";
     const TIME: &str = "010203040506 3b9ac9ff";

@@ -5,6 +5,7 @@ use std::fmt;
 use super::fields;
 use crate::bytes::Cursor;
 use crate::bytes::DecodeError;
+use crate::ptp::ClockIdentity;
 use crate::ptp::PortIdentity;
 use crate::units::LogInterval;
 use crate::units::TimeInterval;
@@ -164,6 +165,11 @@ impl Header {
     /// | 32 | 1 | `controlField` |
     /// | 33 | 1 | `logMessageInterval` |
     pub(super) fn decode(cursor: &mut Cursor<'_>) -> Result<Self, DecodeError> {
+        if let Some(octets) = cursor.rest().first_chunk() {
+            cursor.skip("header", Self::OCTETS)?;
+            return Ok(Self::of(octets));
+        }
+        // Which field is missing.
         let first = cursor.u8("messageType")?;
         let second = cursor.u8("versionPTP")?;
         Ok(Self {
@@ -181,6 +187,42 @@ impl Header {
             control_field: cursor.u8("controlField")?,
             log_message_interval: LogInterval(cursor.i8("logMessageInterval")?),
         })
+    }
+
+    /// Reads the header from its octets, all of which are there.
+    pub(super) fn of(octets: &[u8; Self::OCTETS]) -> Self {
+        #[rustfmt::skip] // One line holds what one row of the table above does.
+        let [
+            first, second,
+            length_0, length_1,
+            domain_number,
+            minor_sdo_id,
+            flags_0, flags_1,
+            c0, c1, c2, c3, c4, c5, c6, c7,
+            s0, s1, s2, s3,
+            i0, i1, i2, i3, i4, i5, i6, i7, port_0, port_1,
+            sequence_0, sequence_1,
+            control_field,
+            interval,
+        ] = *octets;
+        Self {
+            major_sdo_id: first >> 4,
+            message_type: MessageType::from_nibble(first),
+            minor_version_ptp: second >> 4,
+            message_length: u16::from_be_bytes([length_0, length_1]),
+            domain_number,
+            minor_sdo_id,
+            flags: Flags(u16::from_be_bytes([flags_0, flags_1])),
+            correction_field: TimeInterval(i64::from_be_bytes([c0, c1, c2, c3, c4, c5, c6, c7])),
+            message_type_specific: u32::from_be_bytes([s0, s1, s2, s3]),
+            source_port_identity: PortIdentity {
+                clock_identity: ClockIdentity([i0, i1, i2, i3, i4, i5, i6, i7]),
+                port_number: u16::from_be_bytes([port_0, port_1]),
+            },
+            sequence_id: u16::from_be_bytes([sequence_0, sequence_1]),
+            control_field,
+            log_message_interval: LogInterval(i8::from_be_bytes([interval])),
+        }
     }
 
     /// `sdoId`, 12 bits: `majorSdoId` and `minorSdoId` together (1588-2019 7.1.4, from memory).

@@ -101,7 +101,7 @@ impl Network {
                 dscp: Some(0),
                 pcp: None,
             };
-            let what = What::Ptp(Box::new(ptp::decode(octets).unwrap()));
+            let what = What::Ptp(ptp::decode(octets).unwrap());
             watch.run_to(stamp(*true_ns));
             domains.push(&Observation { place: last, path, fingerprint: frame, what }, watch.watched());
         }

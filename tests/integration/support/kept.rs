@@ -48,7 +48,10 @@ pub(crate) struct Capture {
 impl Capture {
     pub(crate) fn open(name: &str) -> Self {
         let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("captures").join(name);
-        let file = fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        Self::of(fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display())))
+    }
+
+    pub(crate) fn of(file: Vec<u8>) -> Self {
         let mut joined = joined(&file);
         let mut records = Vec::new();
         while let Some((_, record)) = joined.next_record() {

@@ -176,7 +176,7 @@ impl Stage {
         };
         self.pass(time, &path, octets);
         let message = ptp::decode(octets).unwrap();
-        let what = What::Ptp(Box::new(message));
+        let what = What::Ptp(message);
         self.observations.push(Observation { place, path, fingerprint: self.frame, what });
     }
 
