@@ -43,7 +43,7 @@ pub(super) fn observation(with: &Pseudonyms, original: &Observation) -> Observat
     let mut veiled = original.clone();
     match &mut veiled.what {
         What::Ptp(message) => {
-            if let ptp::Message::V1(message) = message.as_mut() {
+            if let ptp::Message::V1(message) = message {
                 subdomain(with, &mut message.header.subdomain);
             }
         }

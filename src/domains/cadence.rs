@@ -92,6 +92,10 @@ pub struct Cadence {
     /// The latest message to everybody.
     latest: Option<Latest>,
     /// The latest message to each other addressee.
+    #[allow(
+        clippy::box_collection,
+        reason = "hardly a series has it, and there are many: a pointer is all it costs"
+    )]
     apart: Option<Box<HashMap<Addressee, Latest, Seeded>>>,
 }
 

@@ -7,8 +7,10 @@ mod even;
 mod line;
 mod order;
 mod rate;
+mod run;
 mod short;
 mod stability;
+mod stretches;
 mod time_error;
 
 pub use distribution::{Distribution, Summary};
@@ -21,7 +23,8 @@ pub use order::{
     OrderStatistics, median, median_absolute_deviation, median_absolute_deviation_scaled_ns,
     order_statistics, quantile,
 };
-pub use rate::{Peak, Rate, RateWidth, Run};
+pub use rate::{Peak, Rate, RateWidth};
+pub use run::Run;
 pub use stability::{
     ALLAN_RECORD_PARTS, FrequencyDeviation, LEAST_TERMS, MODIFIED_RECORD_PARTS, TimeDeviation, adev, hdev,
     mdev, oadev, octaves, ohdev, tdev, totdev,

@@ -1,5 +1,7 @@
 //! Joinable data rates: octets in bins of absolute time, of four widths at once.
 
+use super::run::Run;
+use super::stretches::Stretches;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -11,7 +13,7 @@ const OPEN: usize = 32;
 const REACH: i64 = 32;
 
 /// The narrowest width, and how many of it each wider one spans.
-const MILLISECOND_NS: i64 = 1_000_000;
+pub(super) const MILLISECOND_NS: i64 = 1_000_000;
 
 /// The width of a bin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -252,62 +254,6 @@ impl Bins {
     }
 }
 
-/// Packets in a row that fell into one millisecond, none before the one that went before: what they add up to is all that a
-/// [`Rate`] has to know of them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Run {
-    first: CaptureTime,
-    last: CaptureTime,
-    /// The millisecond, counted since 1970, and where it ends, ns.
-    index: i64,
-    until: i64,
-    first_octets: u64,
-    octets: u64,
-    packets: u64,
-}
-
-impl Run {
-    /// One packet.
-    #[inline]
-    #[must_use]
-    pub const fn of(at: CaptureTime, octets: u64) -> Self {
-        let index = at.0.div_euclid(MILLISECOND_NS);
-        let until = index.saturating_mul(MILLISECOND_NS).saturating_add(MILLISECOND_NS);
-        Self { first: at, last: at, index, until, first_octets: octets, octets, packets: 1 }
-    }
-
-    /// Takes in the next packet, where it belongs to the run.
-    #[inline]
-    #[must_use]
-    pub const fn takes(&mut self, at: CaptureTime, octets: u64) -> bool {
-        let belongs = at.0 >= self.last.0 && at.0 < self.until;
-        if belongs {
-            self.last = at;
-            self.octets = self.octets.saturating_add(octets);
-            self.packets += 1;
-        }
-        belongs
-    }
-
-    /// Time of the first packet.
-    #[must_use]
-    pub const fn first(&self) -> CaptureTime {
-        self.first
-    }
-
-    /// Time of the last packet, less than a millisecond later.
-    #[must_use]
-    pub const fn last(&self) -> CaptureTime {
-        self.last
-    }
-
-    /// All octets.
-    #[must_use]
-    pub const fn octets(&self) -> u64 {
-        self.octets
-    }
-}
-
 /// The octets of one flow, source or link over time. Memory is constant.
 ///
 /// Bins begin at multiples of their width since 1970, whatever the first packet's time, so that parts of a
@@ -325,36 +271,12 @@ pub struct Rate {
     packets: u64,
     first: Option<(CaptureTime, u64)>,
     last: Option<CaptureTime>,
-    /// The stretch since its stamps last went far back.
-    stretch: Stretch,
-    /// The stretches before that.
-    earlier: Stretches,
+    /// The stretches between which its stamps went far back.
+    stretches: Stretches,
     /// Time between its first and its last packet in which nobody watched.
     unwatched: Nanos,
     /// Time beyond that between first and last, as the capture's clock was set back between.
     run_twice: Nanos,
-}
-
-/// Stamps that go back by no more may be of another interface's clock, or out of order (chosen).
-const FAR_BACK: Nanos = Nanos(1_000_000_000);
-
-/// From the first packet to the latest of those without a set-back between, by the milliseconds they fell into.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-struct Stretch(Option<(CaptureTime, CaptureTime)>);
-
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-struct Stretches {
-    /// The first of them.
-    first: Stretch,
-    /// The sum of them all.
-    length: Nanos,
-    count: u64,
-}
-
-impl Stretch {
-    fn length(self) -> Nanos {
-        self.0.map_or(Nanos::ZERO, |(first, latest)| latest.since(first))
-    }
 }
 
 impl Rate {
@@ -379,54 +301,18 @@ impl Rate {
         self.hold(run.first, run.octets);
     }
 
-    /// Notes a packet of another millisecond than the last one's.
-    fn follow(&mut self, at: CaptureTime) {
-        let (first, latest) = *self.stretch.0.get_or_insert((at, at));
-        if latest.since(at) > FAR_BACK {
-            self.set_back();
-            self.stretch = Stretch(Some((at, at)));
-        } else {
-            self.stretch = Stretch(Some((first, latest.max(at))));
-        }
-    }
-
-    #[cold]
-    fn set_back(&mut self) {
-        if self.earlier.count == 0 {
-            self.earlier.first = self.stretch;
-        }
-        self.earlier.length = self.earlier.length.saturating_add(self.stretch.length());
-        self.earlier.count += 1;
-    }
-
-    /// Adds the stretches of what followed.
-    fn join_stretches(&mut self, right: &Self) {
-        let first = if right.earlier.count == 0 { right.stretch } else { right.earlier.first };
-        let Some((from, until)) = first.0 else { return };
-        self.follow(from);
-        self.follow(until);
-        if right.earlier.count > 0 {
-            self.set_back();
-            let others = right.earlier.length.0.saturating_sub(first.length().0);
-            self.earlier.length = self.earlier.length.saturating_add(Nanos(others));
-            self.earlier.count += right.earlier.count - 1;
-            self.stretch = right.stretch;
-        }
-    }
-
     /// Whether its stamps went far back, as where the capture's clock was set.
     #[must_use]
     pub const fn went_far_back(&self) -> bool {
-        self.earlier.count > 0
+        self.stretches.far_back() > 0
     }
 
     /// Says that the capture's clock was set back so often. What it ran through twice then counts twice in the mean; more
     /// ways back than that are of another kind, and its first and its last time stand for the length.
     pub fn heed_set_backs(&mut self, times: u64) {
         let Some((first, last)) = self.first().zip(self.last) else { return };
-        if (1..=times).contains(&self.earlier.count) {
-            let stretches = self.earlier.length.saturating_add(self.stretch.length());
-            self.run_twice = Nanos(stretches.0.saturating_sub(last.since(first).0));
+        if (1..=times).contains(&self.stretches.far_back()) {
+            self.run_twice = Nanos(self.stretches.length().0.saturating_sub(last.since(first).0));
         }
     }
 
@@ -438,7 +324,7 @@ impl Rate {
             held.octets = held.octets.saturating_add(octets);
             return;
         }
-        self.follow(at);
+        self.stretches.follow(at);
         let [held, ..] = &mut self.held;
         let index = at.0.div_euclid(MILLISECOND_NS);
         let from = index.saturating_mul(MILLISECOND_NS);
@@ -488,7 +374,7 @@ impl Rate {
         self.total_octets = self.total_octets.saturating_add(right.total_octets);
         self.first = self.first.or(right.first);
         self.last = self.last.max(right.last);
-        self.join_stretches(&right);
+        self.stretches.join(&right.stretches);
         exact
     }
 

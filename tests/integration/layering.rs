@@ -66,11 +66,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "streams",
         ],
     ),
-<<<<<<< HEAD
-    ("multicast", &["units", "record_type", "frame", "igmp", "mld", "observations", "viewpoint"]),
-=======
     ("multicast", &["units", "frame", "record_type", "igmp", "mld", "observations", "viewpoint"]),
->>>>>>> 1157a370527480790c86ba1b88dd82bfdec94e86
     (
         "analysis",
         &[

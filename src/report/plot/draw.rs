@@ -95,7 +95,10 @@ impl Ranged for Scale {
     type ValueType = f64;
 
     fn map(&self, value: &f64, limit: (i32, i32)) -> i32 {
-        RangedCoordf64::from(self.from..self.to).map(value, limit)
+        // What lies far outside is as far outside at a hundred widths (chosen); further, the library's integers overflow.
+        let far = (self.to - self.from).abs() * 100.0;
+        let value = value.max(self.from.min(self.to) - far).min(self.from.max(self.to) + far);
+        RangedCoordf64::from(self.from..self.to).map(&value, limit)
     }
 
     fn key_points<Hint: KeyPointHint>(&self, hint: Hint) -> Vec<f64> {

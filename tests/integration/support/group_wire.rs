@@ -86,9 +86,10 @@ impl Wire {
     }
 }
 
-/// Events of membership: when, what, in words.
+/// Events but for holes of the capture: when, what, in words.
 pub(crate) fn events(report: &Value) -> Vec<(f64, &str, &str)> {
     let list = report["events"].as_array().unwrap().iter();
+    let list = list.filter(|event| event["kind"] != "capture-hole");
     list.map(|event| {
         let text = |key: &str| event[key].as_str().unwrap();
         (event["at_s"].as_f64().unwrap(), text("kind"), text("text"))
