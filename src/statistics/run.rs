@@ -4,7 +4,7 @@ use super::rate::MILLISECOND_NS;
 use crate::units::CaptureTime;
 
 /// Packets in a row that fell into one millisecond, none before the one that went before: what they add up to is all that a
-/// [`Rate`] has to know of them.
+/// [`Rate`](super::Rate) has to know of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Run {
     pub(super) first: CaptureTime,
