@@ -13,6 +13,7 @@ use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::Domain;
+use crate::domains::Kind;
 use crate::units::Nanos;
 
 /// The answer in one word.
@@ -104,6 +105,11 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     if let Some(short) = too_short(analysis, domain) {
         return (Verdict::CannotTell, short, vec!["capture for a minute or longer"]);
     }
+    if let Some(because) = silent_at_the_end(analysis, domain) {
+        let next =
+            vec!["capture again: if its Sync does not come back, look at the leader's power, link and log"];
+        return (Verdict::CannotTell, because, next);
+    }
     let followers = analysis.devices.iter().filter(|device| {
         matches!(device.state, State::Following | State::Relaying) && device.strength != Strength::CannotTell
     });
@@ -144,6 +150,14 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
 
 /// Nobody was seen to lead. Where devices ask, two things look alike, and the clock is the first to look for.
 fn leaderless(analysis: &Analysis) -> Answer {
+    if analysis.domains.iter().any(|domain| domain.election.tenures().next().is_some()) {
+        let because = "a clock led in this capture, and none leads at its end".to_owned();
+        let next = vec![
+            "look whether the capture lost frames at its end; if not, at that clock: power, link, switch port",
+            "capture again for a minute at the same place",
+        ];
+        return (Verdict::CannotTell, because, next);
+    }
     let asks = analysis.domains.iter().any(|domain| domain.requesters.values().any(|asker| asker.seen() > 0));
     let mut next = vec![
         "capture for a minute where the leader's multicast passes: a mirror of its port or of an uplink",
@@ -260,6 +274,30 @@ fn flooded() -> Answer {
 fn led_domain(analysis: &Analysis) -> Option<&Domain> {
     let led = || analysis.domains.iter().filter(|domain| domain.election.leader().is_some());
     led().find(|domain| analysis.site.is(&domain.key)).or_else(|| led().next())
+}
+
+/// Syncs from which a leader's pace is known, and the shortest silence that is told (chosen).
+const SYNCS: u64 = 20;
+const SILENT: Nanos = Nanos(1_000_000_000);
+
+/// Whoever leads has sent no Sync for more than three intervals and a half at the end (the limit of `sync-gaps`), though its
+/// Announces are not missed for long enough yet to call it lost.
+fn silent_at_the_end(analysis: &Analysis, domain: &Domain) -> Option<String> {
+    let link = &analysis.wire.link;
+    // By stamps that went back, or of clocks that disagree, nothing was before anything.
+    let is_in_order = analysis.clocks_disagree().is_none() && !link.rate.went_far_back();
+    let end = analysis.end.filter(|_| is_in_order)?;
+    let mut shortest: Option<Nanos> = None;
+    for port in domain.leading_ports() {
+        let syncs = port.series(Kind::Sync).filter(|syncs| syncs.count() >= SYNCS)?;
+        let silent = link.watched_between(syncs.last()?.time?, end);
+        if silent <= Nanos(syncs.pace()?.0.saturating_mul(7) / 2).max(SILENT) {
+            return None;
+        }
+        shortest = Some(shortest.map_or(silent, |shortest| shortest.min(silent)));
+    }
+    let silent = shortest?.as_seconds_text();
+    Some(format!("no Sync of the leader in the capture's last {silent}: whether it goes on cannot be told"))
 }
 
 /// A capture shorter than the leader's receipt timeout cannot show that the leader is steady.

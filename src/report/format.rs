@@ -143,7 +143,7 @@ pub(super) fn holes(holes: &[HoleDocument]) -> Option<String> {
     }
     let it = if holes.len() == 1 { "it counts" } else { "they count" };
     Some(format!(
-        "nothing at all was captured for {}: the capture missed that, or its clock was set; {it} for no mean",
+        "nothing at all was captured for {}: the capture missed that, its clock was set, or nobody sent; {it} for no mean",
         named.join(", ")
     ))
 }

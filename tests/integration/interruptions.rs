@@ -99,6 +99,31 @@ fn a_second_clock_in_the_last_seconds_leaves_no_sound_verdict() {
     }
 }
 
+/// The Announces do not show it yet.
+#[test]
+fn a_leader_whose_sync_stops_before_the_end_leaves_no_sound_verdict() {
+    for (from_ms, verdict) in
+        [(SECONDS * 1000, "sound"), (SECONDS * 1000 - 500, "sound"), (57_500, "cannot-tell")]
+    {
+        let mut wire = wire::sound(SECONDS);
+        without(&mut wire, &[0x0, 0x8], from_ms..SECONDS * 1000 + 1);
+        wire.media(0..SECONDS);
+        let report = wire.report();
+        assert_eq!(report["verdict"], verdict, "{from_ms}: {}", report["verdict_because"]);
+        let is_told = report["verdict_because"].as_str().unwrap().contains("no Sync of the leader");
+        assert_eq!(is_told, verdict == "cannot-tell");
+    }
+}
+
+/// A leader that was seen is not told as one that was not.
+#[test]
+fn a_capture_that_ends_without_the_leader_says_that_one_led() {
+    let mut wire = wire::sound(SECONDS);
+    without(&mut wire, &[0x0, 0x8, 0x9, 0xB], 50_000..SECONDS * 1000 + 1);
+    let report = wire.report();
+    assert!(!report["verdict_because"].as_str().unwrap().contains("no leader was seen"), "{report}");
+}
+
 /// Linear audio of 1 ms for 40 s, and a clock; after 20 s the capture's clock is set back by `back_s`.
 fn set_back(back_s: i64) -> Value {
     let mut scene = Scene::default();

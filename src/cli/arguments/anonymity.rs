@@ -16,7 +16,8 @@ static DRAWN: OnceLock<Key> = OnceLock::new();
 #[derive(Debug, Clone, Args)]
 pub(crate) struct Anonymity {
     /// Write invented addresses, clock identities and names instead of the site's: the same one for the same original within
-    /// this run. Times, rates, VLANs, domain numbers and ports stay
+    /// this run. Times, rates, VLANs, domain numbers, ports and
+    /// the SSRCs of streams stay
     #[arg(long)]
     pub(crate) anonymise: bool,
 

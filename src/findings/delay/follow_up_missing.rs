@@ -59,6 +59,9 @@ impl Rule for FollowUpMissing {
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
+        if let Some(why) = analysis.clocks_disagree() {
+            return Outcome::CannotTell(why);
+        }
         let mut findings = Vec::new();
         let mut cannot_tell = None;
         for domain in analysis.domains.iter() {

@@ -93,7 +93,7 @@ fn holes(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
             domain: None,
             device: None,
             text: format!(
-                "nothing at all was captured for {length}: the capture missed that, or its clock was set"
+                "nothing at all was captured for {length}: the capture missed that, its clock was set, or nobody sent"
             ),
             frames: Vec::new(),
         }
