@@ -98,7 +98,29 @@ fn waiting(arguments: &[&str], folder: &Path, octets: &[u8]) -> Child {
         .unwrap();
     // More than a pipe holds, so that the program listens when this is done.
     child.stdin.as_mut().unwrap().write_all(octets).unwrap();
+    until_taken(&child, octets.len());
     child
+}
+
+/// Waits until a program has read so much and has been at rest since. Before, part of it is still in the pipe, and who is
+/// interrupted then ends with its next reading instead of waiting.
+fn until_taken(child: &Child, octets: usize) {
+    let read = || -> Option<usize> {
+        let told = fs::read_to_string(format!("/proc/{}/io", child.id())).ok()?;
+        told.lines().find_map(|line| line.strip_prefix("rchar: "))?.parse().ok()
+    };
+    let begun = Instant::now();
+    let mut before = None;
+    while begun.elapsed() < Duration::from_secs(30) {
+        let now = read();
+        std::thread::sleep(Duration::from_millis(100));
+        // Where nobody counts what is read, a second is to be enough.
+        let is_known_to_rest = now.is_some_and(|count| count >= octets) && now == before;
+        if is_known_to_rest || (now.is_none() && begun.elapsed() > Duration::from_secs(1)) {
+            return;
+        }
+        before = now;
+    }
 }
 
 fn interrupt(child: &Child) {
