@@ -289,18 +289,8 @@ impl Script {
             };
             let body = ptp_v1::SyncBody {
                 origin_ns: BEGINNING + at,
-                utc_offset_s: 37,
-                grandmaster: data,
                 grandmaster_sequence: sequence,
-                grandmaster_preferred: false,
-                grandmaster_is_boundary_clock: false,
-                log_sync_interval: 0,
-                local: data,
-                steps_removed: 0,
-                parent: voice.mac,
-                estimated_variance: 0,
-                estimated_drift: 0,
-                utc_reasonable: true,
+                ..ptp_v1::SyncBody::of(data)
             };
             let asks = index % 4 == 3;
             let message = if asks { ptp_v1::delay_req(&head, &body) } else { ptp_v1::sync(&head, &body) };

@@ -210,18 +210,8 @@ fn old_clock(scene: &mut Scene) {
             ptp_v1::Header { subdomain: *b"zanzibar\0\0\0\0\0\0\0\0", source: mac, sequence, flags: 0 };
         let body = ptp_v1::SyncBody {
             origin_ns: 1_700_000_000_000_000_000 + at,
-            utc_offset_s: 37,
-            grandmaster: data,
             grandmaster_sequence: sequence,
-            grandmaster_preferred: false,
-            grandmaster_is_boundary_clock: false,
-            log_sync_interval: 0,
-            local: data,
-            steps_removed: 0,
-            parent: mac,
-            estimated_variance: 0,
-            estimated_drift: 0,
-            utc_reasonable: true,
+            ..ptp_v1::SyncBody::of(data)
         };
         let group = Ipv4Addr::new(224, 0, 1, 129);
         let way = Ipv4Way {

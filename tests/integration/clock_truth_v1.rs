@@ -55,21 +55,7 @@ fn header(actor: &Actor, sequence: u16, flags: u16) -> ptp_v1::Header {
 
 fn body(leader: &Actor, origin_ns: i64) -> ptp_v1::SyncBody {
     let clock = ptp_v1::ClockData { uuid: leader.mac, stratum: 1, identifier: *b"GPS\0", variance: -4000 };
-    ptp_v1::SyncBody {
-        origin_ns,
-        utc_offset_s: 37,
-        grandmaster: clock,
-        grandmaster_sequence: 1,
-        grandmaster_preferred: true,
-        grandmaster_is_boundary_clock: false,
-        log_sync_interval: 0,
-        local: clock,
-        steps_removed: 0,
-        parent: clock.uuid,
-        estimated_variance: 0,
-        estimated_drift: 0,
-        utc_reasonable: true,
-    }
+    ptp_v1::SyncBody { origin_ns, grandmaster_preferred: true, ..ptp_v1::SyncBody::of(clock) }
 }
 
 impl Scene {

@@ -30,18 +30,9 @@ fn hostile_capture() -> Vec<u8> {
         let header = ptp_v1::Header { subdomain: SUBDOMAIN, source: uuid, sequence, flags: 0 };
         let body = ptp_v1::SyncBody {
             origin_ns: 1_791_055_717_000_000_000,
-            utc_offset_s: 37,
-            grandmaster: clock,
             grandmaster_sequence: sequence,
             grandmaster_preferred: true,
-            grandmaster_is_boundary_clock: false,
-            log_sync_interval: 0,
-            local: clock,
-            steps_removed: 0,
-            parent: uuid,
-            estimated_variance: 0,
-            estimated_drift: 0,
-            utc_reasonable: true,
+            ..ptp_v1::SyncBody::of(clock)
         };
         let packet = frame::udp(&way, 319, 319, &ptp_v1::sync(&header, &body));
         let octets = frame::ethernet(frame::group_mac(PTP_GROUP), uuid, 0x0800, &packet);

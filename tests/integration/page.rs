@@ -213,18 +213,9 @@ fn announcing(sequence: u16) -> Vec<u8> {
     let header = ptp_v1::Header { subdomain: *b"<img src=x>&'\"\0\0", source: uuid, sequence, flags: 0 };
     let body = ptp_v1::SyncBody {
         origin_ns: 1_791_055_717_000_000_000,
-        utc_offset_s: 37,
-        grandmaster: clock,
         grandmaster_sequence: sequence,
         grandmaster_preferred: true,
-        grandmaster_is_boundary_clock: false,
-        log_sync_interval: 0,
-        local: clock,
-        steps_removed: 0,
-        parent: uuid,
-        estimated_variance: 0,
-        estimated_drift: 0,
-        utc_reasonable: true,
+        ..ptp_v1::SyncBody::of(clock)
     };
     let group = Ipv4Addr::new(224, 0, 1, 129);
     let source = Ipv4Addr::new(10, 20, 0, 71);

@@ -414,21 +414,7 @@ fn v1_header(actor: &Actor, sequence: u16) -> ptp_v1::Header {
 }
 
 fn v1_body(clock: ptp_v1::ClockData, preferred: bool) -> ptp_v1::SyncBody {
-    ptp_v1::SyncBody {
-        origin_ns: 0,
-        utc_offset_s: 37,
-        grandmaster: clock,
-        grandmaster_sequence: 1,
-        grandmaster_preferred: preferred,
-        grandmaster_is_boundary_clock: false,
-        log_sync_interval: 0,
-        local: clock,
-        steps_removed: 0,
-        parent: clock.uuid,
-        estimated_variance: 0,
-        estimated_drift: 0,
-        utc_reasonable: true,
-    }
+    ptp_v1::SyncBody { grandmaster_preferred: preferred, ..ptp_v1::SyncBody::of(clock) }
 }
 
 /// The key of untagged v2 domain `number`.

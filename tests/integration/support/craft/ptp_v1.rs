@@ -47,6 +47,27 @@ pub(crate) struct SyncBody {
     pub(crate) utc_reasonable: bool,
 }
 
+impl SyncBody {
+    /// Of a grandmaster without a time, second by second.
+    pub(crate) const fn of(clock: ClockData) -> Self {
+        Self {
+            origin_ns: 0,
+            utc_offset_s: 37,
+            grandmaster: clock,
+            grandmaster_sequence: 1,
+            grandmaster_preferred: false,
+            grandmaster_is_boundary_clock: false,
+            log_sync_interval: 0,
+            local: clock,
+            steps_removed: 0,
+            parent: clock.uuid,
+            estimated_variance: 0,
+            estimated_drift: 0,
+            utc_reasonable: true,
+        }
+    }
+}
+
 /// Port of every clock here; single-port clocks count from 1.
 const PORT: u16 = 1;
 /// sourceCommunicationTechnology: Ethernet.
