@@ -26,7 +26,7 @@ impl Analysis {
         if is_link_local(destination) {
             return None;
         }
-        let flow = (Some(source), destination);
+        let flow = (source, destination);
         let members = self.multicast.members_during(vlan, flow, stream.first()?, stream.last()?);
         (!members.is_empty() || self.shows_nobody(destination)).then_some(members)
     }

@@ -281,15 +281,7 @@ impl Walked {
     /// The frame that was counted last.
     #[inline]
     fn record<'a>(&self, frame: &Frame, window: &'a [u8]) -> Record<'a> {
-        Record {
-            number: self.tally.packets,
-            time: frame.time,
-            link: frame.link,
-            interface: frame.interface,
-            original_len: frame.original_len,
-            fcs_octets: frame.fcs_octets,
-            octets: window.get(frame.data.clone()).unwrap_or_default(),
-        }
+        frame.record(self.tally.packets, window.get(frame.data.clone()).unwrap_or_default())
     }
 }
 

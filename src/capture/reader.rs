@@ -129,15 +129,7 @@ impl<R: Read> Reader<R> {
     #[must_use]
     pub fn record(&self) -> Option<Record<'_>> {
         let frame = self.frame.as_ref()?;
-        Some(Record {
-            number: self.tally.packets,
-            time: frame.time,
-            link: frame.link,
-            interface: frame.interface,
-            original_len: frame.original_len,
-            fcs_octets: frame.fcs_octets,
-            octets: self.buffer.window().get(frame.data.clone())?,
-        })
+        Some(frame.record(self.tally.packets, self.buffer.window().get(frame.data.clone())?))
     }
 
     /// Stamp of the record at hand; the outer `None` is no record.

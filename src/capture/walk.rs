@@ -12,6 +12,7 @@ use super::pcap::Pcap;
 use super::pcapng::Pcapng;
 use super::record::FileFormat;
 use super::record::LinkType;
+use super::record::Record;
 
 /// The longest record or block that is believed.
 ///
@@ -45,6 +46,22 @@ pub(super) struct Frame {
     pub(super) data: Range<usize>,
     /// Octets of the window that are done with once the frame is.
     pub(super) taken: usize,
+}
+
+impl Frame {
+    /// As the record of a number, whose octets are these.
+    #[inline]
+    pub(super) const fn record<'a>(&self, number: u64, octets: &'a [u8]) -> Record<'a> {
+        Record {
+            number,
+            time: self.time,
+            link: self.link,
+            interface: self.interface,
+            original_len: self.original_len,
+            fcs_octets: self.fcs_octets,
+            octets,
+        }
+    }
 }
 
 /// Where the window sits in the unpacked capture.

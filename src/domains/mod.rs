@@ -66,7 +66,7 @@ pub use requests::{ANSWER_WINDOW, Mechanism, OUTAGE_RUN, Outage, Requester};
 pub use samples::{Exchange, LeaderSamples};
 pub use set::Domains;
 pub use sightings::Sightings;
-pub use silences::{Silence, Silences};
+pub use silences::{Silence, Silences, silence_limit};
 pub use standing::Standing;
 pub use sync_checks::{Met, SyncChecks};
 pub use tenure::{EndedBy, Rivalry, Tenure};

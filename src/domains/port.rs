@@ -303,6 +303,13 @@ impl ClockPort {
         self.silences.get(&kind).map(|silences| silences.kept()).unwrap_or_default()
     }
 
+    /// The silences of its Sync through which its Announces went on: else it was silent altogether.
+    pub fn sync_pauses(&self) -> impl Iterator<Item = &Silence> {
+        let announces = self.silences(Kind::Announce);
+        let goes_on = |sync: &&Silence| !announces.iter().any(|announce| announce.overlaps(sync));
+        self.silences(Kind::Sync).iter().filter(goes_on)
+    }
+
     /// Messages of one kind.
     #[must_use]
     pub fn count(&self, kind: Kind) -> u64 {

@@ -31,6 +31,20 @@ pub struct Silence {
     pub asked: u64,
 }
 
+impl Silence {
+    /// Whether two silences have a time in common.
+    #[must_use]
+    pub fn overlaps(&self, other: &Self) -> bool {
+        self.before < other.after && other.before < self.after
+    }
+}
+
+/// How long a series that comes every `interval` may pause before that is a silence.
+#[must_use]
+pub const fn silence_limit(interval: Nanos) -> Nanos {
+    Nanos(interval.0.saturating_mul(SILENT_HALVES) / 2)
+}
+
 /// The latest message of a series.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Latest {
@@ -57,7 +71,7 @@ impl Silences {
                 return;
             }
             let length = interval.map(|interval| now.watched.since(&before.watched, interval));
-            let limit = interval.map(|interval| Nanos(interval.0.saturating_mul(SILENT_HALVES) / 2));
+            let limit = interval.map(silence_limit);
             if let (Some(length), Some(limit)) = (length, limit)
                 && length > limit
             {

@@ -86,7 +86,7 @@ impl Domain {
             let series = other.series(offers);
             let ends = series.and_then(|series| series.first().zip(series.last()));
             let spans_it = ends.is_some_and(|(first, last)| first < span.after && last > span.before);
-            offers_it && spans_it && !other.silences(offers).iter().any(|silence| overlap(silence, span))
+            offers_it && spans_it && !other.silences(offers).iter().any(|silence| silence.overlaps(span))
         });
         // Each may ask once more at either end of the span.
         let askers = u64::try_from(self.requesters.len()).unwrap_or(u64::MAX);
@@ -118,7 +118,7 @@ impl Domain {
         let missing = port
             .silences(Kind::Sync)
             .iter()
-            .filter(|sync| overlap(sync, span) && stamped(sync) >= Some(least))
+            .filter(|sync| sync.overlaps(span) && stamped(sync) >= Some(least))
             .max_by_key(|sync| sync.length);
         match (syncs, missing) {
             (Some(syncs), Some(missing)) => {
@@ -136,10 +136,6 @@ impl Domain {
 
 fn stamped(silence: &Silence) -> Option<Nanos> {
     Some(silence.after.time?.since(silence.before.time?))
-}
-
-fn overlap(one: &Silence, other: &Silence) -> bool {
-    one.before < other.after && other.before < one.after
 }
 
 fn keeps_another_pace(port: &ClockPort, kind: Kind) -> bool {

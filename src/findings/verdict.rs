@@ -14,6 +14,7 @@ use crate::devices::State;
 use crate::devices::Strength;
 use crate::domains::Domain;
 use crate::domains::Kind;
+use crate::domains::silence_limit;
 use crate::units::Nanos;
 
 /// The answer in one word.
@@ -280,7 +281,7 @@ fn led_domain(analysis: &Analysis) -> Option<&Domain> {
 const SYNCS: u64 = 20;
 const SILENT: Nanos = Nanos(1_000_000_000);
 
-/// Whoever leads has sent no Sync for more than three intervals and a half at the end (the limit of `sync-gaps`), though its
+/// Whoever leads has sent no Sync for long enough to be silent at the end ([`silence_limit`]), though its
 /// Announces are not missed for long enough yet to call it lost.
 fn silent_at_the_end(analysis: &Analysis, domain: &Domain) -> Option<String> {
     let link = &analysis.wire.link;
@@ -291,7 +292,7 @@ fn silent_at_the_end(analysis: &Analysis, domain: &Domain) -> Option<String> {
     for port in domain.leading_ports() {
         let syncs = port.series(Kind::Sync).filter(|syncs| syncs.count() >= SYNCS)?;
         let silent = link.watched_between(syncs.last()?.time?, end);
-        if silent <= Nanos(syncs.pace()?.0.saturating_mul(7) / 2).max(SILENT) {
+        if silent <= silence_limit(syncs.pace()?).max(SILENT) {
             return None;
         }
         shortest = Some(shortest.map_or(silent, |shortest| shortest.min(silent)));

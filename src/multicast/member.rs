@@ -80,10 +80,9 @@ pub struct Membership {
 impl Membership {
     /// Whether it held at any time from `from` to `until` and has ever asked for what `source` sends, as far as its
     /// reports were captured.
-    pub(super) fn held_during(&self, source: Option<IpAddr>, from: CaptureTime, until: CaptureTime) -> bool {
+    pub(super) fn held_during(&self, source: IpAddr, from: CaptureTime, until: CaptureTime) -> bool {
         let began = self.first.time.is_none_or(|first| first <= until);
-        let is_asked_for =
-            source.is_none_or(|source| self.ever.as_ref().is_none_or(|ever| ever.admit(source)));
+        let is_asked_for = self.ever.as_ref().is_none_or(|ever| ever.admit(source));
         self.reports > 0 && began && is_asked_for && self.ended.is_none_or(|(_, end)| end >= from)
     }
 

@@ -126,7 +126,7 @@ impl Multicast {
     pub fn members_during(
         &self,
         vlan: Option<u16>,
-        (source, group): (Option<IpAddr>, IpAddr),
+        (source, group): (IpAddr, IpAddr),
         from: CaptureTime,
         until: CaptureTime,
     ) -> BTreeSet<Host> {

@@ -28,8 +28,7 @@ impl<T> Queue<T> {
 
     /// Takes the oldest entry.
     pub fn pop_front(&mut self) -> Option<T> {
-        let next = if self.rest.is_empty() { None } else { self.rest.pop_front() };
-        std::mem::replace(&mut self.first, next)
+        std::mem::replace(&mut self.first, self.rest.pop_front())
     }
 
     /// The oldest entry.
@@ -50,9 +49,6 @@ impl<T> Queue<T> {
     pub fn position(&self, mut is_so: impl FnMut(&T) -> bool) -> Option<usize> {
         if is_so(self.first.as_ref()?) {
             return Some(0);
-        }
-        if self.rest.is_empty() {
-            return None;
         }
         self.rest.iter().position(is_so).map(|index| index + 1)
     }

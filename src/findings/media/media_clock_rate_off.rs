@@ -1,6 +1,5 @@
 //! `media-clock-rate-off`
 
-use std::cmp::Ordering;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
@@ -93,14 +92,12 @@ fn off<'a>(analysis: &Analysis, stream: &'a Stream) -> Option<Off<'a>> {
 
 /// Takes out those of several senders whose clocks run alike.
 fn together<'a>(off: &mut Vec<Off<'a>>) -> Vec<Vec<Off<'a>>> {
-    off.sort_by(|a, b| {
-        (a.rate.ppm, a.stream.key).partial_cmp(&(b.rate.ppm, b.stream.key)).unwrap_or(Ordering::Equal)
-    });
+    off.sort_by(|a, b| a.rate.ppm.total_cmp(&b.rate.ppm).then(a.stream.key.cmp(&b.stream.key)));
     let mut groups = Vec::new();
     let mut alone = Vec::new();
     while let Some(first) = off.first().copied() {
         let count = off.iter().take_while(|other| are_alike(first.rate, other.rate)).count().max(1);
-        let rest = off.split_off(count.min(off.len()));
+        let rest = off.split_off(count);
         let group = std::mem::replace(off, rest);
         let sources: BTreeSet<IpAddr> = group.iter().filter_map(|off| off.stream.source()).collect();
         if sources.len() >= SENDERS_ALIKE { groups.push(group) } else { alone.extend(group) }

@@ -95,12 +95,8 @@ fn gaps(analysis: &Analysis, port: &ClockPort, others: impl Fn() -> (u64, u64)) 
     if all.is_empty() || syncs < SYNCS || count.saturating_mul(PACE) > syncs || is_told {
         return Gaps::None;
     }
-    let announces = port.silences(Kind::Announce);
     // A leader that is silent altogether is lost, which is told by `leader-not-heard` or as a change of leader.
-    let is_lost = |sync: &Silence| {
-        announces.iter().any(|announce| announce.before < sync.after && sync.before < announce.after)
-    };
-    let beside: Vec<Silence> = all.iter().filter(|sync| !is_lost(sync)).copied().collect();
+    let beside: Vec<Silence> = port.sync_pauses().copied().collect();
     let paused: Vec<Silence> = beside.iter().filter(|gap| gap.skipped == Some(0)).copied().collect();
     let is_loss = |gap: &Silence| gap.skipped.is_some_and(|skipped| skipped > 0);
     if !beside.iter().any(is_loss) {

@@ -16,6 +16,7 @@ use crate::report::document::EventDocument;
 use crate::report::format::duration;
 use crate::report::format::rfc3339;
 use crate::report::format::seconds;
+use crate::units::CaptureTime;
 use crate::units::Nanos;
 
 /// All events of all domains in time order.
@@ -29,13 +30,10 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
     let documents = events.into_iter().map(|(event, key)| {
         let (clock, text) = words(event);
         EventDocument {
-            time: rfc3339(event.time),
-            at_s: seconds(analysis.since_origin(event.time)),
-            kind: event.what.kind(),
             domain: Some(key.to_string()),
             device: analysis.device_of(clock).map(|device| device.key.clone()),
-            text,
             frames: event.places.iter().map(|place| frame_reference(analysis, *place)).collect(),
+            ..happened(analysis, event.time, event.what.kind(), text)
         }
     });
     let mut documents: Vec<EventDocument> = documents
@@ -46,6 +44,24 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
         .collect();
     documents.sort_by(|a, b| (&a.time, &a.domain, &a.text).cmp(&(&b.time, &b.domain, &b.text)));
     documents
+}
+
+/// What happened at a time, of no domain, device or frame.
+pub(super) fn happened(
+    analysis: &Analysis,
+    time: CaptureTime,
+    kind: &'static str,
+    text: String,
+) -> EventDocument {
+    EventDocument {
+        time: rfc3339(time),
+        at_s: seconds(analysis.since_origin(time)),
+        kind,
+        domain: None,
+        device: None,
+        text,
+        frames: Vec::new(),
+    }
 }
 
 /// Jumps of the leader's time or of the capture's clock.
@@ -74,13 +90,9 @@ fn steps(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
                 }
             };
             EventDocument {
-                time: rfc3339(step.time),
-                at_s: seconds(analysis.since_origin(step.time)),
-                kind: "time-step",
                 domain: Some(key.to_string()),
                 device: clock.and_then(|clock| analysis.device_of(clock)).map(|device| device.key.clone()),
-                text,
-                frames: Vec::new(),
+                ..happened(analysis, step.time, "time-step", text)
             }
         })
     })

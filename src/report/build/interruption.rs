@@ -1,15 +1,14 @@
 //! Pauses of Sync, numbers that begin anew and holes of the capture, as events.
 
+use super::event::happened;
 use super::frame_reference;
 use crate::analysis::Analysis;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Kind;
-use crate::domains::Silence;
 use crate::observations::Place;
 use crate::report::document::EventDocument;
 use crate::report::format::duration;
-use crate::report::format::rfc3339;
 use crate::report::format::seconds;
 use crate::units::CaptureTime;
 
@@ -23,19 +22,15 @@ pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument>
     of_domains.chain(holes(analysis))
 }
 
-/// Pauses of a leader's Sync. Where its Announces pause too it was silent altogether, which is told as that.
+/// Pauses of a leader's Sync; silent altogether is told as that.
 fn sync_pauses<'a>(
     analysis: &'a Analysis,
     domain: &'a Domain,
     port: &'a ClockPort,
 ) -> impl Iterator<Item = EventDocument> + 'a {
-    let is_silent = |sync: &Silence| {
-        let mut announces = port.silences(Kind::Announce).iter();
-        announces.any(|announce| announce.before < sync.after && sync.before < announce.after)
-    };
     // Of two that send as one port each is a pause of the other.
-    let silences = if port.twins.two().is_some() { &[] } else { port.silences(Kind::Sync) };
-    silences.iter().filter(move |sync| !is_silent(sync)).filter_map(move |sync| {
+    let pauses = port.sync_pauses().filter(|_| port.twins.two().is_none());
+    pauses.filter_map(move |sync| {
         let numbers = match sync.skipped {
             None => "its numbers begin anew after that".to_owned(),
             Some(0) => "no number is missing, so it sent none".to_owned(),
@@ -73,29 +68,19 @@ fn of_port(
     places: &[Place],
 ) -> EventDocument {
     EventDocument {
-        time: rfc3339(time),
-        at_s: seconds(analysis.since_origin(time)),
-        kind,
         domain: Some(domain.key.to_string()),
         device: analysis.device_of(port.port.clock).map(|device| device.key.clone()),
-        text,
         frames: places.iter().map(|place| frame_reference(analysis, *place)).collect(),
+        ..happened(analysis, time, kind, text)
     }
 }
 
 fn holes(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
     analysis.wire.link.holes.iter().map(|hole| {
         let length = duration(seconds(hole.length()));
-        EventDocument {
-            time: rfc3339(hole.from),
-            at_s: seconds(analysis.since_origin(hole.from)),
-            kind: "capture-hole",
-            domain: None,
-            device: None,
-            text: format!(
-                "nothing at all was captured for {length}: the capture missed that, its clock was set, or nobody sent"
-            ),
-            frames: Vec::new(),
-        }
+        let text = format!(
+            "nothing at all was captured for {length}: the capture missed that, its clock was set, or nobody sent"
+        );
+        happened(analysis, hole.from, "capture-hole", text)
     })
 }

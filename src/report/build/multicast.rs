@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
+use super::event::happened;
 use super::frame_reference;
 use crate::analysis::Analysis;
 use crate::multicast::Event;
@@ -18,20 +19,18 @@ use crate::report::document::MembershipDocument;
 use crate::report::document::MulticastDocument;
 use crate::report::document::QuerierDocument;
 use crate::report::document::SharedMacDocument;
-use crate::report::format::rfc3339;
 use crate::report::format::seconds;
 use crate::units::CaptureTime;
 
 pub(super) fn document(analysis: &Analysis) -> MulticastDocument {
     let segments = || analysis.multicast.segments();
-    let text = |groups: &BTreeSet<IpAddr>| groups.iter().map(ToString::to_string).collect();
     let group_use = &analysis.group_use;
     MulticastDocument {
         queriers: segments().flat_map(|segment| queriers(analysis, segment)).collect(),
         memberships: segments().flat_map(|segment| memberships(analysis, segment)).collect(),
-        unrequested: text(&group_use.unrequested),
+        unrequested: addresses(&group_use.unrequested),
         unrequested_caveats: group_use.unrequested_caveats.clone(),
-        idle: text(&group_use.idle),
+        idle: addresses(&group_use.idle),
         reports_of_no_group: analysis.multicast.no_groups,
         no_group: analysis.multicast.no_group.map(|address| address.to_string()),
         shared_macs: group_use
@@ -39,11 +38,15 @@ pub(super) fn document(analysis: &Analysis) -> MulticastDocument {
             .iter()
             .map(|shared| SharedMacDocument {
                 mac: shared.mac.to_string(),
-                groups: text(&shared.groups),
+                groups: addresses(&shared.groups),
                 reserved_for: shared.reserved.map(crate::multicast::Reserved::name),
             })
             .collect(),
     }
+}
+
+fn addresses(of: &BTreeSet<IpAddr>) -> Vec<String> {
+    of.iter().map(ToString::to_string).collect()
 }
 
 fn at_s(analysis: &Analysis, time: CaptureTime) -> f64 {
@@ -80,10 +83,9 @@ fn memberships(analysis: &Analysis, segment: &Segment) -> impl Iterator<Item = M
 }
 
 fn member(analysis: &Analysis, host: Host, found: &Membership) -> MemberDocument {
-    let text = |sources: &BTreeSet<IpAddr>| sources.iter().map(ToString::to_string).collect::<Vec<String>>();
     let (only_from, all_but) = match &found.sources {
-        Some(Sources::Only(sources)) => (Some(text(sources)), Vec::new()),
-        Some(Sources::AllBut(sources)) => (None, text(sources)),
+        Some(Sources::Only(sources)) => (Some(addresses(sources)), Vec::new()),
+        Some(Sources::AllBut(sources)) => (None, addresses(sources)),
         None => (None, Vec::new()),
     };
     MemberDocument {
@@ -102,13 +104,9 @@ fn member(analysis: &Analysis, host: Host, found: &Membership) -> MemberDocument
 
 pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
     analysis.multicast.events().iter().map(|event| EventDocument {
-        time: rfc3339(event.time),
-        at_s: at_s(analysis, event.time),
-        kind: event.what.kind(),
-        domain: None,
         device: device(analysis, event),
-        text: words(event),
         frames: vec![frame_reference(analysis, event.place)],
+        ..happened(analysis, event.time, event.what.kind(), words(event))
     })
 }
 

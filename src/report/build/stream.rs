@@ -1,5 +1,6 @@
 //! Streams, sources and the link for the document.
 
+use super::event::happened;
 use crate::analysis::Analysis;
 use crate::ptp::ClockIdentity;
 use crate::report::document::EventDocument;
@@ -192,13 +193,8 @@ pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument>
         let device = device_key(analysis, stream);
         let key = stream.key;
         of_stream(analysis, stream).into_iter().map(move |(time, kind, text)| EventDocument {
-            time: rfc3339(time),
-            at_s: seconds(analysis.since_origin(time)),
-            kind,
-            domain: None,
             device: device.clone(),
-            text: format!("{key} {text}"),
-            frames: Vec::new(),
+            ..happened(analysis, time, kind, format!("{key} {text}"))
         })
     })
 }
