@@ -15,6 +15,8 @@ const ROBUSTNESS: i64 = 2;
 const QUERY_INTERVAL: Nanos = Nanos(125 * NANOS_PER_SECOND);
 /// `Query Response Interval`, 10 s (RFC 3376 section 8.3).
 pub(super) const RESPONSE_INTERVAL: Nanos = Nanos(10 * NANOS_PER_SECOND);
+/// How much earlier or later than at its interval a query may come (chosen).
+const EARLY: Nanos = Nanos(NANOS_PER_SECOND);
 /// Distances of queries that are kept to measure the interval by: those last seen (chosen).
 const GAPS_KEPT: usize = 255;
 
@@ -144,6 +146,15 @@ impl Querier {
         let assumed = QUERY_INTERVAL.max(self.longest_gap);
         let interval = self.declared_interval.unwrap_or(assumed);
         Timing { robustness: self.robustness, interval, response: self.response }
+    }
+
+    /// Whether a report at `now` may answer a query of it that is due and was not captured.
+    pub(super) fn may_have_been_missed(&self, now: &Now) -> bool {
+        let interval = self.declared_interval.or_else(|| self.interval()).unwrap_or(QUERY_INTERVAL);
+        let Some(heard) = self.heard.filter(|_| interval > self.response) else { return false };
+        let early = now.at.since(&heard).saturating_add(EARLY);
+        let late = early.0.checked_rem(interval.0).unwrap_or_default();
+        early >= interval && late <= self.response.saturating_add(EARLY).saturating_add(EARLY).0
     }
 
     /// How long others wait for its next query before they take over.

@@ -228,13 +228,18 @@ impl Segment {
         elected.or_else(|| self.queriers.values().next()).map_or_else(Timing::default, Querier::timing)
     }
 
-    /// Whether a report now may answer a query, also one from before the capture or within a hole of it.
+    /// Whether a report now may answer a query, also one from before the capture, within a hole of it, or that is due and
+    /// was not captured.
     fn is_answer(&self, now: &Now) -> bool {
         now.at.since(&now.unbroken_since) <= RESPONSE_INTERVAL
             || self.asked.is_some_and(|(asked, response)| {
                 let after = now.at.since(&asked);
                 after >= Nanos::ZERO && after <= response
             })
+            || self
+                .elected
+                .and_then(|elected| self.queriers.get(&elected))
+                .is_some_and(|querier| querier.may_have_been_missed(now))
     }
 
     /// Takes in what a host says of a group.

@@ -9,6 +9,7 @@ use super::document::DeviceDocument;
 use super::document::Document;
 use super::document::DomainDocument;
 use super::document::StateName;
+use super::document::VerdictName;
 
 /// Writes the file. What the capture does not show stands there as a comment.
 ///
@@ -18,7 +19,12 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     let files: Vec<String> = document.captures.iter().map(|capture| comment(&capture.file)).collect();
     writeln!(out, "# What downbeat saw in {}.", files.join(", "))?;
     writeln!(out, "# Read it, name the devices, and take out what is not meant to stay so.")?;
-    writeln!(out, "# Then `downbeat check --site THIS-FILE CAPTURE` says what differs.\n")?;
+    writeln!(out, "# Then `downbeat check --site THIS-FILE CAPTURE` says what differs.")?;
+    if document.verdict != VerdictName::Sound {
+        writeln!(out, "# This capture is no good day: what is written down from it needs a second look.")?;
+        writeln!(out, "# {}.", comment(&document.verdict_because))?;
+    }
+    writeln!(out)?;
     writeln!(out, "[site]\n# name = \"Harbour Playhouse\"\n")?;
     clock(document, out)?;
     writeln!(
@@ -30,10 +36,22 @@ pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
     for device in &document.devices {
         *names.entry(name(device)).or_default() += 1;
     }
+    let mut taken = BTreeSet::new();
     for device in &document.devices {
         let is_of_the_site = device.domains.iter().any(|domain| site.contains(domain.as_str()));
         let is_own = names.get(name(device)).is_none_or(|times| *times == 1);
-        self::device(device, is_own, is_of_the_site, out)?;
+        let mut entry = Vec::new();
+        let is_first = taken.insert(address(&device.key, &device.macs, &device.clocks));
+        self::device(device, is_own, is_of_the_site, &mut entry)?;
+        if is_first {
+            out.write_all(&entry)?;
+            continue;
+        }
+        // A site file names nobody twice.
+        writeln!(out, "\n# The next one has the address of one above: say which of the two is meant.")?;
+        for line in String::from_utf8_lossy(&entry).trim_start().lines() {
+            writeln!(out, "# {line}")?;
+        }
     }
     writeln!(out, "\n# Streams that are to be added, for `downbeat fit`:")?;
     writeln!(out, "# [[planned]]\n# name = \"balcony cameras\"\n# count = 2")?;
@@ -86,6 +104,18 @@ fn keys_meant(document: &Document) -> BTreeSet<&str> {
 /// What a device is called until the user names it.
 fn name(device: &DeviceDocument) -> &str {
     device.name.as_deref().or(device.ips.first().map(String::as_str)).unwrap_or(&device.key)
+}
+
+/// What a device is told apart by in a site file: the digits of a MAC address, also where a clock is made of one.
+fn address(key: &str, macs: &[String], clocks: &[String]) -> String {
+    let by = macs.iter().find(|mac| *mac == key).or_else(|| clocks.first()).map_or(key, String::as_str);
+    let digits: String = by.chars().filter(char::is_ascii_hexdigit).collect();
+    let digits = digits.to_ascii_lowercase();
+    // An EUI-64 made of a MAC address has ff-fe, or ff-ff, in its middle (IEEE 1588-2008 7.5.2.2.2, from memory).
+    match (digits.get(..6), digits.get(6..10), digits.get(10..16)) {
+        (Some(maker), Some("fffe" | "ffff"), Some(rest)) if digits.len() == 16 => format!("{maker}{rest}"),
+        _ => digits,
+    }
 }
 
 /// An entry; what shares its name with others is told apart by its key.
@@ -154,6 +184,15 @@ fn hides(c: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_clock_and_the_mac_address_that_it_is_made_of_are_one_address() {
+        let one = |text: &str| vec![text.to_owned()];
+        let by_mac = address("02:00:5e:10:00:0A", &one("02:00:5e:10:00:0A"), &[]);
+        let by_clock = address("x", &[], &one("02-00-5e-ff-fe-10-00-0a"));
+        assert_eq!((by_mac.as_str(), by_clock.as_str()), ("02005e10000a", "02005e10000a"));
+        assert_ne!(by_mac, address("x", &[], &one("02-00-5e-10-00-0a-00-01")));
+    }
 
     #[test]
     fn a_name_cannot_leave_its_quotes() {

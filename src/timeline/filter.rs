@@ -127,7 +127,15 @@ fn names(device: &DeviceDocument) -> impl Iterator<Item = &str> {
 }
 
 fn answers_to(device: &DeviceDocument, wanted: &str) -> bool {
-    names(device).any(|name| name.eq_ignore_ascii_case(wanted))
+    let digits = |text: &str| -> Option<String> {
+        let digits: String = text.chars().filter(|c| !matches!(c, ':' | '-' | '.')).collect();
+        let is_address =
+            matches!(digits.len(), 12 | 16) && digits.bytes().all(|digit| digit.is_ascii_hexdigit());
+        is_address.then(|| digits.to_ascii_lowercase())
+    };
+    let address = digits(wanted);
+    names(device)
+        .any(|name| name.eq_ignore_ascii_case(wanted) || (address.is_some() && digits(name) == address))
 }
 
 impl Chosen {

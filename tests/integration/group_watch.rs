@@ -455,3 +455,21 @@ fn a_broken_message_is_a_problem_of_the_capture_and_changes_nothing() {
     assert_eq!(text, "IGMP message ends inside Group Address");
     assert_eq!(report["multicast"]["memberships"], json!([]));
 }
+
+/// Reports that come when a query was due and none was captured may answer it; at any other time they are joins.
+#[test]
+fn a_report_that_may_answer_a_query_that_was_not_captured_is_no_join() {
+    let host = Ipv4Addr::new(10, 20, 0, 61);
+    let group = Ipv4Addr::new(239, 20, 1, 1);
+    // Queries every 125 s, that at 251 s missing.
+    for (at_ms, joins) in [(255_000, 0), (261_500, 0), (200_000, 1), (265_000, 1)] {
+        let report = Wire::default()
+            .query(1000, SWITCH)
+            .query(126_000, SWITCH)
+            .igmp(at_ms, &igmp::report(host, group, 7))
+            .query(376_000, SWITCH)
+            .read(380_000);
+        let told = kinds(&report).iter().filter(|(_, kind)| *kind == "member-joined").count();
+        assert_eq!(told, joins, "{at_ms}");
+    }
+}

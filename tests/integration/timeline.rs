@@ -115,6 +115,16 @@ fn a_device_is_found_by_the_name_the_site_file_gives() {
 }
 
 #[test]
+fn a_device_is_found_by_its_address_however_it_is_written() {
+    let by = |address: &str| json(&[LOST, "--device", address])["events"].clone();
+    let known = by("02:00:5e:10:00:01");
+    assert!(!known.as_array().unwrap().is_empty());
+    for address in ["02-00-5E-10-00-01", "02005e100001", "0200.5e10.0001"] {
+        assert_eq!(by(address), known, "{address}");
+    }
+}
+
+#[test]
 fn what_is_not_there_is_answered_with_the_nearest() {
     for (arguments, near) in [
         (["--kind", "leader-change"], "leader-changed"),
