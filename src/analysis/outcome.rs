@@ -13,6 +13,7 @@ use crate::domains::ClockId;
 use crate::domains::DomainKey;
 use crate::domains::Domains;
 use crate::domains::JournalEntry;
+use crate::domains::Silence;
 use crate::multicast::GroupUse;
 use crate::multicast::Multicast;
 use crate::names::Directory;
@@ -178,6 +179,13 @@ impl Analysis {
                 self.stamps_returned
             )
         })
+    }
+
+    /// Whether nothing at all was captured for part of a silence.
+    #[must_use]
+    pub fn is_in_hole(&self, silence: &Silence) -> bool {
+        let Some((before, after)) = silence.before.time.zip(silence.after.time) else { return false };
+        self.wire.link.holes.iter().any(|hole| hole.from < after && before < hole.until)
     }
 
     /// Seconds of the capture that have passed at `time`.

@@ -25,6 +25,7 @@ use crate::domains::DomainKey;
 use crate::domains::DomainName;
 use crate::domains::Domains;
 use crate::domains::Mechanism;
+use crate::domains::Views;
 use crate::multicast::GroupCounts;
 use crate::multicast::GroupUse;
 use crate::multicast::Multicast;
@@ -318,6 +319,8 @@ impl Reading {
         }
         let end = self.watch.latest();
         if let Some((end, place)) = end {
+            let spans = files.captures.iter().map(|file| file.first.zip(file.last));
+            self.domains.see_files(Views::new(spans));
             self.domains.finish(end, place, self.watch.watched());
             self.multicast.finish(end, &self.watch);
         }

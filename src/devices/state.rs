@@ -247,11 +247,12 @@ fn unanswered(
     for domain in own.iter().filter(|domain| domain.election.leader().is_some()) {
         for (port, mechanism, requester) in requests(device, domain) {
             let judged_requests = requester.answered() + requester.unanswered();
-            let none = requester.answered() == 0 && requester.unanswered() >= UNANSWERED_FROM;
-            let stopped = requester.trailing_unanswered() >= OUTAGE_RUN;
+            let none = requester.answered() == 0 && requester.in_vain() >= UNANSWERED_FROM;
+            let stopped = requester.in_vain() >= OUTAGE_RUN;
             let (least, per_cent) = PARTLY_UNANSWERED;
-            let partly =
-                judged_requests >= least && requester.unanswered() * 100 >= per_cent * judged_requests;
+            let missed = requester.unanswered_by_a_leader();
+            let partly = requester.answered() + missed >= least
+                && missed * 100 >= per_cent * (requester.answered() + missed);
             if !(none || stopped || partly) {
                 continue;
             }
@@ -260,7 +261,7 @@ fn unanswered(
                 withheld.push(Withheld { state: State::Unanswered, domain: domain.key, why: view.why });
                 continue;
             }
-            let firm = !none || requester.unanswered() >= UNANSWERED_SHOWN_FROM;
+            let firm = !none || requester.in_vain() >= UNANSWERED_SHOWN_FROM;
             let strength = if firm { view.strength } else { Strength::Inferred };
             let mut reason = format!(
                 "{} of {judged_requests} {} of port {} got no answer",
@@ -269,7 +270,7 @@ fn unanswered(
                 port.port
             );
             if let Some(since) =
-                requester.trailing_since().and_then(|place| place.time).filter(|_| stopped && !none)
+                requester.in_vain_since().and_then(|place| place.time).filter(|_| stopped && !none)
             {
                 reason = format!("{reason}; none since {}", at(since, scene.start));
             }
@@ -385,8 +386,13 @@ fn unproven(device: &Device, own: &[&Domain], scene: &Scene<'_>) -> Judged {
     let mut reasons = Vec::new();
     for domain in own {
         let led = domain.election.tenures().filter(|tenure| device.has_clock(tenure.clock)).last();
-        if let Some(until) = led.and_then(|tenure| tenure.until) {
-            reasons.push(format!("led {} until {} and fell silent", domain.key, at(until, scene.start)));
+        if let Some((tenure, until)) = led.and_then(|tenure| Some((tenure, tenure.until?))) {
+            let then = if tenure.sync_went_on {
+                "announces nothing since, though its Sync goes on"
+            } else {
+                "fell silent"
+            };
+            reasons.push(format!("led {} until {} and {then}", domain.key, at(until, scene.start)));
             continue;
         }
         for (port, mechanism, requester) in requests(device, domain) {

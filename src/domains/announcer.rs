@@ -2,6 +2,7 @@
 
 use super::candidate::Candidate;
 use super::tenure::EndedBy;
+use super::views::Views;
 use crate::observations::Place;
 use crate::observations::Watched;
 use crate::observations::Way;
@@ -93,6 +94,8 @@ pub struct Announcer {
     qualified: bool,
     is_v1: bool,
     several_may_lead: bool,
+    /// When the files in which it was heard end, once the reading has ended and others go on.
+    view_ends: Option<CaptureTime>,
 }
 
 impl Announcer {
@@ -123,7 +126,19 @@ impl Announcer {
             qualified: present_from_start || offer.qualifies_at_once,
             is_v1: offer.is_v1,
             several_may_lead: offer.several_may_lead,
+            view_ends: None,
         }
+    }
+
+    /// Takes in where the files end in which it was heard.
+    pub(super) fn end_view(&mut self, views: &Views) {
+        self.view_ends = views.end_of(self.ways.iter().map(|way| way.file));
+    }
+
+    /// When the files in which it was heard end, where others go on after it.
+    #[must_use]
+    pub const fn view_ends(&self) -> Option<CaptureTime> {
+        self.view_ends
     }
 
     pub(super) fn hear(&mut self, now: Moment, offer: Offer) {
@@ -205,7 +220,13 @@ impl Announcer {
     /// timeout, so that jitter after two lost messages is not taken for a timeout (chosen).
     pub(super) fn lost_for(&self, now: &Watched) -> Nanos {
         let patience = self.timeout().saturating_add(Nanos(self.interval.0 / 2));
-        now.since(&self.heard, self.interval).saturating_add(-patience)
+        self.silent_for(now).saturating_add(-patience)
+    }
+
+    /// For how long nothing of it came where it would have been captured.
+    pub(super) fn silent_for(&self, now: &Watched) -> Nanos {
+        let silent = now.since(&self.heard, self.interval);
+        self.view_ends.map_or(silent, |end| silent.min(end.since(self.last)))
     }
 
     /// Whether it still counts at `now`.

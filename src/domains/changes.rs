@@ -61,7 +61,8 @@ pub(super) fn events_of(
 ) -> Vec<Event> {
     let mut events = leader_events(election);
     // Where its lead counts as ended, that is told.
-    for span in unheard.iter().filter(|span| !span.syncs_went_on && !span.ended_lead) {
+    let is_told = |span: &&Unheard| span.asked_on && !span.syncs_went_on && !span.ended_lead;
+    for span in unheard.iter().filter(is_told) {
         if let Some(time) = span.before.time {
             let what = Happening::LeaderNotHeard { port: span.port, clock: span.clock, lasted: span.length };
             events.push(Event { time, what, places: vec![span.before, span.after] });
@@ -111,7 +112,11 @@ fn leader_events(election: &Election) -> Vec<Event> {
         events.push(Event { time: tenure.from, what, places: vec![tenure.from_place] });
         let fell_silent = matches!(tenure.ended_by, EndedBy::AnnounceTimeout | EndedBy::SyncStopped);
         if let Some(until) = tenure.until.filter(|_| fell_silent) {
-            let what = Happening::LeaderLost { clock: tenure.clock, because: tenure.ended_by };
+            let what = Happening::LeaderLost {
+                clock: tenure.clock,
+                because: tenure.ended_by,
+                sync_went_on: tenure.sync_went_on,
+            };
             events.push(Event { time: until, what, places: tenure.until_place.into_iter().collect() });
         }
         before = Some(tenure);

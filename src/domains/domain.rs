@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
+use super::announcer::ANNOUNCE_RECEIPT_TIMEOUT;
 use super::announcer::Moment;
 use super::by_kind::KindCounts;
 use super::candidate::Candidate;
@@ -21,6 +22,10 @@ use super::port::Kind;
 use super::requests::LONGEST_PAUSE;
 use super::requests::Mechanism;
 use super::requests::Requester;
+use super::silences::Silence;
+use super::tenure::EndedBy;
+use super::tenure::Tenure;
+use super::views::Views;
 use crate::observations::Place;
 use crate::observations::Transport;
 use crate::observations::Watched;
@@ -208,8 +213,8 @@ impl Domain {
     }
 
     /// Ends the reading at the capture's last instant.
-    pub(super) fn finish(&mut self, end: CaptureTime, place: Place) {
-        self.election.finish(Moment { time: end, place, watched: self.watched, way: self.way });
+    pub(super) fn finish(&mut self, end: CaptureTime, place: Place, views: &Views) {
+        self.election.finish(Moment { time: end, place, watched: self.watched, way: self.way }, views);
         let watched = self.watched.since(&Watched::default(), LONGEST_PAUSE);
         for requester in self.requesters.values_mut() {
             requester.finish(watched);
@@ -220,6 +225,7 @@ impl Domain {
                 self.journal.relate(port.port, samples.finish(end));
             }
         }
+        self.election.note_syncs(|tenure| sync_went_on(&self.ports, tenure));
         for ((_, mechanism), requester) in &self.requesters {
             let answered = self.answered.entry(*mechanism).or_default();
             answered.all += requester.answered();
@@ -231,4 +237,23 @@ impl Domain {
         self.events.sort_by_key(|event| event.time);
         self.leading = Leading::of(self);
     }
+}
+
+/// Whether Syncs of a port that offered the clock went on for longer after its last Announce than that is waited for.
+fn sync_went_on(ports: &Slots<PortId, ClockPort>, tenure: &Tenure) -> bool {
+    let (EndedBy::AnnounceTimeout, Some(until)) = (tenure.ended_by, tenure.until) else { return false };
+    ports.values().filter(|port| port.offer.is_some_and(|offer| offer.grandmaster == tenure.clock)).any(
+        |port| {
+            let last = port.series(Kind::Sync).and_then(|syncs| syncs.last()?.time);
+            let interval =
+                port.series(Kind::Announce).and_then(|series| series.declared_interval().or(series.pace()));
+            let Some((last, interval)) = last.zip(interval) else { return false };
+            let waited = until.plus(interval.saturating_mul(ANNOUNCE_RECEIPT_TIMEOUT));
+            let falls_in = |pause: &Silence| {
+                pause.before.time.is_none_or(|before| before < waited)
+                    && pause.after.time.is_none_or(|after| after > until)
+            };
+            last > waited && !port.silences(Kind::Sync).iter().any(falls_in)
+        },
+    )
 }

@@ -21,6 +21,7 @@ use super::key::PortId;
 use super::tenure::EndedBy;
 use super::tenure::Rivalry;
 use super::tenure::Tenure;
+use super::views::Views;
 use crate::observations::Place;
 use crate::observations::Watched;
 use crate::units::CaptureTime;
@@ -73,7 +74,10 @@ impl Election {
     }
 
     /// Ends the reading at the capture's last instant.
-    pub(crate) fn finish(&mut self, end: Moment) {
+    pub(crate) fn finish(&mut self, end: Moment, views: &Views) {
+        for announcer in self.announcers.values_mut() {
+            announcer.end_view(views);
+        }
         self.expire(&end.watched);
         self.join_tenures();
         if let Some(mut tenure) = self.open.take() {
@@ -81,6 +85,13 @@ impl Election {
             self.closed.push(tenure);
         }
         self.watched = end.watched;
+    }
+
+    /// Notes of each lead whether its Syncs went on when its Announces had stopped.
+    pub(super) fn note_syncs(&mut self, went_on: impl Fn(&Tenure) -> bool) {
+        for tenure in &mut self.closed {
+            tenure.sync_went_on = went_on(tenure);
+        }
     }
 
     /// Makes room for one more port, at the cost of the one that has been lost for longest.
@@ -153,7 +164,7 @@ impl Election {
     #[must_use]
     pub fn silence_of(&self, clock: ClockId) -> Nanos {
         let carriers = self.announcers.values().filter(|a| a.candidate.grandmaster == clock);
-        let silences = carriers.map(|a| self.watched.since(&a.heard_at(), a.interval()));
+        let silences = carriers.map(|a| a.silent_for(&self.watched));
         silences.min().unwrap_or(Nanos::ZERO)
     }
 
@@ -167,6 +178,13 @@ impl Election {
     #[must_use]
     pub fn leader(&self) -> Option<ClockId> {
         self.current().map(|tenure| tenure.clock)
+    }
+
+    /// Who leads at `now`: has been heard within its receipt timeout.
+    pub(super) fn leads_at(&self, now: &Watched) -> Option<ClockId> {
+        let clock = self.open.as_ref()?.clock;
+        let mut carriers = self.announcers.values().filter(|a| a.candidate.grandmaster == clock);
+        carriers.any(|carrier| carrier.is_alive(now)).then_some(clock)
     }
 
     /// Ports that have offered a grandmaster.
@@ -195,6 +213,23 @@ impl Election {
                 && announcer.yielded()
                 && self.alive_at_end(announcer)
                 && carriers().any(|carrier| self.alive_at_end(carrier) && carrier.is_captured_with(announcer))
+        })
+    }
+
+    /// Better clocks than the leader of which no more than one offer was heard, in the last moments: whether they take the
+    /// lead is not to be seen.
+    pub fn newcomers_at_end(&self) -> impl Iterator<Item = &Announcer> {
+        let leader = self.current();
+        self.announcers.values().filter(move |announcer| {
+            leader.is_some_and(|leader| {
+                announcer.candidate.grandmaster != leader.clock
+                    && announcer.run_count == 1
+                    && !announcer.present_from_start
+                    && announcer.can_qualify()
+                    && self.alive_at_end(announcer)
+                    && !announcer.may_lead_beside(&leader.latest)
+                    && compare(&announcer.candidate, &leader.latest, None).verdict.order().is_lt()
+            })
         })
     }
 

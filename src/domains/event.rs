@@ -89,6 +89,8 @@ pub enum Happening {
         clock: ClockId,
         /// Why.
         because: EndedBy,
+        /// Whether its Syncs went on.
+        sync_went_on: bool,
     },
     /// The leader was not heard for a while and went on; nobody led meanwhile.
     LeaderNotHeard {

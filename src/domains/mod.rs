@@ -37,6 +37,7 @@ mod sync_checks;
 mod tenure;
 mod twins;
 mod unheard;
+mod views;
 
 pub use announcer::{ANNOUNCE_RECEIPT_TIMEOUT, Announcer, MAX_STEPS_REMOVED, V1_SYNC_RECEIPT_TIMEOUT};
 pub use answer_checks::AnswerChecks;
@@ -72,3 +73,4 @@ pub use sync_checks::{Met, SyncChecks};
 pub use tenure::{EndedBy, Rivalry, Tenure};
 pub use twins::{OwnSeries, Twins};
 pub use unheard::Unheard;
+pub use views::Views;

@@ -6,6 +6,7 @@
 use super::answer_checks::AnswerChecks;
 use super::folding::OUTAGES_TOLD;
 use super::folding::Worth;
+use super::key::ClockId;
 use super::key::PortId;
 use super::samples::Exchange;
 use super::samples::FOLLOWER_SAMPLES;
@@ -99,6 +100,8 @@ struct Request {
     heard: Heard,
     multicast: bool,
     stamp: RequestStamp,
+    /// Who ought to answer; `None` where nobody led.
+    asked_of: Option<ClockId>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -148,8 +151,14 @@ pub struct Requester {
     answered_multicast: u64,
     answered_aside: u64,
     unanswered: u64,
+    /// Of those, while nobody led.
+    unled: u64,
     trailing: u64,
     trailing_since: Option<Place>,
+    /// Requests in a row without an answer, and who ought to have answered.
+    in_vain: u64,
+    in_vain_since: Option<Place>,
+    in_vain_of: Option<ClockId>,
     unseen_requests: u64,
     last_request: Option<Place>,
     response_time: Distribution,
@@ -228,11 +237,12 @@ impl Requester {
         self.own_time.as_deref().filter(|_| !self.stamps_seconds_only)
     }
 
-    /// Takes in a request; the exchange where its answer came first.
+    /// Takes in a request to whoever leads, or to the neighbour, `asked_of`; the exchange where its answer came first.
     pub(crate) fn ask(
         &mut self,
         now: Heard,
         place: Place,
+        asked_of: Option<ClockId>,
         sequence_id: u16,
         multicast: bool,
         stamp: RequestStamp,
@@ -243,7 +253,7 @@ impl Requester {
         self.first_request.get_or_insert(place);
         self.last_request = Some(place);
         self.give_up_before(now.watched);
-        let request = Request { sequence_id, place, heard: now, multicast, stamp };
+        let request = Request { sequence_id, place, heard: now, multicast, stamp, asked_of };
         let just_before = |answer: &Answer| {
             answer.sequence_id == sequence_id
                 && now.watched.0.saturating_sub(answer.heard.watched.0).saturating_abs() <= EARLY_WINDOW.0
@@ -329,6 +339,8 @@ impl Requester {
         }
         self.trailing = 0;
         self.trailing_since = None;
+        self.in_vain = 0;
+        self.in_vain_since = None;
         // Farther apart than is waited, they were stamped by two clocks, or by one that was set between them.
         let took = answer.heard.time.since(request.heard.time);
         if took.0.saturating_abs() > ANSWER_WINDOW.0 {
@@ -353,6 +365,17 @@ impl Requester {
         self.unanswered += 1;
         self.trailing += 1;
         let since = *self.trailing_since.get_or_insert(request.place);
+        if request.asked_of.is_none() {
+            self.unled += 1;
+        } else {
+            if self.in_vain_of != request.asked_of {
+                self.in_vain = 0;
+                self.in_vain_since = None;
+            }
+            self.in_vain_of = request.asked_of;
+            self.in_vain += 1;
+            self.in_vain_since.get_or_insert(request.place);
+        }
         if self.trailing == OUTAGE_RUN && self.answered > 0 {
             if self.outages.len() < OUTAGES_TOLD {
                 self.outages.push(Outage { from: since, until: None, requests: 0 });
@@ -418,16 +441,23 @@ impl Requester {
         self.unanswered
     }
 
-    /// Unanswered requests in a row at the end.
+    /// Of those, such as were sent while somebody led who could have answered.
     #[must_use]
-    pub const fn trailing_unanswered(&self) -> u64 {
-        self.trailing
+    pub const fn unanswered_by_a_leader(&self) -> u64 {
+        self.unanswered.saturating_sub(self.unled)
+    }
+
+    /// Requests in a row at the end that one leader did not answer; those that were sent while nobody led do not count, as
+    /// nobody could have.
+    #[must_use]
+    pub const fn in_vain(&self) -> u64 {
+        self.in_vain
     }
 
     /// The first of those.
     #[must_use]
-    pub const fn trailing_since(&self) -> Option<Place> {
-        self.trailing_since
+    pub const fn in_vain_since(&self) -> Option<Place> {
+        self.in_vain_since
     }
 
     /// Answers to a port none of whose requests was seen: they pass elsewhere.
@@ -493,10 +523,10 @@ mod tests {
     #[test]
     fn a_request_with_its_answer_is_answered_in_either_order() {
         let mut requester = Requester::default();
-        requester.ask(heard(0), place(0), 1, true, RequestStamp::default());
+        requester.ask(heard(0), place(0), None, 1, true, RequestStamp::default());
         requester.answer(heard(2), place(2), 1, leader(), AnswerStamp::default());
         requester.answer(heard(1000), place(1000), 2, leader(), AnswerStamp::default());
-        requester.ask(heard(1001), place(1001), 2, true, RequestStamp::default());
+        requester.ask(heard(1001), place(1001), None, 2, true, RequestStamp::default());
         requester.finish(heard(9000).watched);
         assert_eq!((requester.answered(), requester.unanswered()), (2, 0));
         assert_eq!(requester.response_time().summary().unwrap().max, Nanos(2_000_000));
@@ -505,8 +535,8 @@ mod tests {
     #[test]
     fn the_last_two_seconds_do_not_count_as_unanswered() {
         let mut requester = Requester::default();
-        requester.ask(heard(0), place(0), 1, true, RequestStamp::default());
-        requester.ask(heard(5000), place(5000), 2, true, RequestStamp::default());
+        requester.ask(heard(0), place(0), None, 1, true, RequestStamp::default());
+        requester.ask(heard(5000), place(5000), None, 2, true, RequestStamp::default());
         requester.finish(heard(6000).watched);
         assert_eq!((requester.seen(), requester.unanswered()), (2, 1));
     }
@@ -516,25 +546,43 @@ mod tests {
         let mut requester = Requester::default();
         for sequence_id in 0..6_u16 {
             let at = i64::from(sequence_id) * 1000;
-            requester.ask(heard(at), place(at), sequence_id, true, RequestStamp::default());
+            requester.ask(heard(at), place(at), None, sequence_id, true, RequestStamp::default());
             if sequence_id == 0 {
                 requester.answer(heard(at + 1), place(at + 1), sequence_id, leader(), AnswerStamp::default());
             }
         }
-        requester.ask(heard(8000), place(8000), 6, true, RequestStamp::default());
+        requester.ask(heard(8000), place(8000), None, 6, true, RequestStamp::default());
         requester.answer(heard(8001), place(8001), 6, leader(), AnswerStamp::default());
         assert_eq!(
             requester.outages(),
             [Outage { from: place(1000), until: Some(place(8000)), requests: 5 }]
         );
-        assert_eq!(requester.trailing_unanswered(), 0);
+        assert_eq!(requester.in_vain(), 0);
+    }
+
+    #[test]
+    fn requests_count_as_in_vain_of_the_leader_that_was_asked_last_and_of_nobody_where_none_led() {
+        let mut requester = Requester::default();
+        let other = ClockId::V1(MacAddress([2, 0, 0x5e, 0x10, 0, 2]));
+        let leaders =
+            [None, None, Some(leader().clock), Some(leader().clock), None, Some(other), Some(other)];
+        for (n, asked_of) in (0..).zip(leaders) {
+            let at = i64::from(n) * 1000;
+            requester.ask(heard(at), place(at), asked_of, n, true, RequestStamp::default());
+        }
+        requester.finish(heard(20_000).watched);
+        assert_eq!((requester.unanswered(), requester.unanswered_by_a_leader()), (7, 4));
+        assert_eq!((requester.in_vain(), requester.in_vain_since()), (2, Some(place(5000))));
+        requester.ask(heard(30_000), place(30_000), Some(other), 9, true, RequestStamp::default());
+        requester.answer(heard(30_001), place(30_001), 9, leader(), AnswerStamp::default());
+        assert_eq!((requester.in_vain(), requester.in_vain_since()), (0, None));
     }
 
     #[test]
     fn an_exchange_over_two_clocks_is_answered_and_tells_no_time() {
         for apart in [-3_600_000, -5000, 5000, 3_600_000] {
             let mut requester = Requester::default();
-            requester.ask(heard(90_000), place(90_000), 1, true, RequestStamp::default());
+            requester.ask(heard(90_000), place(90_000), None, 1, true, RequestStamp::default());
             let answered = Heard { time: time(90_000 + apart), ..heard(90_001) };
             assert!(requester.answer(answered, place(0), 1, leader(), AnswerStamp::default()).is_none());
             requester.finish(heard(99_000).watched);

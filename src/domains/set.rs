@@ -17,6 +17,7 @@ use super::journal::JournalEntry;
 use super::key::DomainKey;
 use super::key::DomainName;
 use super::sightings::Sightings;
+use super::views::Views;
 use crate::observations::Observation;
 use crate::observations::Place;
 use crate::observations::Transport;
@@ -40,6 +41,7 @@ pub struct Domains {
     left_out: LeftOut,
     keeps_journal: bool,
     journal: Vec<JournalEntry>,
+    views: Views,
 }
 
 impl Domains {
@@ -193,11 +195,16 @@ impl Domains {
         std::mem::take(&mut self.journal)
     }
 
+    /// Takes in when each file ends; before the reading does.
+    pub fn see_files(&mut self, views: Views) {
+        self.views = views;
+    }
+
     /// Ends the reading at the capture's last instant, that of the frame at `place`.
     pub fn finish(&mut self, end: CaptureTime, place: Place, watched: &Watched) {
         for domain in self.domains.values_mut() {
             domain.watched = *watched;
-            domain.finish(end, place);
+            domain.finish(end, place, &self.views);
             let (domain, noted) = (domain.key, domain.journal.entries.drain(..));
             self.journal.extend(noted.map(|noted| JournalEntry { domain, noted }));
         }

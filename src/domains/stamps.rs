@@ -183,13 +183,18 @@ impl Domain {
 
     fn ask(&mut self, asker: (PortId, Mechanism), sender: &Sender, sequence_id: u16, stamp: RequestStamp) {
         let Some(now) = sender.place.time.map(|time| self.heard(time)) else { return };
+        // A neighbour answers whoever leads.
+        let asked_of = match asker.1 {
+            Mechanism::EndToEnd => self.election.leads_at(&self.watched),
+            Mechanism::PeerToPeer => Some(asker.0.clock),
+        };
         let Some(sent) = self.ports.at_mut(sender.at) else { return };
         let [end_to_end, peer_to_peer] = &mut sent.asks;
         let known = if asker.1 == Mechanism::EndToEnd { end_to_end } else { peer_to_peer };
         let at = known.unwrap_or_else(|| self.requesters.number(asker, Requester::default));
         *known = Some(at);
         let Some(requester) = self.requesters.at_mut(at) else { return };
-        let exchange = requester.ask(now, sender.place, sequence_id, sender.multicast, stamp);
+        let exchange = requester.ask(now, sender.place, asked_of, sequence_id, sender.multicast, stamp);
         if let Some(exchange) = exchange {
             let responder = self.ports.find(&exchange.responder);
             self.relate((asker, at), sequence_id, responder, &exchange);

@@ -64,6 +64,8 @@ pub struct Tenure {
     pub won_on: DecidedBy,
     /// The clock it won against, if there was one.
     pub won_against: Option<ClockId>,
+    /// Whether its Syncs went on for longer than Announces are waited for, where those had stopped.
+    pub sync_went_on: bool,
     /// Whether the leader's numbers say that it had gone on announcing when it was not heard before.
     pub(super) counted_on: bool,
 }
@@ -86,6 +88,7 @@ impl Tenure {
             ended_by: EndedBy::CaptureEnd,
             won_on,
             won_against,
+            sync_went_on: false,
             counted_on: false,
         }
     }

@@ -38,6 +38,8 @@ pub struct Unheard {
     pub length: Nanos,
     /// Requests of others meanwhile.
     pub asked: u64,
+    /// Whether those are enough to show that the network was watched.
+    pub asked_on: bool,
     /// Numbers skipped; `None` where they began anew.
     pub skipped: Option<u16>,
     /// Whether Announces alone were missing, while Sync went on.
@@ -91,7 +93,7 @@ impl Domain {
         // Each may ask once more at either end of the span.
         let askers = u64::try_from(self.requesters.len()).unwrap_or(u64::MAX);
         let least = ASKED.max(askers.saturating_mul(2).saturating_add(1));
-        if another_led || carried_on || span.asked < least {
+        if another_led || carried_on {
             return None;
         }
         let found = Unheard {
@@ -101,6 +103,7 @@ impl Domain {
             after: span.after,
             length: span.length,
             asked: span.asked,
+            asked_on: span.asked >= least,
             skipped: span.skipped,
             syncs_went_on: false,
             ended_lead: led.until_place == Some(span.before),

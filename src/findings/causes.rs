@@ -170,6 +170,8 @@ const LINKS: &[Link] = &[
     link("master-transmit-fault-cycle", Domain, UNSTEADY_LEAD),
     link("leader-restarts", Domain, &["announce-without-sync", "master-time-jump", "no-grandmaster"]),
     link("leader-restarts", Domain, UNSTEADY_LEAD),
+    link("leader-not-heard", Domain, &["no-grandmaster"]),
+    link("leader-not-heard", Domain, UNSTEADY_LEAD),
     link("two-masters-one-domain", Domain, &["boundary-clock-offset", "stuck-passive-or-backup"]),
     link("two-masters-one-domain", Domain, UNSTEADY_LEAD),
     link(

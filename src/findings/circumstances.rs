@@ -25,6 +25,7 @@ const TELL_WHEN_THEY_BEGAN: &[&str] = &[
     "failover-time-step",
     "grandmaster-in-holdover",
     "layer2-ptp-dropped-by-snooping",
+    "leader-not-heard",
     "leader-restarts",
     "no-grandmaster",
     "rogue-master",

@@ -15,6 +15,7 @@ mod leading;
 mod load;
 mod loss;
 mod media;
+mod media_witness;
 mod multicast;
 mod pages;
 mod quality;

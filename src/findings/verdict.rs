@@ -12,6 +12,7 @@ use super::site::view;
 use crate::analysis::Analysis;
 use crate::devices::State;
 use crate::devices::Strength;
+use crate::domains::Announcer;
 use crate::domains::Domain;
 use crate::domains::Kind;
 use crate::domains::silence_limit;
@@ -109,6 +110,14 @@ fn verdict(analysis: &Analysis, findings: &[Finding]) -> Answer {
     if let Some(because) = silent_at_the_end(analysis, domain) {
         let next =
             vec!["capture again: if its Sync does not come back, look at the leader's power, link and log"];
+        return (Verdict::CannotTell, because, next);
+    }
+    if let Some(newcomer) = domain.election.newcomers_at_end().next() {
+        let because = format!(
+            "{}, better than the leader, announced itself once at the capture's end: whether it takes the lead cannot be told",
+            newcomer.candidate.grandmaster
+        );
+        let next = vec!["capture again for a minute or longer: which clock leads then?"];
         return (Verdict::CannotTell, because, next);
     }
     let followers = analysis.devices.iter().filter(|device| {
@@ -291,6 +300,9 @@ fn silent_at_the_end(analysis: &Analysis, domain: &Domain) -> Option<String> {
     let mut shortest: Option<Nanos> = None;
     for port in domain.leading_ports() {
         let syncs = port.series(Kind::Sync).filter(|syncs| syncs.count() >= SYNCS)?;
+        // Where it was heard in a file that ends before others do.
+        let announcer = domain.election.announcers().get(&port.port);
+        let end = announcer.and_then(Announcer::view_ends).map_or(end, |view| view.min(end));
         let silent = link.watched_between(syncs.last()?.time?, end);
         if silent <= silence_limit(syncs.pace()?).max(SILENT) {
             return None;

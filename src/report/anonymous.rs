@@ -104,7 +104,7 @@ with_texts! {
     DeviceDocument { key, name, named_by, vendor_prefix, macs, ips, clocks, domains, leader, state, strength, reasons, offset_ns, media_rate_ppm }
     DomainDocument { key, ptp_version, domain, sdo_id, transports, vlan, messages, leader, tenures, rightful, decided_by, succession, clocks, answers, requesters, peers, notes, path, profiles }
     MessageCounts { sync, follow_up, delay_req, delay_resp, pdelay_req, pdelay_resp, pdelay_resp_follow_up, announce, signaling, management, reserved }
-    TenureDocument { clock, from, until, from_at_s, until_at_s, ended_by, won_on, won_against }
+    TenureDocument { clock, from, until, from_at_s, until_at_s, ended_by, sync_went_on, won_on, won_against }
     ClockDocument { clock, port, grandmaster, steps_removed, priority1, priority2, clock_class, clock_accuracy, variance, preferred, stratum, identifier, boundary_clock, time_source, utc_offset_s, flags, announce, sync, delay_req, delay_resp, pdelay_req, two_step, synchronization_metadata, first, last, sources }
     CadenceDocument { declared_s, median_s, count, missed }
     SourceDocument { mac, ip }

@@ -90,7 +90,11 @@ pub fn timeline(document: &Document, filter: &Filter) -> Result<TimelineDocument
         let (first, last) = incident.first().zip(incident.last())?;
         let (first, last) = all.get(*first).zip(all.get(*last))?;
         let of: Vec<&EventDocument> = incident.iter().filter_map(|index| all.get(*index)).collect();
-        let because = because(document, all.get(cause(all, &incident)?)?, &of);
+        let cause = all.get(cause(all, &incident)?)?;
+        let because = because(document, cause, &of);
+        // What it began with need not be its cause.
+        let because =
+            if is_at(cause.at_s, first.at_s) { because } else { format!("at {:.3} s {because}", cause.at_s) };
         let domains: BTreeSet<String> = of.iter().filter_map(|event| event.domain.clone()).collect();
         (!shown.is_empty()).then(|| IncidentDocument {
             from: first.time.clone(),
@@ -142,11 +146,16 @@ fn because(document: &Document, cause: &EventDocument, events: &[&EventDocument]
 fn lost(domain: &DomainDocument, at_s: f64) -> Option<String> {
     let ended = domain.tenures.iter().position(|tenure| is_at(tenure.until_at_s, at_s))?;
     let tenure = domain.tenures.get(ended)?;
-    let silent = format!("the leader {} fell silent", tenure.clock);
+    let silent = if tenure.sync_went_on {
+        format!("the leader {} stopped announcing, though its Sync went on", tenure.clock)
+    } else {
+        format!("the leader {} fell silent", tenure.clock)
+    };
     Some(match domain.tenures.get(ended + 1) {
         Some(next) => {
             let gap = duration((next.from_at_s - tenure.until_at_s).max(0.0));
-            format!("{silent}; {} leads {gap} after its last message", next.clock)
+            let message = if tenure.sync_went_on { "Announce" } else { "message" };
+            format!("{silent}; {} leads {gap} after its last {message}", next.clock)
         }
         None => format!("{silent} and nobody leads after it"),
     })

@@ -51,6 +51,8 @@ pub fn group(events: &[EventDocument]) -> Vec<Vec<usize>> {
 struct Open<'a> {
     index: usize,
     latest_s: f64,
+    /// Whether something is in it that may bring others about.
+    can_cause: bool,
     domains: BTreeSet<&'a str>,
     devices: BTreeSet<&'a str>,
     /// Its latest event of each matter.
@@ -97,6 +99,10 @@ impl<'a> Open<'a> {
         let of_one_matter = Matter::of(event).is_some_and(|matter| {
             self.matters.get(&matter).is_some_and(|latest| event.at_s - latest <= matter.window_s())
         });
+        // What began or came back is not why something went wrong after it.
+        if !self.can_cause && !is_relief(event.kind) {
+            return false;
+        }
         of_one_matter
             || is_in(&self.domains, event.domain.as_deref())
             || is_in(&self.devices, event.device.as_deref())
@@ -104,6 +110,7 @@ impl<'a> Open<'a> {
 
     fn take(&mut self, event: &'a EventDocument) {
         self.latest_s = event.at_s;
+        self.can_cause |= !is_relief(event.kind);
         self.domains.extend(event.domain.as_deref());
         self.devices.extend(event.device.as_deref());
         if let Some(matter) = Matter::of(event) {
@@ -125,37 +132,47 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
 /// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
-    const CAUSES_FIRST: [&str; 27] = [
-        "leader-lost",
-        "leader-not-heard",
-        "sync-gap",
-        "time-step",
-        "rival-began",
-        "announced-data-changed",
-        "leader-changed",
-        "numbers-restarted",
-        "capture-hole",
-        "querier-silent",
-        "querier-changed",
-        "querier-contention",
-        "querier-without-address",
-        "membership-expired",
-        "member-left",
-        "answers-stopped",
-        "media-step",
-        "rate-changed",
-        "packets-lost",
-        "stream-paused",
-        "stream-stopped",
-        "leader-elected",
-        "rival-ended",
-        "answers-resumed",
-        "querier-returned",
-        "member-joined",
-        "stream-started",
-    ];
     CAUSES_FIRST.iter().position(|known| *known == kind).unwrap_or(CAUSES_FIRST.len())
 }
+
+/// Whether a kind of event is that something begins, ends well or is back.
+fn is_relief(kind: &str) -> bool {
+    CAUSES_FIRST.get(RELIEF..).is_some_and(|kinds| kinds.contains(&kind))
+}
+
+/// Where what begins, ends well or is back stands among [`CAUSES_FIRST`].
+const RELIEF: usize = 21;
+
+/// All kinds, what brings others about before what it brings about.
+const CAUSES_FIRST: [&str; 27] = [
+    "leader-lost",
+    "leader-not-heard",
+    "sync-gap",
+    "time-step",
+    "rival-began",
+    "announced-data-changed",
+    "leader-changed",
+    "numbers-restarted",
+    "capture-hole",
+    "querier-silent",
+    "querier-changed",
+    "querier-contention",
+    "querier-without-address",
+    "membership-expired",
+    "member-left",
+    "answers-stopped",
+    "media-step",
+    "rate-changed",
+    "packets-lost",
+    "stream-paused",
+    "stream-stopped",
+    "leader-elected",
+    "rival-ended",
+    "answers-resumed",
+    "querier-returned",
+    "member-joined",
+    "stream-started",
+];
 
 #[cfg(test)]
 mod tests {
@@ -266,6 +283,21 @@ mod tests {
         assert_eq!(cause(&events, &[0, 1, 2]), Some(2));
         assert_eq!(cause(&events, &[0]), Some(0));
         assert_eq!(cause(&events, &[]), None);
+    }
+
+    #[test]
+    fn relief_begins_with_a_lead_that_begins() {
+        assert!(is_relief("leader-elected") && !is_relief("stream-stopped") && !is_relief("surprise"));
+    }
+
+    #[test]
+    fn what_begins_is_no_part_of_what_goes_wrong_after_it_and_what_comes_back_is() {
+        let events = [
+            event(1.0, "stream-started", None, Some("one")),
+            event(5.0, "media-step", None, Some("one")),
+            event(6.0, "stream-started", None, Some("one")),
+        ];
+        assert_eq!(group(&events), [vec![0], vec![1, 2]]);
     }
 
     #[test]

@@ -53,7 +53,7 @@ fn an_outage_begins_at_its_first_lost_request_and_ends_at_the_next_answered_one(
     let found = requester(only(&domains), &asker, Mechanism::EndToEnd);
     let [outage] = found.outages() else { panic!("{:?}", found.outages()) };
     assert_eq!((ms(outage.from.time.unwrap()), ms(outage.until.unwrap().time.unwrap())), (10_500, 16_500));
-    assert_eq!((found.answered(), found.unanswered(), found.trailing_unanswered()), (20, 6, 0));
+    assert_eq!((found.answered(), found.unanswered(), found.in_vain()), (20, 6, 0));
     let kinds: Vec<_> =
         only(&domains).events.iter().map(|event| (ms(event.time), event.what.kind())).collect();
     assert!(kinds.contains(&(10_500, "answers-stopped")) && kinds.contains(&(16_500, "answers-resumed")));

@@ -271,7 +271,7 @@ fn evidence(analysis: &Analysis, key: DomainKey, device: &Device) -> Vec<Evidenc
     // Where it began comes first: the first of the requests in vain that it ends with.
     let since = analysis.domains.get(&key).and_then(|domain| {
         let asked = device.clocks.iter().flat_map(|clock| domain.requests_of(*clock));
-        asked.filter_map(|(_, _, asker)| asker.trailing_since().or_else(|| asker.last_request())).min()
+        asked.filter_map(|(_, _, asker)| asker.in_vain_since().or_else(|| asker.last_request())).min()
     });
     let text = format!("{}: {}", device.key, device.reasons.join("; "));
     vec![Evidence { place: since, text }]

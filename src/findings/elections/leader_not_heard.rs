@@ -8,6 +8,7 @@ use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::finding::at;
+use crate::findings::media_witness::whole_streams;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
 use crate::findings::transmit_cycle;
@@ -25,7 +26,7 @@ impl Rule for LeaderNotHeard {
     }
 
     fn summary(&self) -> &'static str {
-        "the leader was not heard for a while, though others went on asking, and nobody led meanwhile"
+        "the leader was not heard for a while, though others went on sending, and nobody led meanwhile"
     }
 
     fn next(&self) -> &'static [&'static str] {
@@ -39,7 +40,7 @@ impl Rule for LeaderNotHeard {
     fn sources(&self) -> &'static [&'static str] {
         &[
             "announceReceiptTimeout 3: IEEE 1588-2008 7.7.3.1, J.3 (from memory); half an interval more for jitter (chosen)",
-            "more than 2 requests of each other device meanwhile; more in a row than chance loses once in 10^8 (chosen)",
+            "more than 2 requests of each other device meanwhile, or streams that came whole; more in a row than chance loses once in 10^8 (chosen)",
         ]
     }
 
@@ -56,7 +57,9 @@ impl Rule for LeaderNotHeard {
                     continue;
                 }
                 let own = |went_on: bool| -> Vec<&Unheard> {
-                    let of_port = all.iter().filter(|span| span.port == port.port);
+                    let of_port = all.iter().filter(|span| {
+                        span.port == port.port && (span.asked_on || others_went_on(analysis, span).is_some())
+                    });
                     of_port.filter(|span| span.syncs_went_on == went_on).collect()
                 };
                 for (spans, severity) in [(own(false), Severity::Major), (own(true), Severity::Minor)] {
@@ -65,6 +68,18 @@ impl Rule for LeaderNotHeard {
             }
         }
         Outcome::from_findings(findings)
+    }
+}
+
+/// What shows that the capture missed nothing meanwhile, where nobody asked.
+fn others_went_on(analysis: &Analysis, span: &Unheard) -> Option<String> {
+    if span.syncs_went_on {
+        return Some("its Sync went on".to_owned());
+    }
+    match whole_streams(analysis, span.before, span.after) {
+        0 => None,
+        1 => Some("1 stream came whole meanwhile".to_owned()),
+        n => Some(format!("{n} streams came whole meanwhile")),
     }
 }
 
@@ -87,8 +102,14 @@ impl LeaderNotHeard {
             n => format!(", the longest of {n} times"),
         };
         let title = format!(
-            "{}: {what} {} {heard} from {from} to {until}{more}; requests of others went on",
-            domain.key, longest.clock
+            "{}: {what} {} {heard} from {from} to {until}{more}; {} went on",
+            domain.key,
+            longest.clock,
+            match others_went_on(analysis, longest).filter(|_| !longest.asked_on) {
+                None => "requests of others",
+                Some(_) if longest.syncs_went_on => "its Sync",
+                Some(_) => "media of others",
+            }
         );
         let evidence = spans.iter().take(SHOWN).map(|span| {
             let why = match span.skipped {
@@ -96,13 +117,15 @@ impl LeaderNotHeard {
                 Some(skipped) => format!("{skipped} numbers are skipped: it sent, and nothing came here"),
                 None => "its numbers began anew".to_owned(),
             };
+            let meanwhile = others_went_on(analysis, span)
+                .filter(|_| !span.asked_on)
+                .unwrap_or_else(|| format!("{} requests of others meanwhile", span.asked));
             let text = format!(
-                "nothing for {} from {}, and {} requests of others meanwhile; {why}",
+                "nothing for {} from {}, and {meanwhile}; {why}",
                 duration(span.length),
-                when(span.before),
-                span.asked
+                when(span.before)
             );
-            Evidence::at(Some(span.after), text)
+            Evidence::at(Some(span.before), text)
         });
         let finding = Finding::of(self, (severity, Strength::Shown), title, evidence.collect());
         Some(finding.in_domain(domain.key).about_clock(analysis, longest.port.clock))

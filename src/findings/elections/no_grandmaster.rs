@@ -41,6 +41,13 @@ const ONE_ASKER: &str = "one device asks for the time and no other sends PTP: a 
 const TAGS_LOST: &str = "a domain of the same number is led in another VLAN or without a tag: a mirror that takes tags \
                          off one direction would look the same";
 
+/// What to do where a leader sends Sync and announces itself no more.
+const STOPPED_ANNOUNCING: &[&str] = &[
+    "find what takes its Announces away: they go by UDP 320, Sync by 319, so a filter may let the one pass alone",
+    "look at its log and at the state of its PTP port: followers give up a leader that does not announce itself",
+    "check that at least one other device is allowed to lead",
+];
+
 /// Whether `other` is led and differs from `domain` by nothing but its VLAN.
 fn differs_in_tag_only(domain: &Domain, other: &Domain) -> bool {
     other.election.leader().is_some()
@@ -91,8 +98,9 @@ impl Rule for NoGrandmaster {
                     ));
                     continue;
                 }
+                let goes_on = if tenure.sync_went_on { ", whose Sync goes on" } else { "" };
                 let text = format!(
-                    "last announcement of {}; nobody took over before the capture ended",
+                    "last announcement of {}{goes_on}; nobody took over before the capture ended",
                     tenure.clock
                 );
                 let mut finding = self.finding(
@@ -100,12 +108,19 @@ impl Rule for NoGrandmaster {
                     Strength::Inferred,
                     vec![Evidence { place: tenure.until_place, text }],
                 );
-                finding.title = format!(
-                    "{}: the leader {} fell silent at {} and nobody leads since",
-                    domain.key,
-                    tenure.clock,
-                    crate::findings::finding::at(analysis, until)
-                );
+                let when = crate::findings::finding::at(analysis, until);
+                finding.title = if tenure.sync_went_on {
+                    finding.next = STOPPED_ANNOUNCING.to_vec();
+                    format!(
+                        "{}: {} leads no more: it announces nothing since {when}, though its Sync goes on",
+                        domain.key, tenure.clock
+                    )
+                } else {
+                    format!(
+                        "{}: the leader {} fell silent at {when} and nobody leads since",
+                        domain.key, tenure.clock
+                    )
+                };
                 findings.push(finding);
             } else if !somebody_leads || analysis.site.is(&domain.key) {
                 // A stray domain beside one that is led is the matter of another rule.

@@ -96,7 +96,8 @@ fn gaps(analysis: &Analysis, port: &ClockPort, others: impl Fn() -> (u64, u64)) 
         return Gaps::None;
     }
     // A leader that is silent altogether is lost, which is told by `leader-not-heard` or as a change of leader.
-    let beside: Vec<Silence> = port.sync_pauses().copied().collect();
+    // What falls into a hole of the capture was not there to be captured.
+    let beside: Vec<Silence> = port.sync_pauses().filter(|gap| !analysis.is_in_hole(gap)).copied().collect();
     let paused: Vec<Silence> = beside.iter().filter(|gap| gap.skipped == Some(0)).copied().collect();
     let is_loss = |gap: &Silence| gap.skipped.is_some_and(|skipped| skipped > 0);
     if !beside.iter().any(is_loss) {
@@ -149,7 +150,9 @@ impl SyncGaps {
         let evidence = gaps.iter().take(SHOWN).map(|gap| {
             let why = match gap.skipped {
                 Some(0) => "no number is skipped: the sender paused".to_owned(),
-                Some(skipped) => format!("{skipped} numbers are skipped: they were lost on the way"),
+                Some(skipped) => format!(
+                    "{skipped} numbers are skipped: they were lost on the way here, or by the capture"
+                ),
                 None => "its numbers began anew".to_owned(),
             };
             let from = gap.before.time.map(|time| at(analysis, time)).unwrap_or_default();

@@ -111,6 +111,7 @@ fn tenure_document(analysis: &Analysis, tenure: &Tenure, end: CaptureTime) -> Te
         from_at_s: seconds(analysis.since_origin(tenure.from)),
         until_at_s: seconds(analysis.since_origin(until)),
         ended_by: tenure.ended_by.name(),
+        sync_went_on: tenure.sync_went_on,
         won_on: tenure.won_on.name(),
         won_against: tenure.won_against.map(|clock| clock.to_string()),
     }

@@ -117,7 +117,10 @@ fn words(event: &Event) -> (ClockId, String) {
             let gap = gap.unwrap_or_default();
             (*clock, format!("{clock} leads after {before} ({why}{gap}), {}", won(*won_on)))
         }
-        Happening::LeaderLost { clock, because } => {
+        Happening::LeaderLost { clock, because, sync_went_on: true } => {
+            (*clock, format!("last Announce of the leader {clock}; its Sync goes on ({})", because.name()))
+        }
+        Happening::LeaderLost { clock, because, .. } => {
             (*clock, format!("last message of the leader {clock} ({})", because.name()))
         }
         Happening::LeaderNotHeard { port, clock, lasted } => {

@@ -17,7 +17,7 @@ pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument>
     let of_domains = analysis.domains.iter().flat_map(move |domain| {
         let leading = domain.leading_ports().flat_map(move |port| sync_pauses(analysis, domain, port));
         let all = domain.ports.values().flat_map(move |port| restarts(analysis, domain, port));
-        leading.chain(all)
+        leading.chain(all).chain(unheard(analysis, domain))
     });
     of_domains.chain(holes(analysis))
 }
@@ -29,7 +29,7 @@ fn sync_pauses<'a>(
     port: &'a ClockPort,
 ) -> impl Iterator<Item = EventDocument> + 'a {
     // Of two that send as one port each is a pause of the other.
-    let pauses = port.sync_pauses().filter(|_| port.twins.two().is_none());
+    let pauses = port.sync_pauses().filter(|pause| port.twins.two().is_none() && !analysis.is_in_hole(pause));
     pauses.filter_map(move |sync| {
         let numbers = match sync.skipped {
             None => "its numbers begin anew after that".to_owned(),
@@ -40,6 +40,29 @@ fn sync_pauses<'a>(
         let text = format!("Sync of {} pauses for {}; {numbers}", port.port, duration(seconds(sync.length)));
         let places = [sync.before, sync.after];
         Some(of_port(analysis, domain, port, (sync.before.time?, "sync-gap", text), &places))
+    })
+}
+
+/// Times without the leader in which nobody asked, so that nothing in the domain shows who lacked what.
+fn unheard<'a>(analysis: &'a Analysis, domain: &'a Domain) -> impl Iterator<Item = EventDocument> + 'a {
+    let spans =
+        domain.unheard().into_iter().filter(|span| !span.asked_on && !span.syncs_went_on && !span.ended_lead);
+    spans.filter_map(move |span| {
+        let port = domain.ports.get(&span.port)?;
+        let numbers = match span.skipped {
+            None => "its numbers begin anew after that".to_owned(),
+            Some(0) => "no number is missing, so it sent none".to_owned(),
+            Some(1) => {
+                "1 number of its Announces is missing: lost on the way here, or by the capture".to_owned()
+            }
+            Some(n) => {
+                format!("{n} numbers of its Announces are missing: lost on the way here, or by the capture")
+            }
+        };
+        let length = duration(seconds(span.length));
+        let text = format!("last message of the leader {} for {length}; {numbers}", span.clock);
+        let places = [span.before, span.after];
+        Some(of_port(analysis, domain, port, (span.before.time?, "leader-not-heard", text), &places))
     })
 }
 

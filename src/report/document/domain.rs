@@ -86,6 +86,8 @@ pub struct TenureDocument {
     pub until_at_s: f64,
     /// `announce-timeout`, `better-clock`, `quality-change`, `sync-stopped` or `capture-end`.
     pub ended_by: &'static str,
+    /// Whether its Syncs went on for longer than its Announces are waited for, where those had stopped.
+    pub sync_went_on: bool,
     /// The field it won on.
     pub won_on: &'static str,
     /// The clock it won against.
