@@ -18,6 +18,7 @@ use crate::domains::Mechanism;
 use crate::domains::OUTAGE_RUN;
 use crate::domains::PortId;
 use crate::domains::Requester;
+use crate::domains::is_beyond_chance;
 use crate::ptp::v2::management::PortState;
 use crate::strength::Strength;
 use crate::timing::ScaledNanos;
@@ -30,6 +31,9 @@ const UNANSWERED_FROM: u64 = 3;
 
 /// Requests, none answered, from which it may be said firmly (reference: 100 % over 8 or more).
 const UNANSWERED_SHOWN_FROM: u64 = 8;
+
+/// Why nothing is said where messages of the leader are missing as well.
+const MUCH_IS_LOST: &str = "so many of the leader's messages are missing that answers may be too";
 
 /// With some answers: requests judged, and the share without an answer in per cent (reference: 50 % of 20).
 const PARTLY_UNANSWERED: (u64, u64) = (20, 50);
@@ -254,6 +258,12 @@ fn unanswered(
             let partly = requester.answered() + missed >= least
                 && missed * 100 >= per_cent * (requester.answered() + missed);
             if !(none || stopped || partly) {
+                continue;
+            }
+            let lost = domain.election.leader().map(|leader| domain.missing_of(leader)).unwrap_or_default();
+            let by_chance = !is_beyond_chance(requester.in_vain(), lost);
+            if if none || stopped { by_chance } else { domain.loses_much() } {
+                withheld.push(Withheld { state: State::Unanswered, domain: domain.key, why: MUCH_IS_LOST });
                 continue;
             }
             let view = scene.scope.can_see_answers(domain, port, mechanism, requester);

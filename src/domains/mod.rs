@@ -55,7 +55,7 @@ pub use journal::{
     ExchangeEntry, Held, JournalEntry, MessageEntry, Noted, OffsetEntry, PeerDelayEntry, Related, SyncEntry,
 };
 pub use key::{ClockId, DomainKey, DomainName, PortId};
-pub use leading::Asks;
+pub use leading::{Asks, is_beyond_chance};
 pub use leases::{Lease, LeaseKey, Leases};
 pub use marks::{Grant, Marks, TlvKind};
 pub use orders::{Order, Orders};

@@ -140,3 +140,22 @@ fn a_file_that_ends_anywhere_is_healthy_as_far_as_it_goes() {
         assert_healthy(&some_of(&file[..length], |_, _| true), &format!("the first {length} octets"));
     }
 }
+
+/// Where half of all frames, or more, are missing, minor things may look odd; nothing is called broken.
+#[test]
+fn captures_that_lost_most_of_their_frames_accuse_nobody() {
+    for name in [DEMO].into_iter().chain(LAB) {
+        let file = octets(name);
+        for (seed, per_cent) in (1..=4).flat_map(|seed| [(seed, 30), (seed, 50), (seed, 70)]) {
+            let mut random = Random::seeded(seed);
+            let analysis = some_of(&file, |_, _| random.between(0, 99) >= per_cent);
+            let grave: Vec<_> = findings::judge(&analysis)
+                .findings
+                .into_iter()
+                .filter(|finding| finding.severity > Severity::Minor)
+                .map(|finding| (finding.id, finding.title))
+                .collect();
+            assert!(grave.is_empty(), "{name} without {per_cent} %, {seed}: {grave:?}");
+        }
+    }
+}

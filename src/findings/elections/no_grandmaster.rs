@@ -8,6 +8,8 @@ use crate::domains::ClockId;
 use crate::domains::Domain;
 use crate::domains::EndedBy;
 use crate::domains::Kind;
+use crate::domains::Tenure;
+use crate::domains::is_beyond_chance;
 use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
@@ -98,6 +100,15 @@ impl Rule for NoGrandmaster {
                     ));
                     continue;
                 }
+                let lost = domain.missing_of(tenure.clock);
+                if !is_beyond_chance(due_since(analysis, domain, tenure), lost) {
+                    cannot_tell = Some(format!(
+                        "{} was not heard at the capture's end, and {} of its {} messages before that are missing: it may have \
+                         been lost from the capture alone",
+                        tenure.clock, lost.0, lost.1
+                    ));
+                    continue;
+                }
                 let goes_on = if tenure.sync_went_on { ", whose Sync goes on" } else { "" };
                 let text = format!(
                     "last announcement of {}{goes_on}; nobody took over before the capture ended",
@@ -163,6 +174,27 @@ impl Rule for NoGrandmaster {
     }
 }
 
+/// Messages of the leader that were due in its silence at the end.
+fn due_since(analysis: &Analysis, domain: &Domain, tenure: &Tenure) -> u64 {
+    let silence = domain.election.silence_of(tenure.clock);
+    let ends = analysis.end;
+    let kinds: &[Kind] = if tenure.sync_went_on { &[Kind::Announce] } else { &[Kind::Announce, Kind::Sync] };
+    let offering = domain
+        .ports
+        .values()
+        .filter(|port| port.offer.is_some_and(|offer| offer.grandmaster == tenure.clock));
+    let due = offering.map(|port| {
+        let series = kinds.iter().filter_map(|kind| port.series(*kind));
+        let due = series.filter_map(|series| {
+            // Of each kind since its own last message.
+            let silent = ends?.since(series.last()?.time?).min(silence);
+            silent.0.checked_div(series.pace()?.0)
+        });
+        due.sum::<i64>()
+    });
+    due.max().and_then(|due| u64::try_from(due).ok()).unwrap_or_default()
+}
+
 impl NoGrandmaster {
     fn finding(&self, domain: &Domain, strength: Strength, evidence: Vec<Evidence>) -> Finding {
         Finding {
@@ -184,7 +216,7 @@ impl NoGrandmaster {
             sources: vec![
                 "IEEE 1588-2008 9.3, 9.2.6.11 (from memory)",
                 "receipt timeout 3 announce intervals: IEEE 1588-2008 7.7.3.1, J.3 (from memory), not on the wire, assumed",
-                "5 s of silence before the capture's end; 48 s of requests of two devices without a leader (chosen)",
+                "5 s of silence before the capture's end, beyond what chance loses once in 10^5; 48 s of requests of two devices without a leader (chosen)",
             ],
         }
     }

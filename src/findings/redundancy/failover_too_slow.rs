@@ -11,6 +11,7 @@ use crate::findings::finding::Evidence;
 use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::finding::at;
+use crate::findings::loss;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
 use crate::units::Nanos;
@@ -84,6 +85,11 @@ impl FailoverTooSlow {
         }
         if analysis.may_have_been_set_by(gap) {
             let why = "nobody led for a while, but the capture paused, or its clock was set";
+            return Some(Err(why.to_owned()));
+        }
+        if loss::is_much(analysis) {
+            let why =
+                "nobody was heard to lead for a while, but so much is missing that Announces may be too";
             return Some(Err(why.to_owned()));
         }
         let title = format!(
