@@ -125,7 +125,7 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
 /// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
-    const CAUSES_FIRST: [&str; 27] = [
+    const CAUSES_FIRST: [&str; 28] = [
         "leader-lost",
         "leader-not-heard",
         "sync-gap",
@@ -145,6 +145,7 @@ fn rank(kind: &str) -> usize {
         "media-step",
         "rate-changed",
         "packets-lost",
+        "session-deleted",
         "stream-paused",
         "stream-stopped",
         "leader-elected",

@@ -13,6 +13,8 @@ use crate::findings::finding::Finding;
 use crate::findings::finding::Severity;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
+use crate::observations::Place;
+use crate::units::CaptureTime;
 use crate::units::Nanos;
 
 /// Silence from which nobody leads where the announce interval is unknown: three of the longest that the
@@ -61,6 +63,21 @@ fn askers(domain: &Domain) -> usize {
     clocks.len()
 }
 
+/// Why a leader may only have been out of view: the file that showed it ends, and files of the same time that go on may be of
+/// another place, or of a clock that is ahead.
+fn ended_with_its_file(analysis: &Analysis, last: Option<Place>, until: CaptureTime) -> Option<String> {
+    let file = &analysis.captures.get(usize::try_from(last?.file).ok()?)?.summary;
+    let silent = file.last?.since(until);
+    (analysis.may_be_of_several_places() && silent < LEAST_SILENCE).then(|| {
+        format!(
+            "{}, which shows the leader, ends {} after its last message; files of the same time that go on may be of another \
+             place, or of another clock",
+            file.file,
+            silent.as_seconds_text()
+        )
+    })
+}
+
 /// Nobody leads a domain that devices take part in.
 pub(super) struct NoGrandmaster;
 
@@ -89,6 +106,10 @@ impl Rule for NoGrandmaster {
                         tenure.clock,
                         LEAST_SILENCE.0 / 1_000_000_000
                     ));
+                    continue;
+                }
+                if let Some(why) = ended_with_its_file(analysis, tenure.until_place, until) {
+                    cannot_tell = Some(why);
                     continue;
                 }
                 let text = format!(
