@@ -14,5 +14,5 @@ mod veil;
 
 pub use outcome::{Analysis, CaptureReport, LEAST_SETTING, Remains};
 pub use reading::{Bound, Range, Reading, Settings};
-pub use tally::{FileTally, Problem, Tally};
+pub use tally::{CutPtp, FileTally, Problem, Tally};
 pub use threads::{Threads, read};

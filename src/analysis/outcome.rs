@@ -2,6 +2,7 @@
 
 use super::reading::Settings;
 use super::reading::places;
+use super::tally::CutPtp;
 use super::tally::Problem;
 use crate::capture::CaptureSummary;
 use crate::capture::Gap;
@@ -18,6 +19,7 @@ use crate::multicast::GroupUse;
 use crate::multicast::Multicast;
 use crate::names::Directory;
 use crate::observations::Place;
+use crate::observations::SetBack;
 use crate::observations::Watched;
 use crate::profiles::ProfileFit;
 use crate::streams::Sessions;
@@ -37,6 +39,9 @@ const TO_AND_FRO: u64 = 10;
 /// Settings of the capture's clock that can be told from pauses between messages, which are 125 ms apart where a leader
 /// sends 8 Syncs a second (chosen: twice that).
 pub const LEAST_SETTING: Nanos = Nanos(250_000_000);
+
+/// Jumps that differ by less than one part of so many are one (chosen).
+const ALIKE: i64 = 8;
 
 /// A file and what could not be read of its frames.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -70,14 +75,24 @@ pub struct Analysis {
     pub end: Option<CaptureTime>,
     /// How long the network was watched.
     pub watched: Watched,
+    /// Times that the capture's clock was set back, in capture order.
+    pub set_backs: Vec<SetBack>,
+    /// From where to where it ran between; empty where it was not set back.
+    pub runs: Vec<(CaptureTime, CaptureTime)>,
+    /// How long the capture's clock ran, what it ran through twice included.
+    pub ran: Nanos,
     /// Times that stamps ran ahead and came back.
     pub stamps_returned: u64,
+    /// The smallest and the largest jump that they came back from.
+    pub stamps_returned_from: Option<(Nanos, Nanos)>,
     /// Frames looked at.
     pub frames: u64,
     /// Frames outside the span asked for.
     pub frames_outside: u64,
     /// PTP messages decoded, copies left out.
     pub ptp_messages: u64,
+    /// Frames of PTP that the capture kept too little of.
+    pub cut_ptp: CutPtp,
     /// PTP frames that a mirror had captured twice.
     pub mirror_copies: u64,
     /// Its domains.
@@ -130,10 +145,20 @@ impl Analysis {
         self.profiles.get(key).map(Vec::as_slice).unwrap_or_default()
     }
 
-    /// Length of what was looked at.
+    /// Length of what was looked at, also where the capture's clock was set back between.
     #[must_use]
     pub fn duration(&self) -> Option<Nanos> {
+        if self.set_backs.is_empty() { self.length_by_stamps() } else { Some(self.ran) }
+    }
+
+    fn length_by_stamps(&self) -> Option<Nanos> {
         Some(self.end?.since(self.start?))
+    }
+
+    /// The earliest stamp that was looked at: the capture's clock may have been set back to before the first frame's.
+    #[must_use]
+    pub fn earliest(&self) -> Option<CaptureTime> {
+        self.set_backs.iter().map(|set_back| set_back.to).chain(self.start).min()
     }
 
     /// How long the network was watched for messages that come every `interval`: pauses of the whole capture and
@@ -150,8 +175,11 @@ impl Analysis {
     pub fn may_have_been_set_by(&self, size: Nanos) -> bool {
         let half = Nanos(size.0.saturating_abs() / 2);
         let watched = self.watched_for(half);
-        let off = self.duration().map_or(0, |length| length.0.saturating_sub(watched.0).saturating_abs());
-        half.0 >= LEAST_SETTING.0 / 2 && off >= half.0
+        let stamps = self.length_by_stamps();
+        let off = stamps.map_or(0, |length| length.0.saturating_sub(watched.0).saturating_abs());
+        let was_set_back = self.set_backs.iter().any(|set_back| set_back.size().0 >= half.0);
+        let is_by_turns = self.most_apart() >= half;
+        half.0 >= LEAST_SETTING.0 / 2 && (off >= half.0 || was_set_back || is_by_turns)
     }
 
     /// To how many octets frames were kept, where that is too few to read the header of a PTP message over UDP.
@@ -172,10 +200,10 @@ impl Analysis {
     /// interfaces have clocks of their own.
     #[must_use]
     pub fn clocks_disagree(&self) -> Option<String> {
-        (self.stamps_returned >= TO_AND_FRO).then(|| {
+        self.clocks_apart().map(|apart| {
             format!(
-                "the stamps of this capture run ahead and come back {} times, as where its interfaces have clocks of their \
-                 own",
+                "the stamps of this capture run ahead by {apart} and come back {} times, as where its interfaces have clocks \
+                 of their own",
                 self.stamps_returned
             )
         })
@@ -186,6 +214,26 @@ impl Analysis {
     pub fn is_in_hole(&self, silence: &Silence) -> bool {
         let Some((before, after)) = silence.before.time.zip(silence.after.time) else { return false };
         self.wire.link.holes.iter().any(|hole| hole.from < after && before < hole.until)
+    }
+
+    /// How far the clocks of this capture's interfaces are apart, where it seems to have several.
+    #[must_use]
+    pub fn clocks_apart(&self) -> Option<String> {
+        let (least, most) = self.stamps_returned_from.filter(|_| self.stamps_returned >= TO_AND_FRO)?;
+        let is_one = most.0.saturating_sub(least.0) <= most.0 / ALIKE;
+        let rounded = |nanos: Nanos| {
+            // To hundredths: frames of the two do not come at once.
+            let unit = 10_i64.pow(nanos.0.max(1).ilog10().saturating_sub(1));
+            Nanos(nanos.0.saturating_add(unit / 2) / unit * unit).as_seconds_text()
+        };
+        Some(if is_one { format!("about {}", rounded(most)) } else { format!("up to {}", rounded(most)) })
+    }
+
+    /// How far two stamps of this capture may be apart by that alone.
+    #[must_use]
+    pub fn most_apart(&self) -> Nanos {
+        let apart = self.stamps_returned_from.filter(|_| self.stamps_returned >= TO_AND_FRO);
+        apart.map_or(Nanos::ZERO, |(_, most)| most)
     }
 
     /// Seconds of the capture that have passed at `time`.

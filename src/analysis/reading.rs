@@ -7,6 +7,7 @@ use super::digest::Span;
 use super::outcome::Analysis;
 use super::outcome::CaptureReport;
 use super::outcome::Remains;
+use super::tally::CutPtp;
 use super::tally::FileTally;
 use super::tally::Tally;
 use super::veil;
@@ -122,6 +123,7 @@ pub struct Reading {
     frames: u64,
     outside: u64,
     ptp_messages: u64,
+    cut_ptp: CutPtp,
     copies: u64,
 }
 
@@ -217,6 +219,7 @@ impl Reading {
     /// difference to the outcome.
     pub fn absorb(&mut self, stretch: Tally) {
         self.frames += stretch.frames;
+        self.cut_ptp.add(stretch.cut_ptp);
         let whole = Tally {
             files: std::mem::take(&mut self.files),
             stamps: std::mem::take(&mut self.stamps),
@@ -332,7 +335,11 @@ impl Reading {
         let site = SiteDomain::expected(&self.domains, self.settings.domain, expected);
         let origin = self.origin.unwrap_or(CaptureTime(0));
         let resolution = files.captures.iter().filter_map(|file| file.resolution).max();
-        let mut clocks = Clocks::of(&self.domains, resolution.unwrap_or(UNKNOWN_RESOLUTION))
+        let set_backs: Vec<(CaptureTime, CaptureTime)> =
+            self.watch.set_backs().iter().map(|set_back| (set_back.from, set_back.to)).collect();
+        let runs = self.stamps.first.map_or_else(Vec::new, |(first, _)| self.watch.runs(first));
+        let stamps = resolution.unwrap_or(UNKNOWN_RESOLUTION);
+        let mut clocks = Clocks::of_stamps(&self.domains, stamps, &set_backs)
             .limited_to(expected.and_then(|site| site.clock.max_offset));
         let measured = Measured {
             mean_path_delay: path_delay(&clocks, &site),
@@ -357,16 +364,17 @@ impl Reading {
             by_domain: &by_domain,
             homes: &homes,
             leaders: &leaders,
-            resolution: resolution.unwrap_or(UNKNOWN_RESOLUTION),
-            set_backs: self.watch.set_backs(),
+            resolution: stamps,
+            set_backs: &set_backs,
+            runs: &runs,
             link_speed: self.settings.link_speed.or(expected.and_then(|site| site.link.speed)),
             file_speed: file_speed(&files),
         });
         let rates = wire.streams.iter().filter_map(|stream| stream.media_rate.as_ref());
         clocks.capture_went_on_at(&rates.flat_map(|rate| rate.went_on_at.iter().copied()).collect());
-        let span = end.zip(start).map(|(end, start)| end.since(start));
+        let span = end.zip(start).map_or(Nanos::ZERO, |(end, start)| end.since(start));
         let view = MediaView {
-            span: span.unwrap_or(Nanos::ZERO),
+            span: if set_backs.is_empty() { span } else { self.watch.ran() },
             leader_seen: !leaders.is_empty(),
             requests_seen: requests_in_view(&self.domains),
         };
@@ -396,10 +404,15 @@ impl Reading {
             start,
             end,
             watched: *self.watch.watched(),
+            set_backs: self.watch.set_backs().to_vec(),
+            ran: self.watch.ran(),
+            runs,
             stamps_returned: self.watch.returns(),
+            stamps_returned_from: self.watch.returned_from(),
             frames: self.frames,
             frames_outside: self.outside,
             ptp_messages: self.ptp_messages,
+            cut_ptp: self.cut_ptp,
             mirror_copies: self.copies,
             profiles: self.domains.iter().map(|domain| (domain.key, profiles::score(domain))).collect(),
             domains: self.domains,

@@ -31,6 +31,16 @@ impl Analysis {
         (!members.is_empty() || self.shows_nobody(destination)).then_some(members)
     }
 
+    /// Those of [`Self::receivers_of`] that were members at some time only: by the stream's end they had left, were not
+    /// renewed, or asked for other sources.
+    #[must_use]
+    pub fn receivers_gone(&self, stream: &Stream) -> BTreeSet<Host> {
+        let FlowKey::Udp { source, destination, vlan, .. } = stream.key else { return BTreeSet::new() };
+        let life = stream.first().zip(stream.last()).filter(|_| destination.is_multicast());
+        life.map(|(first, last)| self.multicast.gone_until(vlan, (source, destination), first, last))
+            .unwrap_or_default()
+    }
+
     /// Whether no member of a group in view means that there is none.
     fn shows_nobody(&self, group: IpAddr) -> bool {
         if self.group_use.unrequested.contains(&group) {

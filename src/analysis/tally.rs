@@ -112,6 +112,51 @@ pub struct Tally {
     pub groups: GroupCounts,
     /// Flows and load.
     pub streams: Streams,
+    /// Frames of PTP that the capture kept too little of.
+    pub cut_ptp: CutPtp,
+}
+
+/// Frames to PTP's ports, or of its Ethertype, of which the capture kept too little to read the message.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct CutPtp {
+    /// How many.
+    pub frames: u64,
+    /// Octets of each frame that would have let every one of them be read.
+    pub wanted: usize,
+}
+
+/// Octets up to which a message has to be there: its header and fixed body (1588-2008 13.3 to 13.12; 1588-2002 D.2 for the
+/// longest of version 1; from memory). Where nothing tells its type, those of Announce.
+const fn octets_of_ptp(first: Option<u8>, second: Option<u8>) -> usize {
+    if let Some(version) = second
+        && version & 0x0F == 1
+    {
+        return 124;
+    }
+    match first {
+        Some(octet) => match octet & 0x0F {
+            0x0 | 0x1 | 0x8 | 0xC => 44,
+            0xD => 48,
+            0x2 | 0x3 | 0x9 | 0xA => 54,
+            _ => 64,
+        },
+        None => 64,
+    }
+}
+
+impl CutPtp {
+    /// Adds a frame whose message begins after so many octets.
+    fn count(&mut self, before: usize, message: &[u8]) {
+        let octets = octets_of_ptp(message.first().copied(), message.get(1).copied());
+        self.frames = self.frames.saturating_add(1);
+        self.wanted = self.wanted.max(before.saturating_add(octets));
+    }
+
+    /// Adds those of what followed.
+    pub(super) fn add(&mut self, right: Self) {
+        self.frames = self.frames.saturating_add(right.frames);
+        self.wanted = self.wanted.max(right.wanted);
+    }
 }
 
 impl Tally {
@@ -138,6 +183,14 @@ impl Tally {
             Some(observation) => message_problem(&observation.what),
             None => frame.stop.filter(|stop| !(snapped && stop.is_cut())).map(frame_problem),
         };
+        let is_short_ptp = matches!(
+            observation.as_ref().map(|observation| &observation.what),
+            Some(What::Undecodable(DecodeError::Short { .. }))
+        );
+        if snapped && is_short_ptp {
+            let before = record.octets.len().saturating_sub(frame.payload.len());
+            self.cut_ptp.count(before, frame.payload);
+        }
         if let Some(problem) = problem {
             let tally = self.files.entry(file).or_default();
             tally.undecodable += 1;
@@ -182,6 +235,7 @@ impl Tally {
         self.traffic = self.traffic.join(right.traffic);
         self.groups = self.groups.join(right.groups);
         self.streams = self.streams.join(right.streams);
+        self.cut_ptp.add(right.cut_ptp);
         self
     }
 }

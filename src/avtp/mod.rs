@@ -68,6 +68,48 @@ const fn has_stream_header(subtype: u8) -> bool {
     subtype < 0x80 && subtype != 0x04
 }
 
+/// The subtype of clock references.
+pub const CLOCK_REFERENCE: u8 = 0x04;
+
+/// What the first octets say of a packet of a stream, also where the capture kept no more.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Lead {
+    /// `subtype`.
+    pub subtype: u8,
+    /// `sequence_num`, of subtypes that count there.
+    pub sequence_num: Option<u8>,
+    /// `stream_id`.
+    pub stream_id: u64,
+    /// `stream_data_length`, of a clock reference `crf_data_length`; `None` where it was cut off.
+    pub data_length: Option<u16>,
+}
+
+/// Reads what of a stream's packet is there: of subtypes with a stream header, and of clock references, whose number and
+/// `stream_id` stand in the same places (clauses 4.4.4 and 10, from memory). `None` for all others, where the id is not valid
+/// or was cut off.
+#[must_use]
+pub fn lead(octets: &[u8]) -> Option<Lead> {
+    let [subtype, flags, sequence_num, _, id @ ..] = *octets.first_chunk::<12>()?;
+    let is_reference = subtype == CLOCK_REFERENCE;
+    if flags & 0x80 == 0 || !(is_reference || has_stream_header(subtype)) {
+        return None;
+    }
+    let at = if is_reference { 16 } else { 20 };
+    let length = octets.get(at..).and_then(|rest| rest.first_chunk::<2>());
+    Some(Lead {
+        subtype,
+        sequence_num: counts(subtype).then_some(sequence_num),
+        stream_id: u64::from_be_bytes(id),
+        data_length: length.map(|length| u16::from_be_bytes(*length)),
+    })
+}
+
+/// Whether the subtype counts its packets in `sequence_num`: the formats of IEEE 1722-2016 below 0x08 do (clauses 5 to 12,
+/// from memory), of the others it is not known here.
+const fn counts(subtype: u8) -> bool {
+    matches!(subtype, 0x00 | 0x02..=0x07)
+}
+
 /// Decodes what follows the Ethertype.
 ///
 /// # Errors

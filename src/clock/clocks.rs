@@ -7,6 +7,7 @@ use super::follower::FollowerTime;
 use super::follower::times;
 use super::path::Path;
 use super::peer::Peer;
+use super::steps::SetBacks;
 use super::steps::Whose;
 use crate::domains::ClockId;
 use crate::domains::DomainKey;
@@ -26,9 +27,15 @@ impl Clocks {
     /// Of all domains of a capture whose stamps come in steps of `resolution` at the most.
     #[must_use]
     pub fn of(domains: &Domains, resolution: Nanos) -> Self {
+        Self::of_stamps(domains, resolution, &[])
+    }
+
+    /// The same where the capture's clock was set back between.
+    #[must_use]
+    pub fn of_stamps(domains: &Domains, resolution: Nanos, set_backs: SetBacks<'_>) -> Self {
         let mut clocks = Self::default();
         for domain in domains.iter() {
-            let path = Path::of(domains, domain, resolution);
+            let path = Path::of_stamps(domains, domain, resolution, set_backs);
             let seen: BTreeSet<ClockId> = domain
                 .ports
                 .keys()
@@ -59,7 +66,7 @@ impl Clocks {
     /// Takes in jumps at which a media clock went on by the capture's clock: that did not jump, so the leader did.
     pub fn capture_went_on_at(&mut self, times: &BTreeSet<CaptureTime>) {
         for step in self.paths.values_mut().flat_map(|path| &mut path.steps) {
-            if times.contains(&step.time) {
+            if times.contains(&step.time) && !step.is_in_stamps {
                 step.whose = Whose::Leader;
             }
         }

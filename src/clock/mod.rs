@@ -16,4 +16,4 @@ pub use follower::{Basis, FollowerTime, MANAGEMENT_LIMIT, OffBy, RATE_LIMIT_PPM,
 pub use path::{LeaderTime, Path, PathBasis, Rate};
 pub use peer::Peer;
 pub use stability::StabilityRow;
-pub use steps::{ClockStep, Whose};
+pub use steps::{ClockStep, SetBacks, Whose};

@@ -4,6 +4,7 @@ use super::stability;
 use super::stability::StabilityRow;
 use super::steps;
 use super::steps::ClockStep;
+use super::steps::SetBacks;
 use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Domains;
@@ -146,9 +147,20 @@ impl Path {
     /// The clocks of the other `domains` tell whose time jumped.
     #[must_use]
     pub fn of(domains: &Domains, domain: &Domain, resolution: Nanos) -> Option<Self> {
+        Self::of_stamps(domains, domain, resolution, &[])
+    }
+
+    /// The same where the capture's clock was set back between.
+    #[must_use]
+    pub fn of_stamps(
+        domains: &Domains,
+        domain: &Domain,
+        resolution: Nanos,
+        set_backs: SetBacks<'_>,
+    ) -> Option<Self> {
         let (port, samples) = leader_port(domain)?;
         let points = samples.one_way().points();
-        let steps = steps::find(domains, domain, port, points);
+        let steps = steps::find(domains, domain, port, points, set_backs);
         let calm = steps::longest_calm(points, &steps);
         let stretch = calm
             .first()

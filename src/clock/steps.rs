@@ -5,6 +5,7 @@ use crate::domains::ClockPort;
 use crate::domains::Domain;
 use crate::domains::Domains;
 use crate::statistics::Point;
+use crate::statistics::median;
 use crate::statistics::theil_sen;
 use crate::statistics::thin;
 use crate::statistics::without_slope;
@@ -55,14 +56,43 @@ pub struct ClockStep {
     pub size: ScaledNanos,
     /// Whose time it was.
     pub whose: Whose,
+    /// Whether the capture's stamps themselves show it: they went back.
+    pub is_in_stamps: bool,
     index: usize,
 }
 
+/// Times that the capture's clock was set back: the latest stamp before and the first after.
+pub type SetBacks<'a> = &'a [(CaptureTime, CaptureTime)];
+
 /// The jumps of the series of `port`, the leader's in `domain`; the clocks of all domains are compared with it.
-pub(super) fn find(domains: &Domains, domain: &Domain, port: &ClockPort, points: &[Point]) -> Vec<ClockStep> {
-    let jumps = jumps(points);
-    if jumps.is_empty() {
-        return Vec::new();
+pub(super) fn find(
+    domains: &Domains,
+    domain: &Domain,
+    port: &ClockPort,
+    points: &[Point],
+    set_backs: SetBacks<'_>,
+) -> Vec<ClockStep> {
+    let mut steps = Vec::new();
+    let mut from = 0;
+    let back = set_back_at(points, set_backs);
+    for until in back.iter().copied().chain([points.len()]) {
+        let stretch = points.get(from..until).unwrap_or_default();
+        if from > 0
+            && let Some(size) = across(points, from)
+        {
+            let time = stretch.first().map_or(CaptureTime(0), |point| CaptureTime(point.time_ns));
+            steps.push(ClockStep { time, size, whose: Whose::Capture, is_in_stamps: true, index: from });
+        }
+        steps.extend(jumps(stretch).into_iter().map(|(index, time, size)| {
+            let is_in_stamps = set_backs.iter().any(|set_back| is_that(*set_back, time, size));
+            let whose = if is_in_stamps { Whose::Capture } else { Whose::CannotTell };
+            ClockStep { time, size, whose, is_in_stamps, index: from.saturating_add(index) }
+        }));
+        from = until;
+    }
+    steps.truncate(KEPT);
+    if steps.iter().all(|step| step.is_in_stamps) {
+        return steps;
     }
     let others: Vec<&[Point]> = domains
         .iter()
@@ -72,11 +102,36 @@ pub(super) fn find(domains: &Domains, domain: &Domain, port: &ClockPort, points:
         .filter(|(theirs, other, _)| is_apart((domain, port), (theirs, other)))
         .map(|(.., points)| points)
         .collect();
-    jumps
-        .into_iter()
-        .take(KEPT)
-        .map(|(index, time, size)| ClockStep { time, size, whose: whose(time, size, &others), index })
-        .collect()
+    for step in steps.iter_mut().filter(|step| !step.is_in_stamps) {
+        step.whose = whose(step.time, step.size, &others);
+    }
+    steps
+}
+
+/// The first points after which the series goes on with an earlier time, where the capture's clock was set back.
+fn set_back_at(points: &[Point], set_backs: SetBacks<'_>) -> Vec<usize> {
+    if set_backs.is_empty() {
+        return Vec::new();
+    }
+    let pairs = points.windows(2).enumerate();
+    let back = pairs.filter(|(_, pair)| matches!(pair, [before, after] if after.time_ns < before.time_ns));
+    back.map(|(index, _)| index.saturating_add(1)).take(KEPT).collect()
+}
+
+/// How far the series jumps at a point: by the values next to it, whatever its slope.
+fn across(points: &[Point], index: usize) -> Option<ScaledNanos> {
+    let values = |points: &[Point]| points.iter().map(|point| point.value_scaled_ns).collect::<Vec<_>>();
+    let before = points.get(index.saturating_sub(LARGE_SIDE)..index)?;
+    let after = points.get(index..points.len().min(index.saturating_add(LARGE_SIDE)))?;
+    Some(ScaledNanos(median(&values(after))?.saturating_sub(median(&values(before))?)))
+}
+
+/// Whether a jump is that of the capture's clock at a time that its stamps went back: the size is told by those but for what
+/// passed between two frames.
+fn is_that((from, to): (CaptureTime, CaptureTime), time: CaptureTime, size: ScaledNanos) -> bool {
+    let back = ScaledNanos::between_captures(from, to);
+    let off = size.minus(back).abs().0;
+    time >= to && time.since(to).0 <= SAME_INSTANT.0 && off.saturating_mul(4) <= size.abs().0
 }
 
 /// Whether the times two ports give are known to come from two clocks, neither of which asks for the other's: a

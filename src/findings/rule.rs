@@ -10,6 +10,8 @@ pub enum Outcome {
     Quiet,
     /// It is so, once or more.
     Broken(Vec<Finding>),
+    /// It is so, once or more, and elsewhere this capture could not have shown it, and why.
+    PartlyBroken(Vec<Finding>, String),
     /// This capture could not have shown it, and why.
     CannotTell(String),
 }
@@ -27,6 +29,15 @@ impl Outcome {
         match cannot_tell {
             Some(why) if findings.is_empty() => Self::CannotTell(why),
             _ => Self::from_findings(findings),
+        }
+    }
+
+    /// The findings, and why nothing can be told of others of the kind, if so.
+    #[must_use]
+    pub fn of_some(findings: Vec<Finding>, cannot_tell: Option<String>) -> Self {
+        match cannot_tell {
+            Some(why) if !findings.is_empty() => Self::PartlyBroken(findings, why),
+            cannot_tell => Self::from_findings_or(findings, cannot_tell),
         }
     }
 }

@@ -69,6 +69,10 @@ pub fn judge(analysis: &Analysis) -> Judgement {
         match rule.judge(analysis) {
             Outcome::Quiet => {}
             Outcome::Broken(found) => findings.extend(found),
+            Outcome::PartlyBroken(found, why) => {
+                findings.extend(found);
+                not_judged.push((rule.id(), why));
+            }
             Outcome::CannotTell(why) => not_judged.push((rule.id(), why)),
         }
     }
@@ -254,11 +258,25 @@ fn no_frames(analysis: &Analysis) -> Answer {
 }
 
 fn no_ptp(analysis: &Analysis) -> Answer {
-    if let Some(kept) = analysis.cut_before_ptp() {
-        let because = format!(
-            "frames were kept to {kept} octets only, too few to read a PTP message: this capture does not show \
-             whether there is PTP"
-        );
+    let cut = analysis.cut_ptp;
+    let too_short = if cut.frames > 0 {
+        let kept = analysis.captures.iter().filter_map(|capture| capture.summary.snapped_to).max();
+        Some(format!(
+            "{} frames go to PTP's ports or have its Ethertype, and were kept to {} octets only, too few to read them: {} octets \
+             of each would do",
+            cut.frames,
+            kept.unwrap_or_default(),
+            cut.wanted
+        ))
+    } else {
+        analysis.cut_before_ptp().map(|kept| {
+            format!(
+                "frames were kept to {kept} octets only, too few to read a PTP message: this capture does not show \
+                 whether there is PTP"
+            )
+        })
+    };
+    if let Some(because) = too_short {
         return (
             Verdict::CannotTell,
             because,

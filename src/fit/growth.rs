@@ -41,7 +41,11 @@ impl Growth {
     }
 
     fn of_domain(analysis: &Analysis, domain: &Domain, more: u64) -> Option<Self> {
-        let span = analysis.wire.link.watched_between(domain.first.time?, domain.last.time?);
+        let span = if analysis.set_backs.is_empty() {
+            analysis.wire.link.watched_between(domain.first.time?, domain.last.time?)
+        } else {
+            analysis.ran
+        };
         let asking = domain
             .requesters
             .iter()

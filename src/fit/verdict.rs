@@ -43,7 +43,11 @@ impl Now {
             mean,
             peak: peak(RateWidth::Second).max(mean),
             burst: peak(RateWidth::Millisecond).max(mean),
-            length: link.watched_between(analysis.start?, analysis.end?),
+            length: match link.rate.watched() {
+                // Between the two stamps may lie less than the time that its clock ran.
+                Some(watched) if !analysis.set_backs.is_empty() => watched,
+                _ => link.watched_between(analysis.start?, analysis.end?),
+            },
         })
     }
 }

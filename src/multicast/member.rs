@@ -86,6 +86,12 @@ impl Membership {
         self.reports > 0 && began && is_asked_for && self.ended.is_none_or(|(_, end)| end >= from)
     }
 
+    /// Whether it still held at `until`, or the capture's end, and asks for what `source` sends.
+    pub(super) fn holds(&self, source: IpAddr, until: CaptureTime) -> bool {
+        let admits = self.sources.as_ref().is_none_or(|sources| sources.admit(source));
+        admits && self.ended.is_none_or(|(_, end)| end > until)
+    }
+
     /// Takes in what it asks for from now on. What it asked for last is kept where it leaves.
     pub(super) fn asks_for(&mut self, sources: Sources) {
         self.ever = Some(self.ever.as_ref().map_or_else(|| sources.clone(), |ever| ever.join(&sources)));

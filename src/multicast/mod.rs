@@ -136,6 +136,23 @@ impl Multicast {
         by_host.filter(|(_, member)| member.held_during(source, from, until)).map(|(host, _)| *host).collect()
     }
 
+    /// Of those hosts the ones that are no members any more at `until`, or turned away from `source` since.
+    #[must_use]
+    pub fn gone_until(
+        &self,
+        vlan: Option<u16>,
+        (source, group): (IpAddr, IpAddr),
+        from: CaptureTime,
+        until: CaptureTime,
+    ) -> BTreeSet<Host> {
+        let key = SegmentKey { vlan, is_ipv6: group.is_ipv6() };
+        let members = self.segments.get(&key).and_then(|segment| segment.groups.get(&group));
+        let by_host = members.into_iter().flat_map(|members| &members.by_host);
+        let gone =
+            |member: &Membership| member.held_during(source, from, until) && !member.holds(source, until);
+        by_host.filter(|(_, member)| gone(member)).map(|(host, _)| *host).collect()
+    }
+
     /// Groups that anybody asked for at any time.
     #[must_use]
     pub fn requested(&self) -> BTreeSet<IpAddr> {

@@ -15,4 +15,4 @@ pub use mirror::MirrorDuplicates;
 pub use observation::{Observation, Trouble, What};
 pub use place::{Path, Place, Transport, Way};
 pub use protocol::Protocol;
-pub use watch::{HOLE, Instant, Jump, Now, Stamps, Watch, Watched};
+pub use watch::{HOLE, Instant, Jump, Now, SetBack, Stamps, Watch, Watched};

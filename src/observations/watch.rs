@@ -12,9 +12,12 @@ use crate::units::CaptureTime;
 use crate::units::NANOS_PER_SECOND;
 use crate::units::Nanos;
 
-/// Stamps that go back by no more are out of order, not set back; a pause of no more is none (chosen: 1/16 s,
-/// the shortest interval that is told apart).
+/// A pause of no more is none (chosen: 1/16 s, the shortest interval that is told apart).
 const SLACK: Nanos = Nanos(NANOS_PER_SECOND / 16);
+
+/// Stamps that go back by no more are out of order, not set back; stamps of two interfaces that are no farther apart make
+/// no jump (chosen: 1/32 s).
+const ORDER: Nanos = Nanos(NANOS_PER_SECOND / 32);
 
 /// Longest pauses that count, one a clock: 1/16 s to 64 s, in powers of two as intervals are.
 const CLOCKS: usize = 11;
@@ -26,6 +29,11 @@ pub const HOLE: Nanos = longest_pause(8);
 /// Jumps ahead remembered, to see stamps return from them (chosen: more than the pauses of a sparse capture in a few
 /// seconds).
 const JUMPS_KEPT: usize = 256;
+
+/// Times that the capture's clock was set back that are kept (chosen).
+const SET_BACKS_KEPT: usize = 64;
+/// More often than this, and once in so many seconds, stamps are out of order and no clock is set (chosen).
+const SET_BACKS_AT_ONCE: (usize, i64) = (4, 8);
 
 /// The longest pause that clock number `index` counts.
 const fn longest_pause(index: usize) -> Nanos {
@@ -134,7 +142,7 @@ impl Stamps {
         // Nearly every record is a little later than the one before, and the latest one.
         if let (Some(last), Some((latest, _))) = (self.last, self.latest)
             && time > latest
-            && time.since(last) <= SLACK
+            && time.since(last) <= ORDER
             && last == latest
         {
             self.last = Some(time);
@@ -166,7 +174,7 @@ impl Stamps {
     /// Notes a jump where `next` is far from the record before it.
     fn follow(&mut self, next: (CaptureTime, Place), observations: usize) {
         let Some((last, latest)) = self.last.zip(self.latest) else { return };
-        if next.0.since(last).0.unsigned_abs() > SLACK.0.unsigned_abs() {
+        if next.0.since(last).0.unsigned_abs() > ORDER.0.unsigned_abs() {
             self.jumps.push(Jump { before: observations, from: latest, to: next });
             self.latest = None;
         }
@@ -207,6 +215,25 @@ struct Ahead {
     unbroken_since: Option<Instant>,
 }
 
+/// The capture's clock was set back, or that of one of its interfaces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SetBack {
+    /// The latest stamp before.
+    pub from: CaptureTime,
+    /// The first record after, which its own time is of.
+    pub to: CaptureTime,
+    /// Where that record stands.
+    pub place: Place,
+}
+
+impl SetBack {
+    /// By how much, less the time between the two records, which nobody knows.
+    #[must_use]
+    pub const fn size(&self) -> Nanos {
+        self.from.since(self.to)
+    }
+}
+
 /// The watch itself, wound by [`Stamps`] in capture order.
 ///
 /// Stamps that ran ahead and return to where they were before they have gone on for as long as they had jumped by are
@@ -224,7 +251,15 @@ pub struct Watch {
     /// Jumps ahead that the stamps may still return from.
     ahead: VecDeque<Ahead>,
     returns: u64,
-    set_backs: u64,
+    /// The smallest and the largest jump that the stamps returned from.
+    returned_from: Option<(Nanos, Nanos)>,
+    set_backs: Vec<SetBack>,
+    /// How many there were.
+    set_back_count: usize,
+    /// How far the capture's clock ran before it was last set back.
+    ran: Nanos,
+    /// Since when it ran then.
+    runs_since: Option<CaptureTime>,
 }
 
 impl Watch {
@@ -246,10 +281,37 @@ impl Watch {
         self.returns
     }
 
-    /// Times that the capture's clock was set back: stamps that went back and did not come from a stray one.
+    /// The smallest and the largest jump ahead that the stamps came back from.
     #[must_use]
-    pub const fn set_backs(&self) -> u64 {
-        self.set_backs
+    pub const fn returned_from(&self) -> Option<(Nanos, Nanos)> {
+        self.returned_from
+    }
+
+    /// Times that the capture's clock was set back, in capture order: stamps that went back, did not come from a stray one,
+    /// and stayed there. None where they go back all the time, which is no clock that is set; the first few of very many.
+    #[must_use]
+    pub fn set_backs(&self) -> &[SetBack] {
+        let (few, seconds) = SET_BACKS_AT_ONCE;
+        let count = i64::try_from(self.set_back_count).unwrap_or(i64::MAX);
+        let is_often = Nanos::from_seconds(count.saturating_mul(seconds)) > self.ran();
+        if self.set_back_count > few && is_often { &[] } else { &self.set_backs }
+    }
+
+    /// From where to where the capture's clock ran between the times that it was set back, from `first` on; empty where it
+    /// was not.
+    #[must_use]
+    pub fn runs(&self, first: CaptureTime) -> Vec<(CaptureTime, CaptureTime)> {
+        let set_backs = self.set_backs();
+        let Some(end) = self.anchor.filter(|_| !set_backs.is_empty()) else { return Vec::new() };
+        let begins = std::iter::once(first).chain(set_backs.iter().map(|set_back| set_back.to));
+        begins.zip(set_backs.iter().map(|set_back| set_back.from).chain([end])).collect()
+    }
+
+    /// How long the capture's clock ran, all it ran through twice included.
+    #[must_use]
+    pub fn ran(&self) -> Nanos {
+        let since = self.runs_since.zip(self.anchor);
+        self.ran.saturating_add(since.map_or(Nanos::ZERO, |(since, now)| now.since(since)))
     }
 
     /// `time`, up to which it ran, as an instant of the capture.
@@ -263,6 +325,7 @@ impl Watch {
     pub fn run_to(&mut self, time: CaptureTime) {
         self.unbroken_since.get_or_insert(Instant { time, watched: self.watched });
         let anchor = *self.anchor.get_or_insert(time);
+        self.runs_since.get_or_insert(anchor);
         let run = time.since(anchor);
         if run > Nanos::ZERO {
             self.watched.count(run, |_| run);
@@ -286,8 +349,12 @@ impl Watch {
         if time < anchor {
             // Back to before a jump ahead: on from there.
             let strayed_at = self.forget_stray(time);
-            self.set_backs += u64::from(strayed_at.is_none());
+            if strayed_at.is_none() {
+                self.set_back(jump);
+            }
             anchor = strayed_at.unwrap_or(time);
+        } else {
+            self.return_ahead(anchor, time);
         }
         let pause = time.since(anchor);
         if pause > Nanos::ZERO {
@@ -310,6 +377,38 @@ impl Watch {
         self.see(jump.to);
     }
 
+    /// Notes that the capture's clock was set back, as far as it can be told yet.
+    fn set_back(&mut self, jump: &Jump) {
+        let from = self.anchor.unwrap_or(jump.from.0);
+        self.ran = self.ran();
+        self.runs_since = Some(jump.to.0);
+        self.set_back_count += 1;
+        if self.set_backs.len() < SET_BACKS_KEPT {
+            self.set_backs.push(SetBack { from, to: jump.to.0, place: jump.to.1 });
+        }
+    }
+
+    /// Stamps that went back, and jump ahead again to where they were before they have gone on for half as long, were of
+    /// another clock: none was set.
+    fn return_ahead(&mut self, anchor: CaptureTime, now: CaptureTime) {
+        let is_all_kept = self.set_back_count == self.set_backs.len();
+        let Some(last) = self.set_backs.last().copied().filter(|_| is_all_kept) else { return };
+        let is_back = now.plus(ORDER) >= last.from && anchor.since(last.to).0 < last.size().0 / 2;
+        if is_back {
+            self.set_backs.pop();
+            self.set_back_count -= 1;
+            self.returned(last.size());
+            self.ran = Nanos(self.ran.0.saturating_sub(last.from.since(last.to).0));
+            self.runs_since = self.runs_since.map(|since| since.min(last.to));
+        }
+    }
+
+    fn returned(&mut self, from: Nanos) {
+        self.returns += 1;
+        let (least, most) = self.returned_from.unwrap_or((from, from));
+        self.returned_from = Some((least.min(from), most.max(from)));
+    }
+
     /// Forgets the stray stamps that those of `now` show, and returns when they began.
     fn forget_stray(&mut self, now: CaptureTime) -> Option<CaptureTime> {
         let anchor = self.anchor?;
@@ -319,7 +418,7 @@ impl Watch {
         let index = self.ahead.iter().rposition(is_stray)?;
         let jump = self.ahead.get(index).copied()?;
         self.ahead.truncate(index);
-        self.returns += 1;
+        self.returned(jump.to.since(jump.from));
         self.watched = jump.watched;
         self.latest = jump.latest;
         self.unbroken_since = jump.unbroken_since;
@@ -483,7 +582,8 @@ mod tests {
         let times =
             [&every(50, 0, 9)[..], &[86_400_000], &every(40, 380, 9), &every(900, 5000, 5), &[4000]].concat();
         let whole = stamps(&times);
-        assert_eq!(whole.jumps.len(), 8);
+        // Each pause of 40 ms or more is one.
+        assert_eq!(whole.jumps.len(), times.len() - 1);
         for cut in 0..=times.len() {
             let (left, right) = times.split_at(cut);
             assert_eq!(stamps(left).join(stamps(right), 0), whole, "cut at {cut}");

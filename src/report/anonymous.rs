@@ -123,7 +123,7 @@ with_texts! {
     Tool { name, version }
     UnreadableDocument { file, text }
     GapDocument { after_file, before_file, from, until, duration_s }
-    SpanDocument { first, last, duration_s, frames, frames_outside, ptp_messages, mirror_copies, partial, left_out }
+    SpanDocument { first, last, duration_s, frames, frames_outside, ptp_messages, ptp_frames_cut, ptp_octets_wanted, mirror_copies, partial, left_out }
     LeftOutDocument { domains, ports, ptp_messages, requesters, announces, events, flows, memberships, names }
     SiteDomainDocument { site, keys, assumed }
     MulticastDocument { queriers, memberships, unrequested, unrequested_caveats, idle, reports_of_no_group, no_group, shared_macs }
@@ -138,7 +138,8 @@ with_texts! {
     ProfileDocument { name, fits, seen_enough, deviations }
     DeviationDocument { item, seen, expected, source, confidence }
     DeviceOffsetDocument { median, p5, p95, count, basis, uncertainty_ns, rate_ppm, rate_sigma_ppm }
-    StreamDocument { key, source_ip, source_mac, source_macs, device, group, port, vlan, ssrc, payload_type, kind, codec, known_by, frames_per_s, packets, octets, first, last, mean_bps, peak_1s_bps, peak_100ms_bps, peak_10ms_bps, peak_1ms_bps, payload_mean_bps, interval_ns, rtp, clock_rate_hz, media_rate_ppm, media_rate_sigma_ppm, media_rate_against, media_offset_ns, dscp, pcp, ttl, session, receivers, clocked, twins }
+    AvtpDocument { subtype, lost, duplicated }
+    StreamDocument { key, source_ip, source_mac, source_macs, device, group, port, vlan, ssrc, payload_type, kind, codec, known_by, frames_per_s, packets, octets, first, last, mean_bps, peak_1s_bps, peak_100ms_bps, peak_10ms_bps, peak_1ms_bps, payload_mean_bps, interval_ns, rtp, avtp, clock_rate_hz, media_rate_ppm, media_rate_sigma_ppm, media_rate_against, media_offset_ns, dscp, pcp, ttl, session, receivers, receivers_gone, clocked, twins }
     IntervalDocument { every, median, p5, p95, max, count }
     RtpDocument { lost, duplicated, reordered, not_captured, restarts, unclear_jumps, loss_bursts, jitter_ns }
     SessionDocument { name, reference_clock, reference_domain, agrees, contradictions }

@@ -183,6 +183,18 @@ pub(super) fn plain_short(name: &str) -> String {
     format!("{}...", beginning(&shown, NAME_SHOWN - 3))
 }
 
+/// How many PTP messages there are, and how many frames of PTP were kept too short to be read.
+#[must_use]
+pub(crate) fn ptp_messages(span: &SpanDocument) -> String {
+    let read = format!("{} PTP messages", count(span.ptp_messages));
+    let Some(wanted) = span.ptp_octets_wanted.filter(|_| span.ptp_frames_cut > 0) else { return read };
+    let cut = format!(
+        "{} frames of PTP cut too short to read ({wanted} octets of each would do)",
+        count(span.ptp_frames_cut)
+    );
+    if span.ptp_messages == 0 { cut } else { format!("{read}, {cut}") }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

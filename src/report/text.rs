@@ -35,6 +35,7 @@ use super::format::count;
 use super::format::duration;
 use super::format::partial;
 use super::format::plain;
+use super::format::ptp_messages;
 use super::format::things;
 use super::format::times;
 use super::series::Series;
@@ -158,11 +159,8 @@ fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
     };
     let site = document.site_domain.site.as_deref().map(|site| format!("{}, ", plain(site)));
     let site = site.unwrap_or_default();
-    let text = format!(
-        "{site}{files}: {length}{begin}, {} frames, {} PTP messages",
-        count(span.frames),
-        count(span.ptp_messages)
-    );
+    let text =
+        format!("{site}{files}: {length}{begin}, {} frames, {}", count(span.frames), ptp_messages(span));
     paragraph(out, 0, "", &text)?;
     for step in &document.verdict_next {
         paragraph(out, 2, "do: ", step)?;

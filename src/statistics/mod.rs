@@ -2,6 +2,7 @@
 //!
 //! Inputs are exact and carry their unit in the name; results in floating point do too.
 
+mod course;
 mod distribution;
 mod even;
 mod line;
@@ -10,7 +11,6 @@ mod rate;
 mod run;
 mod short;
 mod stability;
-mod stretches;
 mod time_error;
 
 pub use distribution::{Distribution, Summary};

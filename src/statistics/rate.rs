@@ -1,7 +1,7 @@
 //! Joinable data rates: octets in bins of absolute time, of four widths at once.
 
+use super::course::Course;
 use super::run::Run;
-use super::stretches::Stretches;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
@@ -52,11 +52,12 @@ impl RateWidth {
 /// The fullest bin of one width.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Peak {
-    /// When the bin begins; the first one where several are equally full.
+    /// When the bin begins, the first one where several are equally full. After stamps went far back, up to a second more
+    /// than the time that passed since the first packet.
     pub start: CaptureTime,
     /// What is in it.
     pub octets: u64,
-    /// Its rate.
+    /// Its rate, and no less than the mean of at least as long or than that of a wider bin, which bins at the ends may miss.
     pub rate: BitsPerSecond,
 }
 
@@ -195,6 +196,17 @@ impl Bins {
         bins.filter(|(_, octets)| **octets > 0).map(|(index, octets)| Bin { index, octets: *octets })
     }
 
+    /// Moves all bins by so many of them.
+    fn move_by(&mut self, by: i64) {
+        self.origin = self.origin.map(|origin| origin.saturating_add(by));
+        self.newest = self.newest.saturating_add(by);
+        self.start_until = self.start_until.saturating_add(by);
+        self.open.rotate_right(slot(by));
+        if let Some(fullest) = &mut self.fullest_inner {
+            fullest.index = fullest.index.saturating_add(by);
+        }
+    }
+
     fn close(&mut self) {
         let fullest = self.opened().chain(self.fullest_inner).reduce(Bin::fuller);
         self.fullest_inner = fullest;
@@ -257,8 +269,8 @@ impl Bins {
 /// The octets of one flow, source or link over time. Memory is constant.
 ///
 /// Bins begin at multiples of their width since 1970, whatever the first packet's time, so that parts of a
-/// capture join. Octets that stand out of order by less than 32 bins are counted where they belong; where time goes
-/// back farther, bins begin anew, so that a peak may be too low there and never too high.
+/// capture join. Octets that stand out of order by less than 1/32 s are counted where they belong; where time goes
+/// back farther, as where a clock is set, it goes on from where it had come to, so that no bin counts twice.
 #[derive(Debug, Clone, Default)]
 pub struct Rate {
     bins: [Bins; 4],
@@ -271,11 +283,12 @@ pub struct Rate {
     packets: u64,
     first: Option<(CaptureTime, u64)>,
     last: Option<CaptureTime>,
-    /// The stretches between which its stamps went far back.
-    stretches: Stretches,
+    /// How time goes on where its stamps go far back.
+    course: Course,
     /// Time between its first and its last packet in which nobody watched.
     unwatched: Nanos,
-    /// Time beyond that between first and last, as the capture's clock was set back between.
+    /// Time beyond that between first and last, as the capture's clock was set back between; less than none where two
+    /// clocks stamp by turns.
     run_twice: Nanos,
 }
 
@@ -299,20 +312,27 @@ impl Rate {
         self.first = self.first.or(Some((run.first, run.first_octets)));
         self.last = self.last.max(Some(run.last));
         self.hold(run.first, run.octets);
+        self.course.reach(run.last);
     }
 
-    /// Whether its stamps went far back, as where the capture's clock was set.
+    /// Whether its stamps went far back for good, as where the capture's clock was set, or go to and fro.
     #[must_use]
     pub const fn went_far_back(&self) -> bool {
-        self.stretches.far_back() > 0
+        self.course.went_far_back()
+    }
+
+    /// Whether its stamps go to and fro, as where two clocks stamp by turns.
+    #[must_use]
+    pub const fn goes_to_and_fro(&self) -> bool {
+        self.course.goes_to_and_fro()
     }
 
     /// Says that the capture's clock was set back so often. What it ran through twice then counts twice in the mean; more
     /// ways back than that are of another kind, and its first and its last time stand for the length.
     pub fn heed_set_backs(&mut self, times: u64) {
         let Some((first, last)) = self.first().zip(self.last) else { return };
-        if (1..=times).contains(&self.stretches.far_back()) {
-            self.run_twice = Nanos(self.stretches.length().0.saturating_sub(last.since(first).0));
+        if let Some(length) = self.course.length(times) {
+            self.run_twice = Nanos(length.0.saturating_sub(last.since(first).0));
         }
     }
 
@@ -322,12 +342,13 @@ impl Rate {
         let [held, ..] = &mut self.held;
         if (from..until).contains(&at.0) {
             held.octets = held.octets.saturating_add(octets);
+            self.course.reach(at);
             return;
         }
-        self.stretches.follow(at);
+        let shift = self.course.follow(at);
         let [held, ..] = &mut self.held;
-        let index = at.0.div_euclid(MILLISECOND_NS);
-        let from = index.saturating_mul(MILLISECOND_NS);
+        let from = at.0.div_euclid(MILLISECOND_NS).saturating_mul(MILLISECOND_NS);
+        let index = at.0.saturating_add(shift).div_euclid(MILLISECOND_NS);
         self.millisecond = (from, from.saturating_add(MILLISECOND_NS));
         let done = std::mem::replace(held, Bin { index, octets });
         if done.octets > 0 {
@@ -359,22 +380,23 @@ impl Rate {
         }
     }
 
-    /// Adds what followed. Whether the result is what one pass gives; it may differ where the time at the cut
-    /// goes back by 32 bins of a width or more.
+    /// Adds what followed. Whether the result is what one pass gives for sure: stamps that go to and fro about the cut may
+    /// be taken otherwise.
     #[must_use]
     pub fn join(&mut self, right: &Self) -> bool {
-        let mut exact = true;
         self.settle();
         let mut right = right.clone();
         right.settle();
-        for (left, right) in self.bins.iter_mut().zip(&right.bins) {
+        let by = self.course.join(&right.course);
+        let mut exact = self.course.is_straight();
+        for ((left, right), width) in self.bins.iter_mut().zip(&mut right.bins).zip(RateWidth::ALL) {
+            right.move_by(by / width.nanos().0);
             exact &= left.join(right);
         }
         self.packets += right.packets;
         self.total_octets = self.total_octets.saturating_add(right.total_octets);
         self.first = self.first.or(right.first);
         self.last = self.last.max(right.last);
-        self.stretches.join(&right.stretches);
         exact
     }
 
@@ -430,12 +452,18 @@ impl Rate {
     pub fn peak(&self, width: RateWidth) -> Option<Peak> {
         let mut settled = self.clone();
         settled.settle();
-        let (bins, _) = settled.bins.iter().zip(RateWidth::ALL).find(|(_, each)| *each == width)?;
-        let bin = bins.fullest()?;
+        let fullest = |(bins, width): (&Bins, RateWidth)| {
+            let bin = bins.fullest()?;
+            Some((bin, BitsPerSecond::from_octets(bin.octets, width.nanos())?))
+        };
+        let mut from_here = settled.bins.iter().zip(RateWidth::ALL).filter(|(_, each)| *each >= width);
+        let (bin, rate) = fullest(from_here.next()?)?;
+        let wider = from_here.filter_map(fullest).map(|(_, rate)| rate);
+        let mean = self.mean().filter(|_| self.watched().is_some_and(|watched| watched >= width.nanos()));
         Some(Peak {
             start: CaptureTime(bin.index.saturating_mul(width.nanos().0)),
             octets: bin.octets,
-            rate: BitsPerSecond::from_octets(bin.octets, width.nanos())?,
+            rate: wider.chain(mean).fold(rate, BitsPerSecond::max),
         })
     }
 }
@@ -505,6 +533,10 @@ mod tests {
         // 1 ms is lost where the clock was set.
         let watched = Nanos(9_999_000_000);
         assert_eq!((rate.went_far_back(), rate.watched()), (true, Some(watched)));
+        for width in RateWidth::ALL {
+            // No less than the mean, which the lost millisecond makes higher.
+            assert_eq!(rate.peak(width).unwrap().rate, BitsPerSecond(1_000_100), "{width:?}");
+        }
         assert_eq!(rate.mean().unwrap().0 / 1000, 1000);
         for cut in [1, 3000, 5999, 6000, 6001, 9000] {
             let (left, right) = packets.split_at(cut);
@@ -513,11 +545,65 @@ mod tests {
             joined.heed_set_backs(1);
             assert_eq!(joined.watched(), Some(watched), "{cut}");
         }
-        // Two ways back of one: of an interface whose clock is 4 s behind.
-        let mut other =
-            pass(&[(5_000_000_000, 1), (1_000_000_000, 1), (5_001_000_000, 1), (1_001_000_000, 1)]);
+        // Of more ways back than the clock was set, the ends tell.
+        let mut other = pass(&[(9_000_000_000, 1), (5_000_000_000, 1), (1_000_000_000, 1)]);
         other.heed_set_backs(1);
-        assert_eq!(other.watched(), Some(Nanos(1_000_000)));
+        assert_eq!(other.watched(), Some(Nanos::ZERO));
+    }
+
+    /// A packet a millisecond, of two interfaces by turns; the second one's clock is off by so much.
+    #[test]
+    fn two_clocks_that_stamp_by_turns_make_no_peak_and_no_length() {
+        for off in [-5_000_000_000_i64, -40_000_000, 40_000_000, 5_000_000_000] {
+            let packets: Vec<(i64, u64)> =
+                (0..20_000).map(|ms| (ms * 1_000_000 + if ms % 3 == 0 { off } else { 0 }, 125)).collect();
+            let mut rate = pass(&packets);
+            rate.heed_set_backs(0);
+            assert!(rate.goes_to_and_fro(), "{off}");
+            let mean = rate.mean().unwrap().0;
+            assert!((998_000..=1_001_000).contains(&mean), "{off} {mean}");
+            for width in RateWidth::ALL {
+                let peak = rate.peak(width).unwrap().rate.0;
+                assert!((mean..=3_000_000).contains(&peak), "{off} {width:?} {peak}");
+            }
+            let second = rate.peak(RateWidth::Second).unwrap().rate.0;
+            assert!(second <= 1_340_000, "{off} {second}");
+        }
+        // One packet late is no second clock.
+        let late = |ms: i64| ms * 1_000_000 - if ms == 500 { 50_000_000 } else { 0 };
+        let rate = pass(&(0..1000).map(|ms| (late(ms), 125)).collect::<Vec<_>>());
+        assert!(!rate.went_far_back() && !rate.goes_to_and_fro());
+    }
+
+    /// Packets close together, and how far the clock is set back before some of them.
+    fn set_back_packets() -> impl Strategy<Value = Vec<(i64, u64)>> {
+        let step = prop_oneof![60 => 0_i64..20_000_000, 1 => -60_000_000_000_i64..-50_000_000];
+        (prop::collection::vec((step, 1_u64..1500), 0..300)).prop_map(|steps| {
+            let mut at = 1_700_000_000_000_000_000;
+            let packet = |(step, octets)| {
+                at += step;
+                (at, octets)
+            };
+            steps.into_iter().map(packet).collect()
+        })
+    }
+
+    #[test]
+    fn no_bin_counts_what_a_clock_that_is_set_back_runs_through_twice() {
+        for back_ms in [33, 50, 300, 900, 2000, 5000, 31_000, 60_000] {
+            let at = |ms: i64| (if ms < 30_000 { ms } else { ms - back_ms }) * 1_000_000;
+            let mut rate = pass(&(0..=60_000).map(|ms| (at(ms), 125)).collect::<Vec<_>>());
+            rate.heed_set_backs(1);
+            // By up to the millisecond in which it was set.
+            assert!(rate.mean().unwrap().0.abs_diff(1_000_000) < 100, "{back_ms} {:?}", rate.mean());
+            for width in RateWidth::ALL {
+                assert_eq!(
+                    rate.peak(width).unwrap().octets,
+                    125 * u64::try_from(width.nanos().0 / 1_000_000).unwrap(),
+                    "{back_ms} {width:?}"
+                );
+            }
+        }
     }
 
     proptest! {
@@ -529,6 +615,37 @@ mod tests {
             prop_assert!(joined.join(&pass(&packets[low..high])));
             prop_assert!(joined.join(&pass(&packets[high..])));
             prop_assert_eq!(result(&joined), result(&pass(&packets)));
+        }
+
+        #[test]
+        fn joined_parts_equal_one_pass_where_the_clock_is_set_back(
+            packets in set_back_packets(), one in 0_usize..300, two in 0_usize..300, times in 0_u64..8,
+        ) {
+            let (one, two) = (one.min(packets.len()), two.min(packets.len()));
+            let (low, high) = (one.min(two), one.max(two));
+            let mut whole = pass(&packets);
+            whole.heed_set_backs(times);
+            let mut joined = pass(&packets[..low]);
+            let _exact = joined.join(&pass(&packets[low..high]));
+            let _exact = joined.join(&pass(&packets[high..]));
+            joined.heed_set_backs(times);
+            prop_assert_eq!(result(&joined), result(&whole));
+            let mut right = pass(&packets[low..high]);
+            let _exact = right.join(&pass(&packets[high..]));
+            let mut from_right = pass(&packets[..low]);
+            let _exact = from_right.join(&right);
+            from_right.heed_set_backs(times);
+            prop_assert_eq!(result(&from_right), result(&whole));
+        }
+
+        #[test]
+        fn no_mean_is_above_a_peak(packets in packets()) {
+            let rate = pass(&packets);
+            for width in RateWidth::ALL {
+                if rate.watched().is_some_and(|watched| watched >= width.nanos()) {
+                    prop_assert!(rate.peak(width).map(|peak| peak.rate) >= rate.mean());
+                }
+            }
         }
 
         #[test]
@@ -609,7 +726,7 @@ mod tests {
             (0..2000).map(|at| (10_000_000_000 + at * 1_000_000, 500)).collect();
         packets.extend((0..2000).map(|at| (at * 1_000_000, 500)));
         // One stray far ahead in the midst.
-        packets.insert(3000, (90_000_000_000, 500));
+        packets.insert(3000, (90_000_300_000, 500));
         let rate = pass(&packets);
         assert_eq!(rate.peak(RateWidth::Millisecond).unwrap().octets, 500);
         assert_eq!(rate.peak(RateWidth::Second).unwrap().octets, 500_000);

@@ -6,6 +6,7 @@ use super::media::VIDEO_RATE;
 use super::media::clock_rate;
 use super::sessions::Described;
 use super::signs::Format;
+use crate::avtp;
 use crate::rtp;
 use crate::rtp::Neighbours;
 use crate::rtp::payload::linear_audio_candidates;
@@ -102,7 +103,21 @@ pub(super) fn plain(measured: &Measured, payload: &[u8], is_avtp: bool) -> Natur
         return Nature::new(Kind::Video, Some("MP2T".to_owned()), None, KnownBy::Inferred);
     }
     if is_avtp {
-        return Nature::new(Kind::Unknown, Some("AVTP".to_owned()), None, KnownBy::Unknown);
+        let subtype = payload.first().copied();
+        let name = subtype.and_then(avtp::subtype_name);
+        // Audio, compressed video and clock references have formats of their own (IEEE 1722-2016, from memory).
+        let (kind, known_by) = match name {
+            Some("AAF") => (Kind::Audio, KnownBy::PayloadHeader),
+            Some("CVF") => (Kind::Video, KnownBy::PayloadHeader),
+            Some("CRF") => (Kind::Other, KnownBy::PayloadHeader),
+            _ => (Kind::Unknown, KnownBy::Unknown),
+        };
+        let codec = match name {
+            Some("CRF") => "AVTP CRF, a clock reference".to_owned(),
+            Some(name) => format!("AVTP {name}"),
+            None => "AVTP".to_owned(),
+        };
+        return Nature::new(kind, Some(codec), None, known_by);
     }
     Nature::new(Kind::Other, None, None, KnownBy::Unknown)
 }

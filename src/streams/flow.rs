@@ -6,6 +6,7 @@ use super::fragments::Part;
 use super::intervals::Intervals;
 use super::marks::Marks;
 use super::media::Media;
+use super::numbers::Numbers;
 use super::packet::Packet;
 use super::seen::Seen;
 use super::seen::Sighting;
@@ -70,6 +71,8 @@ pub(super) struct Measured {
     pub(super) marks: Marks,
     pub(super) silences: Vec<Silence>,
     pub(super) media: Option<Media>,
+    /// AVTP's numbers.
+    pub(super) numbers: Numbers,
     pub(super) first: CaptureTime,
     /// UDP payload of the first packet.
     pub(super) first_payload: u16,
@@ -263,6 +266,7 @@ impl Measured {
             silences: Vec::new(),
             // Its own first packets are in it already.
             media: is_rtp.then(|| Media::of_head(rtp, guessed)),
+            numbers: Numbers::default(),
             first: first.time,
             first_payload: first.udp_payload,
             last: first.time,
@@ -327,6 +331,8 @@ impl Measured {
             self.size(packet.udp_payload, packet.media);
             if let Some(media) = &mut self.media {
                 media.push(packet.rtp(), packet.time);
+            } else if let Some(number) = seen.line_of(packet).and_then(|line| packet.packet(line).number) {
+                self.numbers.push(number);
             }
         }
         self.push_run(run);
@@ -352,6 +358,9 @@ impl Measured {
         self.trace.push(packet.time, u64::from(packet.wire));
         self.size(packet.udp_payload, packet.media);
         self.marks.push(packet.dscp, packet.ttl, packet.pcp, packet.mac);
+        if let Some(number) = packet.number {
+            self.numbers.push(number);
+        }
         self.last = packet.time;
     }
 
@@ -375,6 +384,7 @@ impl Measured {
         self.media_sizes = (low.min(right_low), high.max(right_high));
         self.intervals.join(&right.intervals);
         self.marks.join(&right.marks);
+        self.numbers.join(&right.numbers);
         self.silences.extend(right.silences);
         self.silences.truncate(PAUSES_KEPT);
         self.last = right.last;

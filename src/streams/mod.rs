@@ -15,6 +15,7 @@ mod marks;
 mod media;
 mod media_clock;
 mod minima;
+mod numbers;
 mod outages;
 mod packet;
 mod picked;
@@ -35,6 +36,7 @@ pub use intervals::Intervals;
 pub use key::FlowKey;
 pub use load::{ASSUMED_SPEED, Link, Source, SpeedKnownBy};
 pub use media_clock::{Against, MEDIA_LIMIT_PPM, MediaRate, MediaStep};
+pub use numbers::AvtpCounts;
 pub use seen::{Noted, Seen};
 pub use sessions::{Described, Sessions};
 pub use stream::{Packets, RtpCounts, Stream, Twin};
@@ -50,6 +52,7 @@ use std::net::IpAddr;
 
 use crate::capture::Record;
 use crate::clock::LeaderTime;
+use crate::clock::SetBacks;
 use crate::frame::Fragment;
 use crate::frame::Frame;
 use crate::statistics::Rate;
@@ -57,6 +60,9 @@ use crate::statistics::Run;
 use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
+
+/// So near to where the capture's clock was set to a silence ends with that (chosen: frames may be out of order by as much).
+const BEGINNING: Nanos = Nanos(crate::units::NANOS_PER_SECOND / 32);
 
 /// The flows of a stretch of frames. Memory: at most 36 KiB for each of [`FLOWS_KEPT`] flows.
 #[derive(Debug, Clone, Default)]
@@ -85,8 +91,10 @@ pub struct Context<'a> {
     pub leaders: &'a [(Option<u8>, [u8; 8])],
     /// The coarsest step of a stamp.
     pub resolution: Nanos,
-    /// Times that the capture's clock was set back.
-    pub set_backs: u64,
+    /// Times that the capture's clock was set back: the latest stamp before and the first after.
+    pub set_backs: SetBacks<'a>,
+    /// From where to where it ran between; empty where it was not set back.
+    pub runs: &'a [(CaptureTime, CaptureTime)],
     /// The link's speed as the user gave it.
     pub link_speed: Option<BitsPerSecond>,
     /// The link's speed as the capture file has it.
@@ -185,13 +193,15 @@ impl Streams {
     #[must_use]
     pub fn conclude(self, context: Context<'_>) -> Wire {
         let (flows, mut rates, folded) = self.table.into_parts();
-        let holes = self.silences.holes(self.link.packets());
+        let mut holes = self.silences.holes(self.link.packets());
+        holes.retain(|hole| !is_jumped_over(hole, self.link.first(), context.set_backs));
+        let set_backs = u64::try_from(context.set_backs.len()).unwrap_or(u64::MAX);
         let spans = || holes.iter().map(|hole| (hole.from, hole.until));
         let mut link_rate = self.link.clone();
-        link_rate.heed_set_backs(context.set_backs);
+        link_rate.heed_set_backs(set_backs);
         link_rate.leave_out(spans());
         for rate in rates.values_mut() {
-            rate.heed_set_backs(context.set_backs);
+            rate.heed_set_backs(set_backs);
             rate.leave_out(spans());
         }
         let grounds = stream::Grounds {
@@ -205,6 +215,7 @@ impl Streams {
             shortest: self.silences.shortest(),
             link: &self.link,
             set_backs: context.set_backs,
+            runs: context.runs,
         };
         let mut streams = stream::streams(flows, &grounds);
         for stream in &mut streams {
@@ -223,10 +234,19 @@ impl Streams {
             streams,
             sources,
             link,
-            silences: self.silences.all().to_vec(),
+            silences: {
+                let all = self.silences.all().iter().copied();
+                all.filter(|each| !is_jumped_over(each, self.link.first(), context.set_backs)).collect()
+            },
             folded,
             untimed: self.untimed,
             fragments_left_out: self.fragments.left_out(),
         }
     }
+}
+
+/// Whether time did not run through a silence: what comes after it, the capture's clock was set back to, or began with.
+fn is_jumped_over(silence: &Silence, first: Option<CaptureTime>, set_backs: SetBacks<'_>) -> bool {
+    let begins_there = |begin: CaptureTime| silence.until.since(begin).0.saturating_abs() <= BEGINNING.0;
+    !set_backs.is_empty() && set_backs.iter().map(|(_, to)| *to).chain(first).any(begins_there)
 }

@@ -175,6 +175,12 @@ impl Missing {
         self.burst_count = self.burst_count.saturating_sub(bursts);
     }
 
+    /// Leaves what the stamps told of open.
+    pub(super) fn leave_open(&mut self) {
+        self.unclear = self.unclear.saturating_add(std::mem::take(&mut self.restarts));
+        self.bursts = Vec::new();
+    }
+
     fn burst(&mut self, burst: Burst, gap: &Gap) {
         // One that was three or more by its numbers is counted already.
         self.burst_count += u64::from(gap.missing < BURST);

@@ -18,8 +18,6 @@ use crate::units::wire_octets;
 const RTP_FIXED: usize = 12;
 /// Octets of a UDP header (RFC 768).
 pub(super) const UDP_HEADER: u16 = 8;
-/// Octets of an AVTP stream header (IEEE 1722 clause 4.4, from memory).
-const AVTP_HEADER: u32 = 24;
 
 /// One packet of a flow.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,6 +30,8 @@ pub(super) struct Packet {
     /// Octets of RTP payload, extension and padding included where the capture cut them off.
     pub(super) media: u16,
     pub(super) rtp: Option<Rtp>,
+    /// AVTP's number.
+    pub(super) number: Option<u8>,
     pub(super) dscp: u8,
     pub(super) ttl: u8,
     pub(super) pcp: Option<u8>,
@@ -49,6 +49,7 @@ impl Packet {
             udp_payload: 0,
             media: 0,
             rtp: None,
+            number: None,
             dscp: 0,
             ttl: 0,
             pcp: None,
@@ -108,6 +109,7 @@ pub(super) fn of<'a>(
         udp_payload,
         media: udp_payload.saturating_sub(header),
         rtp,
+        number: None,
         dscp: network.dscp,
         ttl: network.ttl,
         pcp: frame.vlans.pcp(),
@@ -159,21 +161,22 @@ fn avtp_packet<'a>(time: CaptureTime, wire: u32, frame: &Frame<'a>) -> Option<(F
     if frame.ethertype != Some(avtp::ETHERTYPE) {
         return None;
     }
-    let header = avtp::decode(frame.payload).ok()?;
-    let stream = header.stream?;
-    let key = FlowKey::Avtp { stream_id: header.stream_id?, vlan: frame.vlans.inner_id() };
+    let lead = avtp::lead(frame.payload)?;
+    let key = FlowKey::Avtp { stream_id: lead.stream_id, vlan: frame.vlans.inner_id() };
+    let octets = lead.data_length.unwrap_or_default();
     let packet = Packet {
         time,
         wire,
-        udp_payload: stream.stream_data_length,
-        media: stream.stream_data_length,
+        udp_payload: octets,
+        media: octets,
         rtp: None,
+        number: lead.sequence_num,
         dscp: 0,
         ttl: 0,
         pcp: frame.vlans.pcp(),
         mac: frame.source_mac,
         is_part: false,
     };
-    let at = usize::try_from(AVTP_HEADER).unwrap_or_default();
-    Some((key, packet, frame.payload.get(at..).unwrap_or_default()))
+    // With its header, which tells what it is.
+    Some((key, packet, frame.payload))
 }

@@ -25,6 +25,8 @@ use crate::statistics::Run;
 use crate::units::CaptureTime;
 use crate::units::MacAddress;
 
+/// A sequence number of AVTP that is none.
+const NO_NUMBER: u16 = u16::MAX;
 /// A frame of no flow.
 const NO_FLOW: u32 = u32::MAX;
 
@@ -133,6 +135,8 @@ impl Seen {
                 sighting.sequence = rtp.sequence;
                 sighting.marker_and_type = u8::from(rtp.marker) << 7 | rtp.payload_type;
                 like = Some(sighting.line).filter(|_| fragment.is_none());
+            } else {
+                sighting.sequence = packet.number.map_or(NO_NUMBER, u16::from);
             }
             sighting.udp_payload = packet.udp_payload;
             sighting.media = packet.media;
@@ -329,6 +333,7 @@ impl Sighting {
             udp_payload: self.udp_payload,
             media: self.media,
             rtp: line.is_rtp.then(|| self.rtp()),
+            number: if matches!(line.key, FlowKey::Avtp { .. }) { self.number() } else { None },
             dscp: line.dscp,
             ttl: line.ttl,
             pcp: line.pcp,
@@ -346,6 +351,11 @@ impl Sighting {
             sequence: self.sequence,
             timestamp: self.timestamp,
         }
+    }
+
+    /// AVTP's number, where it is of that and has one.
+    pub(super) fn number(&self) -> Option<u8> {
+        u8::try_from(self.sequence).ok()
     }
 
     /// Where in the stretch its payload is.

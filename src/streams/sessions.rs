@@ -132,6 +132,18 @@ impl Sessions {
         self.by_name.values().filter_map(|versions| versions.iter().rev().find_map(|it| it.session.as_ref()))
     }
 
+    /// Descriptions that were deleted, each with its time and what it said last.
+    pub fn deletions(&self) -> impl Iterator<Item = (CaptureTime, &Session)> {
+        self.by_name.values().flat_map(|versions| {
+            versions.windows(2).filter_map(|pair| match pair {
+                [Version { session: Some(session), .. }, Version { from, session: None }] => {
+                    Some((*from, session))
+                }
+                _ => None,
+            })
+        })
+    }
+
     /// The sections of all descriptions by the address and port they name.
     pub(super) fn by_address(&self) -> Sections<'_> {
         let mut sections = Sections::new();

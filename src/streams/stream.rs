@@ -18,6 +18,7 @@ use super::media;
 use super::media::Media;
 use super::media_clock;
 use super::media_clock::MediaRate;
+use super::numbers::AvtpCounts;
 use super::outages;
 use super::picked::Picked;
 use super::sessions;
@@ -26,6 +27,7 @@ use super::signs::Format;
 use super::trace::RateChange;
 use super::trace::Trace;
 use crate::clock::LeaderTime;
+use crate::clock::SetBacks;
 use crate::rtp::Burst;
 use crate::rtp::Neighbours;
 use crate::sdp::MediaClock;
@@ -100,6 +102,8 @@ pub struct Stream {
     pub payload_mean: Option<BitsPerSecond>,
     /// `None` where it is no RTP.
     pub rtp: Option<RtpCounts>,
+    /// What AVTP's numbers say; `None` where it is none, or its packets have no number.
+    pub avtp: Option<AvtpCounts>,
     /// Empty where it is no RTP.
     pub packets: Packets,
     /// The time from packet to packet by the timestamps, where nine of ten go on alike; else the mean as they were sent,
@@ -133,6 +137,13 @@ pub struct Stream {
 }
 
 impl Stream {
+    /// How many packets its numbers, of RTP or AVTP, tell of, and how many of those never came.
+    #[must_use]
+    pub fn numbered(&self) -> Option<(u64, u64)> {
+        let of_avtp = || self.avtp.map(|avtp| (avtp.expected, avtp.lost));
+        self.rtp.map(|rtp| (rtp.expected, rtp.lost)).or_else(of_avtp)
+    }
+
     /// Leaves holes of the whole capture out of its means.
     pub(super) fn leave_out(&mut self, holes: &[Silence]) {
         let whole = self.rate.watched();
@@ -190,7 +201,9 @@ pub(super) struct Grounds<'a> {
     pub(super) shortest: Option<Nanos>,
     pub(super) link: &'a Rate,
     /// Times that the capture's clock was set back.
-    pub(super) set_backs: u64,
+    pub(super) set_backs: SetBacks<'a>,
+    /// From where to where it ran between.
+    pub(super) runs: &'a [(CaptureTime, CaptureTime)],
 }
 
 impl<'a> Grounds<'a> {
@@ -281,8 +294,10 @@ fn stream(
     format: Option<Format>,
     grounds: &Grounds<'_>,
 ) -> Stream {
-    measured.rate.heed_set_backs(grounds.set_backs);
+    measured.rate.heed_set_backs(u64::try_from(grounds.set_backs.len()).unwrap_or(u64::MAX));
     let measured = measured;
+    // Of two clocks that stamp by turns every change is a silence, and what is missing no loss that can be told.
+    let is_of_two_clocks = measured.rate.goes_to_and_fro();
     let span = measured.span();
     let media = measured.media.as_ref();
     let payload_type = media.and_then(Media::payload_type);
@@ -325,11 +340,14 @@ fn stream(
         let packets = (minima, &neighbours);
         media_clock::rate(packets, rate, leader.as_ref(), grounds.resolution, direct)
     });
-    let missing = media.map(|media| {
+    let mut missing = media.map(|media| {
         let clock = outages::Clock { rate: nature.clock_rate, neighbours: neighbours.clone() };
         let holes = grounds.holes(&measured.rate);
         outages::judge(&media.sequence.counts(), media.sequence.losses(), &clock, &holes)
     });
+    if let Some(missing) = missing.as_mut().filter(|_| is_of_two_clocks) {
+        missing.leave_open();
+    }
     let rtp = media.zip(missing.as_ref()).map(|(media, missing)| {
         let counts = media.sequence.counts();
         RtpCounts {
@@ -360,6 +378,7 @@ fn stream(
             span,
         ),
         rtp,
+        avtp: measured.numbers.counts(payload.first().copied()),
         packets,
         every,
         contradictions,
@@ -367,8 +386,13 @@ fn stream(
         pcp: measured.marks.pcp(),
         ttl: if has_ip { measured.marks.ttl() } else { Vec::new() },
         media_rate,
-        pauses: measured.silences.iter().filter(is_pause).copied().collect(),
-        changes: measured.trace.changes(),
+        pauses: measured
+            .silences
+            .iter()
+            .filter(|pause| !is_of_two_clocks && is_pause(pause))
+            .copied()
+            .collect(),
+        changes: measured.trace.changes(grounds.runs),
         trace: measured.trace,
         burst_count: missing.as_ref().map_or(0, |missing| missing.burst_count),
         bursts: missing.map(|missing| missing.bursts).unwrap_or_default(),

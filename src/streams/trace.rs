@@ -33,15 +33,16 @@ pub struct Trace {
     /// Number of the first bin.
     first: i64,
     bins: Vec<u64>,
-    /// Where the last bin ends.
-    until: i64,
+    /// Where the last bin begins and ends.
+    last: (i64, i64),
 }
 
 impl Trace {
     #[inline]
     pub(super) fn push(&mut self, time: CaptureTime, octets: u64) {
-        // Time that goes back stays in the last bin.
-        if time.0 < self.until
+        let (from, until) = self.last;
+        if time.0 >= from
+            && time.0 < until
             && let Some(last) = self.bins.last_mut()
         {
             *last = last.saturating_add(octets);
@@ -53,7 +54,7 @@ impl Trace {
     fn begin(&mut self, time: CaptureTime, octets: u64) {
         self.width = self.width.max(1);
         self.add(time.0.div_euclid(self.width_ns()), octets);
-        self.until = self.end_of_last();
+        self.last = self.ends_of_last();
     }
 
     /// The width of a bin: a second, doubled as often as the whole needs; 0 while there is nothing.
@@ -70,13 +71,36 @@ impl Trace {
             .map(move |(index, octets)| (CaptureTime(index.saturating_mul(width)), *octets))
     }
 
+    /// The same where the capture's clock was set back: what it ran through more than once, by what it ran from where to where,
+    /// counts once, at its mean.
+    pub fn bins_run_once(
+        &self,
+        runs: &[(CaptureTime, CaptureTime)],
+    ) -> impl Iterator<Item = (CaptureTime, u64)> {
+        let width = self.width_ns();
+        self.bins().map(move |(start, octets)| {
+            let end = start.0.saturating_add(width);
+            let within = |(from, until): &(CaptureTime, CaptureTime)| {
+                i128::from(until.0.min(end).saturating_sub(from.0.max(start.0)).max(0))
+            };
+            let ran = runs.iter().map(within).sum::<i128>().max(i128::from(width));
+            let once = i128::from(octets).saturating_mul(i128::from(width)).checked_div(ran);
+            (start, once.and_then(|once| u64::try_from(once).ok()).unwrap_or(octets))
+        })
+    }
+
     const fn width_ns(&self) -> i64 {
         self.width.saturating_mul(NANOS_PER_SECOND)
     }
 
-    fn end_of_last(&self) -> i64 {
+    fn index_of_last(&self) -> i64 {
         let bins = i64::try_from(self.bins.len()).unwrap_or(i64::MAX);
-        self.first.saturating_add(bins).saturating_mul(self.width_ns())
+        self.first.saturating_add(bins).saturating_sub(1)
+    }
+
+    fn ends_of_last(&self) -> (i64, i64) {
+        let from = self.index_of_last().saturating_mul(self.width_ns());
+        (from, from.saturating_add(self.width_ns()))
     }
 
     fn add(&mut self, index: i64, octets: u64) {
@@ -85,15 +109,21 @@ impl Trace {
         }
         let mut index = index;
         let place = loop {
-            match usize::try_from(index.saturating_sub(self.first)) {
-                Ok(place) if place < BINS => break place,
-                Err(_) => break 0,
-                Ok(_) => {
+            let (low, high) = (index.min(self.first), index.max(self.index_of_last()));
+            match usize::try_from(high.saturating_sub(low)) {
+                Ok(span) if span < BINS => break index.saturating_sub(low),
+                _ => {
                     self.widen();
                     index = index.div_euclid(2);
                 }
             }
         };
+        if let Ok(before) = usize::try_from(self.first.saturating_sub(index)) {
+            self.bins.resize(self.bins.len().saturating_add(before), 0);
+            self.bins.rotate_right(before);
+            self.first = index.min(self.first);
+        }
+        let place = usize::try_from(place).unwrap_or_default();
         if self.bins.len() <= place {
             self.bins.resize(place + 1, 0);
         }
@@ -130,14 +160,15 @@ impl Trace {
             let times = self.width / right.width.max(1);
             self.add(index.div_euclid(times.max(1)), octets);
         }
-        self.until = self.end_of_last();
+        self.last = self.ends_of_last();
     }
 
     /// Where the rate changed by half or more and stayed so in every bin of [`SIDE`]; none beside silences.
-    pub(super) fn changes(&self) -> Vec<RateChange> {
+    pub(super) fn changes(&self, runs: &[(CaptureTime, CaptureTime)]) -> Vec<RateChange> {
         let mut changes = Vec::new();
+        let bins: Vec<u64> = self.bins_run_once(runs).map(|(_, octets)| octets).collect();
         // The first and the last bin are not full.
-        let inner = self.bins.get(1..self.bins.len().saturating_sub(1)).unwrap_or_default();
+        let inner = bins.get(1..bins.len().saturating_sub(1)).unwrap_or_default();
         let mut skip = 0;
         for (at, window) in inner.windows(2 * SIDE + 1).enumerate() {
             let (Some(before), Some(after)) = (window.get(..SIDE), window.get(SIDE + 1..)) else { continue };
@@ -193,7 +224,7 @@ mod tests {
     }
 
     fn told(seconds: &[u64]) -> Vec<(i64, u64, u64)> {
-        let changes = traced(seconds).changes();
+        let changes = traced(seconds).changes(&[]);
         changes.iter().map(|c| (c.time.0 / NANOS_PER_SECOND - 1000, c.before.0, c.after.0)).collect()
     }
 
@@ -232,12 +263,60 @@ mod tests {
         seconds.extend([30; 1000]);
         let trace = traced(&seconds);
         assert_eq!((trace.width, trace.bins.len()), (16, 126));
-        let changes = trace.changes();
+        let changes = trace.changes(&[]);
         assert_eq!(changes.len(), 1);
         assert!((1984..=2032).contains(&(changes[0].time.0 / NANOS_PER_SECOND)), "{changes:?}");
     }
 
+    /// 1000 octets in each second from second 1000 on, of a clock that is set back by `back` s after 30 of 60 s.
+    fn set_back(back: i64) -> Trace {
+        let mut trace = Trace::default();
+        for second in 0..60 {
+            let at = 1000 + second - if second < 30 { 0 } else { back };
+            trace.push(CaptureTime(at * NANOS_PER_SECOND), 1000);
+        }
+        trace
+    }
+
+    #[test]
+    fn what_a_clock_that_is_set_back_runs_through_twice_counts_once() {
+        for (back, first, bins) in [(0, 1000, 60), (5, 1000, 55), (25, 1000, 35), (60, 970, 60)] {
+            let trace = set_back(back);
+            let at = |second: i64| CaptureTime(second * NANOS_PER_SECOND);
+            let twice = [(at(1000), at(1030)), (at(1030 - back), at(1060 - back))];
+            let told: Vec<(i64, u64)> = trace
+                .bins_run_once(&twice)
+                .map(|(start, octets)| (start.0 / NANOS_PER_SECOND, octets))
+                .collect();
+            assert_eq!((told.len(), told[0].0), (bins, first), "{back}");
+            assert_eq!(trace.bins().map(|(_, octets)| octets).sum::<u64>(), 60_000);
+            assert!(told.iter().all(|(_, octets)| *octets == 1000), "{back} {told:?}");
+            assert_eq!(trace.changes(&twice), [], "{back}");
+        }
+    }
+
     proptest! {
+        #[test]
+        fn in_any_order_it_is_the_same(
+            seconds in proptest::collection::vec(-3000_i64..3000, 0..60), cut in 0_usize..60,
+        ) {
+            let of = |seconds: &[i64]| {
+                let mut trace = Trace::default();
+                for second in seconds {
+                    trace.push(CaptureTime(second * NANOS_PER_SECOND), 1000);
+                }
+                trace
+            };
+            let whole = of(&seconds);
+            let mut sorted = seconds.clone();
+            sorted.sort_unstable();
+            prop_assert_eq!(of(&sorted).bins().collect::<Vec<_>>(), whole.bins().collect::<Vec<_>>());
+            let (left, right) = seconds.split_at(cut.min(seconds.len()));
+            let mut joined = of(left);
+            joined.join(of(right));
+            prop_assert_eq!(joined.bins().collect::<Vec<_>>(), whole.bins().collect::<Vec<_>>());
+        }
+
         #[test]
         fn cut_anywhere_it_is_the_same(
             seconds in proptest::collection::vec(0_u64..4, 0..700), cut in 0_usize..700,
@@ -248,7 +327,7 @@ mod tests {
             let mut late = vec![0; cut];
             late.extend(&seconds[cut..]);
             left.join(traced(&late));
-            prop_assert_eq!((left.width, left.first, &left.bins, left.until), (whole.width, whole.first, &whole.bins, whole.until));
+            prop_assert_eq!((left.width, left.first, &left.bins, left.last), (whole.width, whole.first, &whole.bins, whole.last));
         }
     }
 }

@@ -8,7 +8,7 @@ use crate::report::Document;
 use crate::report::EventDocument;
 
 /// Every kind of event.
-pub const KINDS: [&str; 27] = [
+pub const KINDS: [&str; 28] = [
     "leader-elected",
     "leader-changed",
     "leader-lost",
@@ -28,6 +28,7 @@ pub const KINDS: [&str; 27] = [
     "packets-lost",
     "rate-changed",
     "media-step",
+    "session-deleted",
     "querier-changed",
     "querier-silent",
     "querier-returned",

@@ -141,10 +141,10 @@ fn is_relief(kind: &str) -> bool {
 }
 
 /// Where what begins, ends well or is back stands among [`CAUSES_FIRST`].
-const RELIEF: usize = 21;
+const RELIEF: usize = 22;
 
 /// All kinds, what brings others about before what it brings about.
-const CAUSES_FIRST: [&str; 27] = [
+const CAUSES_FIRST: [&str; 28] = [
     "leader-lost",
     "leader-not-heard",
     "sync-gap",
@@ -164,6 +164,7 @@ const CAUSES_FIRST: [&str; 27] = [
     "media-step",
     "rate-changed",
     "packets-lost",
+    "session-deleted",
     "stream-paused",
     "stream-stopped",
     "leader-elected",

@@ -7,11 +7,11 @@ use super::document::IncidentDocument;
 use super::document::TimelineDocument;
 use crate::report::EventDocument;
 use crate::report::FrameReference;
-use crate::report::count;
 use crate::report::duration;
 use crate::report::notice;
 use crate::report::paragraph;
 use crate::report::plain;
+use crate::report::ptp_messages;
 
 /// Writes the timeline, 80 columns wide; text from files and packets is escaped.
 ///
@@ -26,8 +26,7 @@ pub fn write(timeline: &TimelineDocument, out: &mut impl Write) -> io::Result<()
     };
     let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
     let begin = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
-    let messages = count(span.ptp_messages);
-    paragraph(out, 0, "", &format!("{files}: {length}{begin}, {messages} PTP messages"))?;
+    paragraph(out, 0, "", &format!("{files}: {length}{begin}, {}", ptp_messages(span)))?;
     for gap in &timeline.gaps {
         let text = format!(
             "nothing is known of {} between {} and {}",

@@ -80,6 +80,32 @@ fn an_announcement_tells_what_a_stream_is_and_its_deletion_does_not() {
     assert_eq!(codec(&told(vec![sap(0x20, &text_of("L16")), sap(0x24, &text_of("L16"))])), ("L16 x3", "sdp"));
 }
 
+/// Events of descriptions that were deleted, of a stream with these announcements, each at its millisecond.
+fn deletions(frames: &[(i64, Vec<u8>)]) -> Vec<(String, f64)> {
+    let mut scene = audio();
+    for (at, octets) in frames {
+        scene.pass(at * 1_000_000, octets.clone());
+    }
+    let report = judged::files(&[("scene.pcap", scene.file(65_535))]).value();
+    let events = report["events"].as_array().unwrap().iter();
+    let deleted = events.filter(|event| event["kind"] == "session-deleted");
+    deleted
+        .map(|event| (event["text"].as_str().unwrap().to_owned(), event["at_s"].as_f64().unwrap()))
+        .collect()
+}
+
+#[test]
+fn a_deletion_is_an_event_where_what_it_deletes_was_heard() {
+    let (announced, deleted) = (sap(0x20, &text_of("L16")), sap(0x24, &text_of("L16")));
+    let told = deletions(&[(50, announced.clone()), (120, deleted.clone())]);
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(told[0].0.starts_with("the description `Stage box` of "), "{told:?}");
+    assert!((told[0].1 - 0.12).abs() < 1e-9, "{told:?}");
+    assert_eq!(deletions(&[(120, deleted.clone())]), []);
+    // Once for each announcement that is deleted.
+    assert_eq!(deletions(&[(50, announced), (120, deleted.clone()), (130, deleted)]).len(), 1);
+}
+
 #[test]
 fn an_answer_to_describe_tells_it_too() {
     assert_eq!(codec(&told(vec![rtsp(&text_of("L16"))])), ("L16 x3", "sdp"));

@@ -44,6 +44,25 @@ fn who_was_a_member_while_a_stream_ran_receives_it() {
     );
 }
 
+#[test]
+fn who_was_a_member_at_some_time_only_is_told_as_that() {
+    let report = Wire::default()
+        .query(1000, SWITCH)
+        .igmp(2000, &igmp::report(CAMERA, AUDIO, 1))
+        .igmp(2100, &igmp::report(DESK, AUDIO, 1))
+        .igmp(2200, &igmp::report_v3_of(OTHER_SWITCH, igmp::IS_INCLUDE, AUDIO, &[SENDER], 1))
+        .media(3000, AUDIO)
+        .igmp(4000, &igmp::leave(CAMERA, AUDIO, 1))
+        .igmp(4100, &igmp::report_v3_of(OTHER_SWITCH, igmp::IS_INCLUDE, AUDIO, &[ELSEWHERE], 1))
+        .media(9000, AUDIO)
+        .igmp(10_000, &igmp::leave(DESK, AUDIO, 1))
+        .read(60_000);
+    let stream = &report["streams"][0];
+    assert_eq!(stream["receivers"], json!(["10.20.0.2", "10.20.0.21", "10.20.0.61"]));
+    // The desk left after the last packet.
+    assert_eq!(stream["receivers_gone"], json!(["10.20.0.2", "10.20.0.21"]));
+}
+
 /// One host's reports may be those of the capture's own port: others' would not be here.
 #[test]
 fn without_others_reports_nobody_knows_the_receivers() {

@@ -91,6 +91,60 @@ fn an_outage_of_thousands_of_packets_is_loss() {
     }
 }
 
+/// A leader and streams of 20 s, which miss each so many packets of 1000.
+fn lossy(per_mille: &[u32]) -> Value {
+    let mut scene = Scene::default();
+    scene.clock(&actor(1).class(6), &actor(2), 20);
+    for (last, missing) in (7_u8..).zip(per_mille) {
+        // Spread, each stream's elsewhere.
+        let gone = |index: u32| (index * 7 + u32::from(last) * 31) % 1000 < *missing;
+        audio(&mut scene, &sender(last), 20_000, |index| {
+            (!gone(index)).then(|| on_time(index) + i64::from(last))
+        });
+    }
+    value(scene, WITH_PTP)
+}
+
+/// The streams that are found to have lost packets, by the last octet of their sender's address.
+fn losers(document: &Value) -> Vec<String> {
+    let all = document["findings"].as_array().unwrap();
+    let found = all.iter().filter(|finding| finding["id"] == "rtp-loss-or-reorder");
+    let mut last: Vec<String> = found
+        .map(|finding| {
+            let source = finding["stream"].as_str().unwrap().split('>').next().unwrap();
+            source.rsplit('.').next().unwrap().to_owned()
+        })
+        .collect();
+    last.sort();
+    last
+}
+
+fn is_left_open(document: &Value) -> bool {
+    let open = document["not_judged"].as_array().unwrap();
+    open.iter().any(|rule| rule["id"] == "rtp-loss-or-reorder")
+}
+
+#[test]
+fn a_very_lossy_stream_hides_no_loss_of_another() {
+    for (per_mille, found, left_open) in [
+        (&[10, 200, 0, 0][..], vec!["7", "8"], false),
+        (&[10, 200, 0], vec!["7", "8"], false),
+        // All alike: the capture may have lost them.
+        (&[10, 10, 10, 10], vec![], true),
+        (&[10, 10], vec![], true),
+        // One far more than what all lost alike.
+        (&[10, 300, 10, 10], vec!["8"], true),
+        (&[0, 0, 0], vec![], false),
+    ] {
+        let document = lossy(per_mille);
+        assert_eq!(
+            (losers(&document), is_left_open(&document)),
+            (found.iter().map(ToString::to_string).collect(), left_open),
+            "{per_mille:?}"
+        );
+    }
+}
+
 #[test]
 fn a_sender_that_begins_anew_lost_nothing() {
     let mut scene = network(3, |_| false);

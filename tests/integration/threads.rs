@@ -76,6 +76,11 @@ static AUDIO: LazyLock<Vec<u8>> = LazyLock::new(|| generated(Kind::Audio, false)
 static CONTROL: LazyLock<Vec<u8>> = LazyLock::new(|| generated(Kind::Control, true));
 
 #[test]
+fn threads_show_nowhere_in_the_report_of_a_clock_that_is_set_back() {
+    assert_no_trace("set back", &crate::set_clock::file_of_a_set_clock());
+}
+
+#[test]
 fn threads_show_nowhere_in_the_reports_of_the_committed_captures() {
     for folder in ["captures", "captures/lab", "captures/media"] {
         let captures = captures_in(&in_project(folder));

@@ -9,6 +9,7 @@ use crate::findings::finding::Severity;
 use crate::findings::finding::at;
 use crate::findings::rule::Outcome;
 use crate::findings::rule::Rule;
+use crate::units::CaptureTime;
 
 /// Jumps in the evidence (chosen).
 const NAMED: usize = 8;
@@ -22,7 +23,7 @@ impl Rule for CaptureClockStep {
     }
 
     fn summary(&self) -> &'static str {
-        "the capturing machine's clock jumped: all that was captured jumps with it"
+        "the capturing machine's clock jumped, and all that was captured with it, or its interfaces have clocks that differ"
     }
 
     fn next(&self) -> &'static [&'static str] {
@@ -32,23 +33,41 @@ impl Rule for CaptureClockStep {
     }
 
     fn sources(&self) -> &'static [&'static str] {
-        &["common practice, no source", "two clocks that jump alike within 2 s (chosen)"]
+        &[
+            "common practice, no source",
+            "two clocks that jump alike within 2 s; stamps that go back by more than 1/32 s and stay there; 10 times to and fro \
+             (chosen)",
+        ]
     }
 
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let steps =
             analysis.clocks.paths().flat_map(|(key, path)| path.steps.iter().map(move |step| (key, step)));
-        let own: Vec<_> = steps.filter(|(_, step)| step.whose == Whose::Capture).collect();
-        let Some((_, first)) = own.first() else { return Outcome::Quiet };
-        let title = format!("the capture's clock jumped at {}", at(analysis, first.time));
-        let evidence = own.iter().take(NAMED).map(|(key, step)| {
-            let size = step.size.nanos().map(|size| size.as_seconds_text()).unwrap_or_default();
-            Evidence::at(
-                None,
-                format!("against the leader of {key} by {size} at {}", at(analysis, step.time)),
-            )
-        });
-        let finding = Finding::of(self, (Severity::Info, Strength::Inferred), title, evidence.collect());
+        let own = steps.filter(|(_, step)| step.whose == Whose::Capture && !step.is_in_stamps);
+        let mut told: Vec<(CaptureTime, Evidence)> = own
+            .map(|(key, step)| {
+                let size = step.size.nanos().map(|size| size.as_seconds_text()).unwrap_or_default();
+                let text = format!("against the leader of {key} by {size} at {}", at(analysis, step.time));
+                (step.time, Evidence::at(None, text))
+            })
+            .collect();
+        told.extend(analysis.set_backs.iter().map(|set_back| {
+            let text = format!("back by {} or little more", set_back.size().as_seconds_text());
+            (set_back.to, Evidence::at(Some(set_back.place), text))
+        }));
+        told.sort_by_key(|(time, _)| *time);
+        let first = told.first().map(|(time, _)| *time);
+        let mut evidence: Vec<Evidence> =
+            told.into_iter().take(NAMED).map(|(_, evidence)| evidence).collect();
+        let title = match (first, analysis.clocks_apart()) {
+            (Some(first), _) => format!("the capture's clock jumped at {}", at(analysis, first)),
+            (None, Some(apart)) => format!(
+                "stamps are of clocks that are {apart} apart: times of one cannot be held against times of the other"
+            ),
+            (None, None) => return Outcome::Quiet,
+        };
+        evidence.extend(analysis.clocks_disagree().map(|why| Evidence::at(None, why)));
+        let finding = Finding::of(self, (Severity::Info, Strength::Inferred), title, evidence);
         Outcome::Broken(vec![finding])
     }
 }

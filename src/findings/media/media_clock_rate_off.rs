@@ -17,8 +17,8 @@ use crate::streams::Kind;
 use crate::streams::MediaRate;
 use crate::streams::Stream;
 
-/// Senders whose clocks run alike from which one cause is told (chosen: two of one make may agree by chance).
-const SENDERS_ALIKE: usize = 3;
+/// Senders whose clocks run alike from which one cause is told (chosen: two may agree by chance, and then that is said).
+const SENDERS_ALIKE: usize = 2;
 
 /// How far apart their rates may be beyond their errors, and as a share of what they are off by (chosen).
 const ALIKE_PPM: f64 = 0.1;
@@ -50,7 +50,7 @@ impl Rule for MediaClockRateOff {
         &[
             "the media clock of `mediaclk:direct`: RFC 7273 5 (from memory)",
             "beyond 1 ppm and three standard errors, over 10 s or more, against the leader's time (chosen)",
-            "three senders or more within three standard errors and 0.1 ppm, and a tenth of it, have one cause (chosen)",
+            "two senders or more within three standard errors and 0.1 ppm, and a tenth of it, have one cause (chosen)",
         ]
     }
 
@@ -135,8 +135,9 @@ impl MediaClockRateOff {
         let middle = alike.get(alike.len() / 2).map(|off| ppm(off.rate)).unwrap_or_default();
         let title = format!(
             "the media clocks of {} senders run alike, {middle} against the leader: they follow one other clock, or \
-             the leader's own rate is off",
-            sources.len()
+             the leader's own rate is off{}",
+            sources.len(),
+            if sources.len() == 2 { ", or two of one make agree by chance" } else { "" }
         );
         let shown = alike.iter().take(STREAMS_SHOWN).map(|off| {
             let says = if off.claims { "; its description says it follows PTP" } else { "" };

@@ -5,6 +5,7 @@ use super::interruption;
 use super::multicast;
 use super::stream;
 use crate::analysis::Analysis;
+use crate::clock::ClockStep;
 use crate::clock::Whose;
 use crate::domains::AnnouncedField;
 use crate::domains::ClockId;
@@ -40,6 +41,7 @@ pub(super) fn documents(analysis: &Analysis) -> Vec<EventDocument> {
         .chain(steps(analysis))
         .chain(multicast::events(analysis))
         .chain(stream::events(analysis))
+        .chain(stream::deletions(analysis))
         .chain(interruption::events(analysis))
         .collect();
     documents.sort_by(|a, b| (&a.time, &a.domain, &a.text).cmp(&(&b.time, &b.domain, &b.text)));
@@ -67,7 +69,13 @@ pub(super) fn happened(
 /// Jumps of the leader's time or of the capture's clock.
 fn steps(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
     analysis.clocks.paths().flat_map(move |(key, path)| {
-        path.steps.iter().map(move |step| {
+        // Those that the stamps show, or clocks of interfaces that differ, are told once for the whole capture.
+        let apart = analysis.most_apart();
+        let is_of_stamps = move |step: &ClockStep| {
+            let size = step.size.nanos().map_or(i64::MAX, |size| size.0.saturating_abs());
+            step.is_in_stamps || size <= apart.0.saturating_add(apart.0 / 4)
+        };
+        path.steps.iter().filter(move |step| !is_of_stamps(step)).map(move |step| {
             let size = step.size.nanos().map_or(i64::MAX, |nanos| nanos.0);
             let relay = path.is_relayed.then(|| format!("{}, a boundary clock,", path.port));
             // "Capture less leader" grows where the capture's clock jumps ahead or the leader's falls back.

@@ -19,7 +19,7 @@ pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument>
         let all = domain.ports.values().flat_map(move |port| restarts(analysis, domain, port));
         leading.chain(all).chain(unheard(analysis, domain))
     });
-    of_domains.chain(holes(analysis))
+    of_domains.chain(holes(analysis)).chain(set_backs(analysis))
 }
 
 /// Pauses of a leader's Sync; silent altogether is told as that.
@@ -105,5 +105,18 @@ fn holes(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
             "nothing at all was captured for {length}: the capture missed that, its clock was set, or nobody sent"
         );
         happened(analysis, hole.from, "capture-hole", text)
+    })
+}
+
+fn set_backs(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
+    analysis.set_backs.iter().map(|set_back| {
+        let size = duration(seconds(set_back.size()));
+        let text = format!(
+            "the capture's clock is set back by {size} or little more: times from here on may have been there before"
+        );
+        EventDocument {
+            frames: vec![frame_reference(analysis, set_back.place)],
+            ..happened(analysis, set_back.to, "time-step", text)
+        }
     })
 }

@@ -70,7 +70,7 @@ fn plain_document(analysis: &Analysis, judgement: &Judgement) -> Document {
     Document {
         schema: SCHEMA,
         tool: Tool { name: "downbeat", version: env!("CARGO_PKG_VERSION") },
-        captures: analysis.captures.iter().map(capture).collect(),
+        captures: analysis.captures.iter().map(|report| capture(analysis, report)).collect(),
         unreadable: analysis
             .unreadable
             .iter()
@@ -84,6 +84,8 @@ fn plain_document(analysis: &Analysis, judgement: &Judgement) -> Document {
             frames: analysis.frames,
             frames_outside: analysis.frames_outside,
             ptp_messages: analysis.ptp_messages,
+            ptp_frames_cut: analysis.cut_ptp.frames,
+            ptp_octets_wanted: u64::try_from(analysis.cut_ptp.wanted).ok().filter(|wanted| *wanted > 0),
             mirror_copies: analysis.mirror_copies,
             partial: analysis.is_partial,
             left_out: left_out(analysis),
@@ -119,7 +121,7 @@ fn plain_document(analysis: &Analysis, judgement: &Judgement) -> Document {
     }
 }
 
-fn capture(report: &CaptureReport) -> CaptureDocument {
+fn capture(analysis: &Analysis, report: &CaptureReport) -> CaptureDocument {
     let summary = &report.summary;
     CaptureDocument {
         file: summary.file.clone(),
@@ -135,7 +137,13 @@ fn capture(report: &CaptureReport) -> CaptureDocument {
         octets: summary.octets,
         first: summary.first.map(rfc3339),
         last: summary.last.map(rfc3339),
-        duration_s: summary.first.zip(summary.last).map(|(first, last)| seconds(last.since(first))),
+        duration_s: summary.first.zip(summary.last).map(|(first, last)| {
+            // Of one file alone it is known how long its clock ran.
+            let ran = analysis.duration().filter(|_| {
+                !analysis.set_backs.is_empty() && analysis.captures.len() == 1 && analysis.frames_outside == 0
+            });
+            seconds(ran.unwrap_or_else(|| last.since(first)))
+        }),
         resolution_ns: summary.resolution.map(|step| step.0),
         snapped: summary.snapped,
         snapped_to: summary.snapped_to,

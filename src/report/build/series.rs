@@ -45,7 +45,7 @@ fn plain_series(analysis: &Analysis) -> Series {
         .collect();
     losses.sort_by(|one, other| one.at_s.total_cmp(&other.at_s).then_with(|| one.stream.cmp(&other.stream)));
     Series {
-        from_s: at(analysis.start),
+        from_s: at(analysis.earliest()),
         until_s: at(analysis.end),
         domains: analysis.domains.iter().map(|each| domain(analysis, each)).collect(),
         load: load(analysis),
@@ -127,7 +127,7 @@ fn load(analysis: &Analysis) -> LoadSeries {
         let entry = sources.entry(name).or_insert_with(|| {
             (analysis.sender_of(stream).map(|device| device.key.clone()), vec![0; grid.len()])
         });
-        spread(&stream.trace, &grid, &mut entry.1);
+        spread(&stream.trace, &analysis.runs, &grid, &mut entry.1);
     }
     let mut sources: Vec<(String, Option<String>, Vec<u64>)> =
         sources.into_iter().map(|(source, (device, bins))| (source, device, bins)).collect();
@@ -138,7 +138,7 @@ fn load(analysis: &Analysis) -> LoadSeries {
         first_s: grid.first().map_or(0.0, |start| at_s(analysis, *start)),
         width_s: seconds(width),
         speed_bps: float(link.speed.0),
-        link_bps: link.trace.bins().map(|(_, octets)| bps(octets)).collect(),
+        link_bps: link.trace.bins_run_once(&analysis.runs).map(|(_, octets)| bps(octets)).collect(),
         sources: sources
             .into_iter()
             .map(|(source, device, bins)| SourceSeries {
@@ -151,8 +151,8 @@ fn load(analysis: &Analysis) -> LoadSeries {
 }
 
 /// Adds a stream's bins to those of the link, which are as wide or wider and begin at multiples of their width too.
-fn spread(trace: &Trace, grid: &[CaptureTime], into: &mut [u64]) {
-    for (start, octets) in trace.bins() {
+fn spread(trace: &Trace, runs: &[(CaptureTime, CaptureTime)], grid: &[CaptureTime], into: &mut [u64]) {
+    for (start, octets) in trace.bins_run_once(runs) {
         let place = grid.partition_point(|bin| *bin <= start).saturating_sub(1);
         if let Some(bin) = into.get_mut(place) {
             *bin = bin.saturating_add(octets);

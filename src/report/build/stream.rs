@@ -3,6 +3,7 @@
 use super::event::happened;
 use crate::analysis::Analysis;
 use crate::ptp::ClockIdentity;
+use crate::report::document::AvtpDocument;
 use crate::report::document::EventDocument;
 use crate::report::document::HoleDocument;
 use crate::report::document::IntervalDocument;
@@ -81,6 +82,11 @@ pub(super) fn document(analysis: &Analysis, stream: &Stream) -> StreamDocument {
             loss_bursts: stream.burst_count,
             jitter_ns: rtp.jitter.map(|jitter| jitter.0),
         }),
+        avtp: stream.avtp.map(|avtp| AvtpDocument {
+            subtype: avtp.subtype_name(),
+            lost: avtp.lost,
+            duplicated: avtp.duplicated,
+        }),
         clock_rate_hz: stream.nature.clock_rate,
         media_rate_ppm: media.map(|rate| rate.ppm),
         media_rate_sigma_ppm: media.map(|rate| rate.sigma_ppm),
@@ -100,6 +106,7 @@ pub(super) fn document(analysis: &Analysis, stream: &Stream) -> StreamDocument {
             contradictions: stream.contradictions.iter().map(ToString::to_string).collect(),
         }),
         receivers: analysis.receivers_of(stream).map(|hosts| hosts.iter().map(ToString::to_string).collect()),
+        receivers_gone: analysis.receivers_gone(stream).iter().map(ToString::to_string).collect(),
         clocked: media.and_then(crate::streams::MediaRate::is_off).map(|off| !off),
         twins: stream
             .twins
@@ -199,10 +206,19 @@ pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument>
     })
 }
 
+/// Descriptions that their senders deleted.
+pub(super) fn deletions(analysis: &Analysis) -> impl Iterator<Item = EventDocument> {
+    analysis.sessions.deletions().map(move |(time, session)| {
+        let by = session.origin.as_ref().map_or("", |origin| origin.address.as_str());
+        let text = format!("the description `{}` of {by} is deleted", session.name);
+        happened(analysis, time, "session-deleted", text)
+    })
+}
+
 fn of_stream(analysis: &Analysis, stream: &Stream) -> Vec<(CaptureTime, &'static str, String)> {
     let mut events = Vec::new();
     let mean = stream.intervals.quantile(500).map_or(0, |interval| interval.0);
-    let near = NEAR_END.0.max(mean.saturating_mul(INTERVALS));
+    let near = NEAR_END.0.max(mean.saturating_mul(INTERVALS)).max(analysis.most_apart().0.saturating_mul(2));
     let (first, last) = (stream.first(), stream.last());
     if let (Some(first), Some(start)) = (first, analysis.start)
         && first.since(start).0 > near

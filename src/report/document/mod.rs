@@ -25,8 +25,8 @@ pub use multicast::{
     MemberDocument, MembershipDocument, MulticastDocument, QuerierDocument, SharedMacDocument,
 };
 pub use stream::{
-    HoleDocument, IntervalDocument, LinkDocument, LoadDocument, RtpDocument, SessionDocument, StreamDocument,
-    TwinDocument,
+    AvtpDocument, HoleDocument, IntervalDocument, LinkDocument, LoadDocument, RtpDocument, SessionDocument,
+    StreamDocument, TwinDocument,
 };
 pub use viewpoint::{SeatName, SwitchPortDocument, ViewpointDocument};
 
@@ -145,6 +145,10 @@ pub struct SpanDocument {
     pub frames_outside: u64,
     /// PTP messages decoded, without copies.
     pub ptp_messages: u64,
+    /// Frames to PTP's ports, or of its Ethertype, of which the capture kept too little to read the message.
+    pub ptp_frames_cut: u64,
+    /// Octets of each frame that would have let every one be read; `null` where none was cut.
+    pub ptp_octets_wanted: Option<u64>,
     /// PTP frames captured twice by a mirror and counted once.
     pub mirror_copies: u64,
     /// Whether reading was stopped by hand before the files' ends: all else is of the frames before that.

@@ -61,6 +61,8 @@ pub struct StreamDocument {
     pub interval_ns: Option<IntervalDocument>,
     /// What its sequence numbers say; `null` where it is no RTP.
     pub rtp: Option<RtpDocument>,
+    /// What the numbers of AVTP say; `null` where it is none, or its packets have no number.
+    pub avtp: Option<AvtpDocument>,
     /// Hz of the RTP timestamp.
     pub clock_rate_hz: Option<u32>,
     /// How much faster its media clock runs.
@@ -82,10 +84,25 @@ pub struct StreamDocument {
     /// Members of its group while it ran, by their reports; MAC addresses of those that report without an IP address; of
     /// unicast the receiver. `null` where the capture cannot tell.
     pub receivers: Option<Vec<String>>,
+    /// Those of `receivers` that were members at some time only: by its end they had left, were not renewed, or asked for
+    /// other sources.
+    pub receivers_gone: Vec<String>,
     /// Whether its media clock runs at the leader's rate; `null` where that cannot be told.
     pub clocked: Option<bool>,
     /// The same stream on other paths.
     pub twins: Vec<TwinDocument>,
+}
+
+/// What AVTP's numbers of eight bits say (IEEE 1722-2016 clause 4.4.4, from memory).
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct AvtpDocument {
+    /// The subtype's name, else its number: `AAF`, `CVF`, `CRF` (a clock reference) …
+    pub subtype: String,
+    /// Numbers that never came, at the least: of an outage of more than 256 packets only the rest is counted.
+    pub lost: u64,
+    /// Packets with the number of the one before.
+    pub duplicated: u64,
 }
 
 /// Time from packet to packet; percentiles are exact where intervals are alike, else off by an eighth at the most.

@@ -27,6 +27,7 @@ use maud::html;
 use super::document::Document;
 use super::format::count;
 use super::format::duration;
+use super::format::ptp_messages;
 use super::plot::Plots;
 use super::series::Series;
 use safe::foreign;
@@ -108,7 +109,7 @@ fn span(document: &Document) -> String {
     let span = &document.span;
     let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
     let from = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
-    format!("{length}{from}, {} frames, {} PTP messages", count(span.frames), count(span.ptp_messages))
+    format!("{length}{from}, {} frames, {}", count(span.frames), ptp_messages(span))
 }
 
 fn contents() -> Markup {

@@ -61,8 +61,11 @@ pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()>
 }
 
 fn querier(querier: &QuerierDocument) -> String {
-    let interval = querier.interval_s.or(querier.declared_interval_s);
-    let interval = interval.map(|interval| format!(", every {}", duration(interval))).unwrap_or_default();
+    let interval = match (querier.interval_s, querier.declared_interval_s) {
+        (Some(seen), _) => format!(", every {}", duration(seen)),
+        (None, Some(declared)) => format!(", every {} as declared", duration(declared)),
+        (None, None) => String::new(),
+    };
     let vlan = querier.vlan.map(|vlan| format!(", VLAN {vlan}")).unwrap_or_default();
     let silent = querier
         .silent_since_s

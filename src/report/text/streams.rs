@@ -214,15 +214,17 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
         let sigma = stream.media_rate_sigma_ppm.unwrap_or_default();
         parts.push(format!("media clock {} ± {sigma:.3} ppm against the {against}", self::ppm(ppm)));
     }
-    match stream.receivers.as_deref() {
-        None => {}
-        Some([]) => parts.push("nobody asked for it".to_owned()),
-        Some(hosts) if hosts.len() <= RECEIVERS_SHOWN => parts.push(format!("taken by {}", hosts.join(" "))),
-        Some(hosts) => {
-            parts.push(format!(
-                "taken by {} receivers",
-                count(u64::try_from(hosts.len()).unwrap_or(u64::MAX))
-            ));
+    if let Some(hosts) = &stream.receivers {
+        let is_gone = |host: &&String| stream.receivers_gone.contains(host);
+        let (gone, there): (Vec<&String>, Vec<&String>) = hosts.iter().partition(is_gone);
+        if hosts.is_empty() {
+            parts.push("nobody asked for it".to_owned());
+        }
+        if !there.is_empty() {
+            parts.push(format!("taken by {}", receivers(&there)));
+        }
+        if !gone.is_empty() {
+            parts.push(format!("at some time only by {}", receivers(&gone)));
         }
     }
     if let Some(session) = &stream.session {
@@ -238,6 +240,13 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
         parts.push(format!("TROUBLE: {trouble}"));
     }
     paragraph(out, 4, &format!("{} ", plain(&to)), &parts.join(", "))
+}
+
+fn receivers(hosts: &[&String]) -> String {
+    if hosts.len() > RECEIVERS_SHOWN {
+        return format!("{} receivers", count(u64::try_from(hosts.len()).unwrap_or(u64::MAX)));
+    }
+    hosts.iter().map(|host| host.as_str()).collect::<Vec<_>>().join(" ")
 }
 
 fn what(stream: &StreamDocument) -> String {
@@ -275,6 +284,9 @@ fn trouble(stream: &StreamDocument) -> Option<String> {
         say(rtp.not_captured, "missing while nothing at all was captured");
         say(rtp.restarts, "restarts");
         say(rtp.unclear_jumps, "jumps of the sequence, losses or restarts");
+    }
+    if let Some(avtp) = stream.avtp.as_ref().filter(|avtp| avtp.lost > 0) {
+        parts.push(format!("{} lost or more", count(avtp.lost)));
     }
     // Compressed pictures often keep an encoder's own time, by design.
     let raw = stream.codec.as_ref().is_some_and(|codec| codec.eq_ignore_ascii_case("raw"));

@@ -80,7 +80,7 @@ fn a_media_clock_of_its_own_is_grave_where_the_description_claims_ptp() {
 
 #[test]
 fn senders_that_are_off_alike_have_one_cause() {
-    for (third_ppb, expected) in [(20_000, vec!["critical"]), (26_000, vec!["info", "info", "critical"])] {
+    for (third_ppb, expected) in [(20_000, vec!["critical"]), (26_000, vec!["info", "critical"])] {
         let mut scene = Scene::default();
         scene.clock(&actor(1), &actor(20), 40);
         for (number, ppb) in [(7, 20_000), (8, 20_000), (9, third_ppb)] {
@@ -92,8 +92,11 @@ fn senders_that_are_off_alike_have_one_cause() {
         let mut found_to_be = said(&report, "media-clock-rate-off");
         found_to_be.sort_by_key(|severity| severity == "critical");
         assert_eq!(found_to_be, expected, "{third_ppb}");
-        let title = found(&report, "media-clock-rate-off")["title"].as_str().unwrap().to_owned();
-        assert_eq!(title.contains("of 3 senders run alike, +20.0"), expected.len() == 1, "{title}");
+        let senders = if expected.len() == 1 { 3 } else { 2 };
+        let alike = format!("of {senders} senders run alike, +20.0");
+        let findings = report["findings"].as_array().unwrap();
+        let titles: Vec<&str> = findings.iter().filter_map(|finding| finding["title"].as_str()).collect();
+        assert_eq!(titles.iter().filter(|title| title.contains(&alike)).count(), 1, "{titles:?}");
     }
 }
 
