@@ -7,7 +7,8 @@ use std::sync::Arc;
 
 use super::document::*;
 use super::series::{
-    DomainSeries, LoadSeries, LossMark, Sample, SampleSeries, Series, SourceSeries, StepMark,
+    DomainSeries, HoleMark, IntervalClass, LoadSeries, LossMark, PeakMark, PortSeries, RivalSpan, Sample,
+    SampleSeries, Series, SourceSeries, StepMark,
 };
 use crate::pseudonyms::Pseudonyms;
 
@@ -41,10 +42,6 @@ impl<T: Texts> Texts for Vec<T> {
     fn each(&mut self, look: &dyn Fn(&mut String)) {
         self.iter_mut().for_each(|one| one.each(look));
     }
-}
-
-impl Texts for (i64, u64) {
-    fn each(&mut self, _: &dyn Fn(&mut String)) {}
 }
 
 impl Texts for serde_json::Value {
@@ -149,12 +146,17 @@ with_texts! {
     HoleDocument { at_s, length_s }
     ViewpointDocument { kind, strength, shown_by, cannot_see, switch_ports }
     SwitchPortDocument { mac, system, port, port_description }
-    Series { from_s, until_s, domains, load, losses }
-    DomainSeries { domain, offset, is_one_way, path_delay, steps, sync_intervals }
+    Series { from_s, until_s, domains, load, losses, loss_bursts, lost, holes }
+    DomainSeries { domain, port, rivals, others, others_left_out, offset, is_one_way, path_delay, steps, sync_intervals }
+    HoleMark { from_s, until_s }
+    RivalSpan { clock, leader, from_s, until_s }
+    PortSeries { port, offset, is_one_way, path_delay }
+    PeakMark { at_s, bps }
     SampleSeries { taken, base_ns, p5_ns, p95_ns, samples }
     Sample { at_s, value_ns, is_drawn }
+    IntervalClass { from_ns, to_ns, times }
     StepMark { at_s, size_ns, whose }
-    LoadSeries { first_s, width_s, speed_bps, link_bps, sources }
+    LoadSeries { first_s, width_s, speed_bps, link_bps, peak_1s, sources }
     SourceSeries { source, device, bps }
     LossMark { at_s, stream, missing }
 }

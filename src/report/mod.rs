@@ -23,7 +23,10 @@ pub(crate) use json::schema_of;
 pub use json::{explain_schema, fit_schema, schema, write as write_json};
 pub use page::write as write_page;
 pub use plot::{Picture, pictures};
-pub use series::{DomainSeries, LoadSeries, LossMark, Sample, SampleSeries, Series, SourceSeries, StepMark};
+pub use series::{
+    DomainSeries, HoleMark, IntervalClass, LoadSeries, LossMark, OTHERS_KEPT, PeakMark, PortSeries,
+    RivalSpan, Sample, SampleSeries, Series, SourceSeries, StepMark,
+};
 pub use site_file::write as write_site_file;
 pub use text::write as write_text;
 pub use text::write_in_style as write_text_in_style;

@@ -4,7 +4,7 @@
 use serde::Serialize;
 
 /// Every series.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Series {
     /// First instant that was looked at.
     pub from_s: f64,
@@ -16,13 +16,36 @@ pub struct Series {
     pub load: LoadSeries,
     /// Losses in a row, the first few of each stream.
     pub losses: Vec<LossMark>,
+    /// How many losses in a row there were, with those that are not kept one by one.
+    pub loss_bursts: u64,
+    /// Packets that were lost, in a row or not.
+    pub lost: u64,
+    /// Times in which nothing at all was captured.
+    pub holes: Vec<HoleMark>,
+}
+
+/// A time in which nothing was captured, though others would have come.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct HoleMark {
+    /// The last frame before it.
+    pub from_s: f64,
+    /// The first frame after it.
+    pub until_s: f64,
 }
 
 /// Time in a domain. A series is `None` where it has no sample.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct DomainSeries {
     /// The domain's key.
     pub domain: String,
+    /// The port whose Syncs and answers the samples are of; `None` without any.
+    pub port: Option<String>,
+    /// Clocks that offered themselves beside the leader.
+    pub rivals: Vec<RivalSpan>,
+    /// The same of other clocks that led or were rivals, the longest series first; at most [`OTHERS_KEPT`].
+    pub others: Vec<PortSeries>,
+    /// Such clocks' ports that found no room there.
+    pub others_left_out: u64,
     /// Capture's clock less the leader's: from exchanges, or from Syncs alone, with the way from the leader in it.
     pub offset: Option<SampleSeries>,
     /// Whether the offset is from Syncs alone.
@@ -31,8 +54,48 @@ pub struct DomainSeries {
     pub path_delay: Option<SampleSeries>,
     /// Jumps of time.
     pub steps: Vec<StepMark>,
-    /// Times between the leader's Syncs, ns, each with how often it occurs; in order.
-    pub sync_intervals: Vec<(i64, u64)>,
+    /// Times between the leader's Syncs, in order.
+    pub sync_intervals: Vec<IntervalClass>,
+}
+
+/// Ports besides the leader's own whose samples are kept for a picture (chosen: more lines cannot be told apart).
+pub const OTHERS_KEPT: usize = 3;
+
+/// A clock that offered itself beside a better one that led.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RivalSpan {
+    /// The clock.
+    pub clock: String,
+    /// The one that led.
+    pub leader: String,
+    /// Its first offer beside it.
+    pub from_s: f64,
+    /// Its latest.
+    pub until_s: f64,
+}
+
+/// Samples of one port.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PortSeries {
+    /// The port.
+    pub port: String,
+    /// Capture's clock less its.
+    pub offset: Option<SampleSeries>,
+    /// Whether that is from Syncs alone.
+    pub is_one_way: bool,
+    /// `meanPathDelay` between it and the capture point.
+    pub path_delay: Option<SampleSeries>,
+}
+
+/// Times that are not told apart, and how often one of them occurs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct IntervalClass {
+    /// The smallest, ns.
+    pub from_ns: i64,
+    /// The largest, ns: the same while every time is kept one by one.
+    pub to_ns: i64,
+    /// How often.
+    pub times: u64,
 }
 
 /// Samples over time: all of them, or an even draw with the lowest and highest of every stretch.
@@ -73,7 +136,7 @@ pub struct StepMark {
 }
 
 /// What the link carried, in bins of equal width.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct LoadSeries {
     /// Where the first bin begins; before the capture's first frame, as bins are aligned to the capture's clock.
     pub first_s: f64,
@@ -83,8 +146,19 @@ pub struct LoadSeries {
     pub speed_bps: f64,
     /// All frames, b/s on the wire. The first and the last bin are cut by the ends of the capture.
     pub link_bps: Vec<f64>,
+    /// The fullest second, which a wider bin levels; `None` where less time passed.
+    pub peak_1s: Option<PeakMark>,
     /// The streams of each source, the fullest source first. What is missing to the link is no stream.
     pub sources: Vec<SourceSeries>,
+}
+
+/// The fullest second.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct PeakMark {
+    /// When it begins.
+    pub at_s: f64,
+    /// What it carried, b/s.
+    pub bps: f64,
 }
 
 /// What a source sent.

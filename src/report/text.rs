@@ -6,13 +6,14 @@ pub(super) mod cell;
 mod devices;
 mod domains;
 mod fit;
-mod labels;
+pub(super) mod labels;
 mod multicast;
 mod over_time;
 mod spark;
 mod streams;
 pub(super) mod viewpoint;
 
+pub(super) use domains::rate as rate_with_error;
 pub use fit::write_fit;
 
 use std::collections::BTreeMap;

@@ -147,6 +147,25 @@ impl Distribution {
         counts.into_iter().collect()
     }
 
+    /// The classes that values were met in, in order: the smallest and the largest value of each, and how many there were.
+    /// A class is one value while all are kept one by one; else up to a thousandth of its value wide, but none reaches
+    /// beyond the smallest and the largest value of all.
+    #[must_use]
+    pub fn classes(&self) -> Vec<(Nanos, Nanos, u64)> {
+        let Some((min, max)) = self.extremes else { return Vec::new() };
+        let is_exact = self.coarse.is_none();
+        let class = |(value, count): (Nanos, u64)| {
+            if is_exact {
+                return (value, value, count);
+            }
+            let low = i64::try_from(class_of(value.0)).unwrap_or(i64::MAX);
+            let width = i64::try_from(width_of(value.0.unsigned_abs())).unwrap_or(i64::MAX);
+            let high = low.saturating_add(width - 1);
+            (Nanos(low.clamp(min, max)), Nanos(high.clamp(min, max)), count)
+        };
+        self.counts().into_iter().map(class).collect()
+    }
+
     /// The value of nearest rank at `per_mille` thousandths.
     #[must_use]
     pub fn quantile(&self, per_mille: u32) -> Option<Nanos> {
@@ -339,6 +358,25 @@ mod tests {
         assert!(classes.len() < 3 && distribution.exact.len() == 0, "{classes:?}");
         let scattered: Vec<i64> = (0..50_000).map(|n| n * 1_000_000).collect();
         assert!(matches!(of(&scattered).coarse.as_deref(), Some(Coarse::Many(_))));
+    }
+
+    #[test]
+    fn classes_hold_every_value_and_reach_no_farther() {
+        let alike = of(&[8_000_000_000; 2000]);
+        assert_eq!(alike.classes(), [(Nanos(8_000_000_000), Nanos(8_000_000_000), 2000)]);
+        let values: Vec<i64> = (0..3000).map(|n| 124_950_000 + n * 37).collect();
+        let classes = of(&values).classes();
+        let all: u64 = classes.iter().map(|(_, _, count)| count).sum();
+        assert_eq!(
+            (classes.first().unwrap().0, classes.last().unwrap().1, all),
+            (Nanos(124_950_000), Nanos(125_060_963), 3000)
+        );
+        for (low, high, count) in &classes {
+            let inside = values.iter().filter(|value| (low.0..=high.0).contains(*value)).count();
+            assert_eq!(u64::try_from(inside).unwrap(), *count, "{low:?} to {high:?}");
+        }
+        assert_eq!(of(&[5, 7, 7]).classes(), [(Nanos(5), Nanos(5), 1), (Nanos(7), Nanos(7), 2)]);
+        assert_eq!(of(&[]).classes(), []);
     }
 
     #[test]

@@ -146,6 +146,64 @@ async function uses(page, name) {
     await page.keyboard.press('Escape');
     assert.equal(await boxOf(page, stages[0]), before);
   });
+  await check(`${name}: Home and End move the line that is read at`, async () => {
+    const stage = page.locator(`[data-plot="${stages[0]}"]`);
+    await stage.focus();
+    const line = () => visiblePlot(page, stages[0]).locator('.cursor .here').getAttribute('x1').then(Number);
+    await page.keyboard.press('Home');
+    const first = await line();
+    await page.keyboard.press('End');
+    assert.ok(await line() > first + 100, `${first} ${await line()}`);
+    assert.equal(await page.locator('.readout[role=status]').count(), 1, 'only what is in use is read out');
+    await page.keyboard.press('Escape');
+  });
+  await check(`${name}: a tap reads values`, async () => {
+    const plot = visiblePlot(page, stages[0]);
+    await plot.evaluate((node) => node.scrollIntoView({ block: 'center' }));
+    const area = await plot.boundingBox();
+    for (const kind of ['pointerdown', 'pointerup', 'pointerleave']) {
+      await plot.evaluate((node, [kind, x, y]) => {
+        node.dispatchEvent(new PointerEvent(kind, { pointerId: 51, pointerType: 'touch', clientX: x, clientY: y, bubbles: true, button: 0 }));
+      }, [kind, area.x + area.width / 3, area.y + area.height / 2]);
+    }
+    assert.equal(await page.locator(`#${stages[0]} .readout`).isVisible(), true);
+    assert.match(await page.locator(`#${stages[0]} .readout`).textContent(), /: ./);
+  });
+  const follows = stages.filter((id) => id.startsWith('offset-'))[0];
+  if (follows !== undefined) {
+    await check(`${name}: heights follow the time shown, and go back`, async () => {
+      const parts = async () => (await boxOf(page, follows)).split(' ').map(Number);
+      const values = () => visiblePlot(page, follows).locator('.values text').allTextContents();
+      const [whole, told] = [await parts(), await values()];
+      await page.locator(`[data-plot="${follows}"]`).focus();
+      for (let times = 0; times < 5; times += 1) await page.keyboard.press('+');
+      const [, top, , height] = await parts();
+      assert.ok(top >= whole[1] && top + height <= whole[1] + whole[3] + 1e-6, `${top} ${height}`);
+      const close = await values();
+      if (height < whole[3]) assert.notDeepEqual(close, told);
+      assert.equal(new Set(close).size, close.length, `no two lines of one label: ${close}`);
+      await page.locator('#fit').click();
+      assert.equal((await parts())[3], whole[3]);
+      await page.locator('#fit').click();
+      assert.equal((await parts())[3], height);
+      await page.locator('[data-move="whole"]').click();
+      assert.deepEqual([await parts(), await values()], [whole, told]);
+    });
+  }
+  if (name.startsWith('leader-lost')) {
+    await check(`${name}: where no sample is, none is told`, async () => {
+      const plot = visiblePlot(page, 'offset-0');
+      await plot.evaluate((node) => node.scrollIntoView({ block: 'center' }));
+      const area = await plot.boundingBox();
+      const [left, , width] = (await plot.getAttribute('data-box')).split(' ').map(Number);
+      const scale = area.width / Number((await plot.getAttribute('viewBox')).split(' ')[2]);
+      const { to } = await page.evaluate(() => JSON.parse(document.getElementById('series').textContent));
+      await page.mouse.move(area.x + (left + 41.5 / to * width) * scale, area.y + area.height / 2);
+      assert.match(await page.locator('#offset-0 .readout').textContent(), /no sample here/);
+      await page.mouse.move(area.x + (left + 60 / to * width) * scale, area.y + area.height / 2);
+      assert.match(await page.locator('#offset-0 .readout').textContent(), /02-00-5e-ff-fe-10-00-02/);
+    });
+  }
   await check(`${name}: values are told where the pointer is`, async () => {
     for (const id of stages) {
       const plot = visiblePlot(page, id);
@@ -179,6 +237,22 @@ async function uses(page, name) {
     await header.locator('button').click();
     assert.equal(await header.getAttribute('aria-sort'), 'descending');
     assert.deepEqual(await column(), sorted.slice().reverse());
+  });
+  await check(`${name}: what is missing stands last, whichever way a table is sorted`, async () => {
+    const columns = await page.locator('table').evaluateAll((tables) => tables.flatMap((table) => [...table.rows[0].cells]
+      .map((_, column) => [table.id, column, [...table.tBodies[0].rows].map((row) => row.cells[column].dataset.by)]))
+      .filter(([, , by]) => by.includes('') && by.some((one) => one)));
+    for (const [id, column] of columns) {
+      const button = page.locator(`#${id} th`).nth(column).locator('button');
+      for (const way of ['up', 'down']) {
+        await button.click();
+        const by = await page.locator(`#${id} tbody tr`).evaluateAll((rows, column) => rows.map((row) => row.cells[column].dataset.by), column);
+        const first = by.indexOf('');
+        assert.ok(by.slice(first).every((one) => one === ''), `${id} ${column} ${way}: ${by}`);
+        const known = by.slice(0, first).map(Number);
+        assert.deepEqual(known, known.slice().sort((one, other) => (way === 'up' ? one - other : other - one)));
+      }
+    }
   });
   const filters = page.locator('.filter input:visible');
   if (await filters.count() > 0) {
@@ -263,6 +337,11 @@ try {
           await checked.emulateMedia({ media: 'print' });
           await checked.setViewportSize({ width: 690, height: 1000 });
           assert.ok(await checked.evaluate(() => document.documentElement.scrollWidth) <= 690, 'wider than the paper');
+          await checked.evaluate(() => dispatchEvent(new Event('beforeprint')));
+          assert.equal(await checked.locator('details:not([open])').count(), 0);
+          const heads = await checked.locator('th').evaluateAll((all) => all.map((head) => head.innerText.trim()));
+          assert.ok(heads.length > 0 && heads.every(Boolean), 'heads without buttons, which paper has on its first page alone');
+          await checked.evaluate(() => dispatchEvent(new Event('afterprint')));
         });
       }
       await bare.close();

@@ -60,6 +60,7 @@ mod observations;
 mod page;
 mod payload_formats;
 mod peer_delay;
+mod plots;
 mod profiles;
 mod ptp_v1_management;
 mod ptp_v1_vectors;

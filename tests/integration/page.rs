@@ -139,7 +139,7 @@ fn a_page_says_first_what_is_wrong_and_what_to_do() {
     .map(|mark| page.find(mark).unwrap_or_else(|| panic!("{mark} is missing")))
     .collect();
     assert!(places.is_sorted(), "{places:?}");
-    assert!(page.contains("02:00:5e:10:00:21 is in v2 domain 127"), "the finding is told");
+    assert!(page.contains("(02:00:5e:10:00:21) is in v2 domain 127"), "the finding is told");
 }
 
 #[test]

@@ -70,7 +70,7 @@ fn samples_have_the_extremes_and_the_percentiles_of_the_document() {
         assert!(samples.samples.windows(2).all(|pair| pair[0].at_s <= pair[1].at_s));
         assert!(samples.samples.iter().all(|sample| sample.is_drawn), "so few are kept whole");
     }
-    let syncs: u64 = time.sync_intervals.iter().map(|(_, times)| times).sum();
+    let syncs: u64 = time.sync_intervals.iter().map(|class| class.times).sum();
     let leading = document.domains[0]
         .clocks
         .iter()

@@ -14,19 +14,21 @@ use crate::report::document::CaptureDocument;
 use crate::report::document::Document;
 use crate::report::format::count;
 use crate::report::format::duration;
+use crate::report::format::things;
 use crate::report::text;
 
 /// The capture's quality, its place, and what could not be judged.
 pub(super) fn section(document: &Document) -> Markup {
     let odd = text::oddities(document);
     let viewpoint = &document.viewpoint;
+    let cut = document.captures.iter().map(|capture| capture.snapped).fold(0, u64::saturating_add);
     html! {
         section id="capture" {
             h2 { "The capture, and what could not be judged" }
             (table("captures", "Files", &["file", "format", "from", "length", "frames", "cut", "odd", "stamps"],
                 document.captures.iter().take(ROWS).map(file).collect()))
             @if odd.is_empty() {
-                p { "Nothing is odd about it." }
+                p { @if cut > 0 { "Nothing is odd about it but that " (things(cut, "frame")) @if cut == 1 { " is" } @else { " are" } " cut short." } @else { "Nothing is odd about it." } }
             } @else {
                 ul { @for (file, text) in odd.iter().take(ROWS) { li { (foreign(file)) ": " (foreign(text)) } } }
             }

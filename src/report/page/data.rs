@@ -24,6 +24,8 @@ fn of(plot: &Plot) -> Value {
     let mut blocks = Vec::new();
     let mut uprights = Vec::new();
     let mut labels = Vec::new();
+    let mut unwatched = Vec::new();
+    let mut stems: Vec<[f64; 2]> = Vec::new();
     for mark in &plot.marks {
         match mark {
             Mark::Line { name, points, .. } => lines.push(json!([foreign(name), pairs(points)])),
@@ -34,6 +36,11 @@ fn of(plot: &Plot) -> Value {
                 blocks.push(json!([rounded(x.0), rounded(x.1), rounded(y.0), rounded(y.1), foreign(text)]));
             }
             Mark::Upright { x, text, .. } => uprights.push(json!([rounded(*x), foreign(text)])),
+            Mark::Stem { x, y, text, .. } => {
+                uprights.push(json!([rounded(*x), foreign(text)]));
+                stems.push([rounded(*x), rounded(*y)]);
+            }
+            Mark::Unwatched { x, text } => unwatched.push(json!([rounded(x.0), rounded(x.1), foreign(text)])),
             Mark::Label { x, y, text } => labels.push(json!([rounded(*x), rounded(*y), foreign(text)])),
             Mark::Band { .. } | Mark::Level { .. } => {}
         }
@@ -49,6 +56,8 @@ fn of(plot: &Plot) -> Value {
         "blocks": blocks,
         "uprights": uprights,
         "labels": labels,
+        "unwatched": unwatched,
+        "stems": stems,
     })
 }
 

@@ -14,6 +14,8 @@ use crate::report::document::DeviceDocument;
 use crate::report::document::Document;
 use crate::report::document::StateName;
 use crate::report::format::duration_ns_typeset;
+use crate::report::format::seconds;
+use crate::units::Nanos;
 
 /// Columns of [`rows`].
 pub(super) const COLUMNS: [&str; 6] = ["device", "state", "leader", "offset", "said", "why"];
@@ -85,7 +87,7 @@ fn row(document: &Document, device: &DeviceDocument) -> Vec<Cell> {
                     duration_ns_typeset(offset.uncertainty_ns)
                 )
             }),
-            offset.map(|offset| f64::from(i32::try_from(offset.median).unwrap_or(i32::MAX))),
+            offset.map(|offset| seconds(Nanos(offset.median))),
         ),
         Cell::text(verdict::strength(device.strength)),
         Cell::foreign(&device.reasons.join("; ")),

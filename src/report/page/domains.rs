@@ -18,17 +18,20 @@ use crate::report::document::SpreadDocument;
 use crate::report::format::count;
 use crate::report::format::duration;
 use crate::report::format::duration_ns_exact;
+use crate::report::format::things;
 use crate::report::format::times;
 use crate::report::plot::Plot;
+use crate::report::text::rate_with_error;
 
-/// The section; `plots` are those of the first domains.
-pub(super) fn section(document: &Document, plots: &[Vec<Plot>]) -> Markup {
+/// The section; `order` has the places of the domains, `plots` those of the first of them.
+pub(super) fn section(document: &Document, order: &[usize], plots: &[Vec<Plot>]) -> Markup {
     let without = document.domains.len().saturating_sub(plots.len());
+    let domains = order.iter().filter_map(|index| document.domains.get(*index));
     html! {
         section id="domains" {
             h2 { "Domains" }
             @if document.domains.is_empty() { p { "No PTP was seen in this capture." } }
-            @for (index, domain) in document.domains.iter().enumerate().take(ROWS) {
+            @for (index, domain) in domains.enumerate().take(ROWS) {
                 (self::domain(document, index, domain, plots.get(index).map(Vec::as_slice).unwrap_or_default()))
             }
             @if without > 0 { p { "The last " (without) " domains have no plots here." } }
@@ -64,8 +67,8 @@ fn domain(document: &Document, index: usize, domain: &DomainDocument, plots: &[P
             @if let Some(path) = &domain.path { (time(path)) }
             @if domain.answers.requesters > 0 {
                 p {
-                    (count(domain.answers.answered)) " requests for delay from " (count(domain.answers.requesters))
-                    " ports were answered, " (count(domain.answers.unanswered)) " were not."
+                    (things(domain.answers.answered, "request")) " for delay from " (things(domain.answers.requesters, "port"))
+                    @if domain.answers.answered == 1 { " was" } @else { " were" } " answered, " (count(domain.answers.unanswered)) " not."
                 }
             }
             div.plots { @for plot in plots { (figure(plot)) } }
@@ -115,7 +118,10 @@ fn election(document: &Document, index: usize, domain: &DomainDocument) -> Marku
                 strong { (clock::name_of(document, &clock.clock)) }
                 div.addresses { code { (foreign(&clock.clock)) "/" (clock.port) } }
             }),
-            Cell::text(&place(clock).1),
+            Cell::sorted(
+                html! { (place(clock).1) },
+                u32::try_from(place(clock).0).map_or(f64::INFINITY, f64::from),
+            ),
         ];
         let octet =
             |value: Option<u8>| Cell::number(value.map(|value| value.to_string()), value.map(f64::from));
@@ -175,14 +181,31 @@ fn spread(spread: &SpreadDocument) -> String {
     )
 }
 
+/// Which of the two counts UTC, where one does and the other TAI.
+fn timescales(path: &PathDocument) -> Option<&'static str> {
+    match path.timescales {
+        "capture-utc-leader-tai" => Some("the capture’s clock counts UTC and the leader’s TAI"),
+        "capture-tai-leader-utc" => Some("the capture’s clock counts TAI and the leader’s UTC"),
+        _ => None,
+    }
+}
+
 fn time(path: &PathDocument) -> Markup {
     html! {
         dl.facts {
-            dt { "capture’s clock less the leader’s" } dd { (spread(&path.offset_ns)) }
+            dt { "capture’s clock less the leader’s" } dd {
+                (spread(&path.offset_ns))
+                @if let (Some(clocks), Some(rest)) = (timescales(path), path.residual_offset_ns) {
+                    "; " (clocks) ", and less those 37 s it is " (duration_ns_exact(rest))
+                }
+            }
             @if let Some(delay) = &path.mean_path_delay_ns { dt { "mean path delay" } dd { (spread(delay)) } }
             @if let Some(jitter) = &path.sync_jitter_ns { dt { "jitter of Sync" } dd { (spread(jitter)) } }
             @if let (Some(rate), Some(sigma)) = (path.rate_ppm, path.rate_sigma_ppm) {
-                dt { "rate of the capture’s clock" } dd { (format!("{rate:+.3} ± {sigma:.3} ppm")) }
+                dt { "rate of the capture’s clock" } dd {
+                    (rate_with_error(rate, sigma))
+                    @if path.rate_is_seen == Some(false) { ": no rate to be seen" }
+                }
             }
             dt { "basis" } dd { (foreign(&path.basis)) }
         }
@@ -208,7 +231,7 @@ fn profiles(index: usize, domain: &DomainDocument) -> Markup {
     html! {
         @if !domain.profiles.is_empty() {
             h4 { "Profiles" }
-            p { @if fits.is_empty() { "What was seen fits none, or too little was seen." } @else { "Fits: " (fits.join(", ")) "." } }
+            p { @if fits.is_empty() { "What was seen fits none, or too little was seen." } @else { "Nothing that was seen speaks against: " (fits.join(", ")) "." } }
             @if !rows.is_empty() {
                 details {
                     summary { "What differs from each (" (rows.len()) ")" }

@@ -33,7 +33,7 @@ pub(super) fn figure(plot: &Plot) -> Markup {
                 }
                 @for (width, class) in WIDTHS { (drawn(&draw::frame(plot, width), class, &data)) }
             }
-            p.readout role="status" hidden {}
+            p.readout hidden {}
             @if !plot.legend.is_empty() {
                 ul.legend {
                     @for (colour, name) in &plot.legend { li { (swatch(*colour)) (foreign(name)) } }
@@ -48,7 +48,7 @@ fn drawn(frame: &Frame, class: &str, data: &str) -> Markup {
     html! {
         svg class={ "plot " (class) } viewBox={ "0 0 " (frame.width) " " (frame.height) } aria-hidden="true"
             data-box={ (left) " " (top) " " (width) " " (height) } {
-            g { (PreEscaped(&frame.frame)) }
+            g.values { (PreEscaped(&frame.frame)) }
             g.times { (PreEscaped(&frame.x_axis)) }
             use href={ "#" (data) } x=(left) y=(top) width=(width) height=(height) {}
             g.labels { (PreEscaped(&frame.labels)) }

@@ -14,6 +14,7 @@ mod multicast;
 mod safe;
 mod streams;
 mod table;
+mod timeline;
 mod verdict;
 
 use std::io;
@@ -29,13 +30,14 @@ use super::format::count;
 use super::format::duration;
 use super::format::ptp_messages;
 use super::plot::Plots;
+use super::plot::ticks::time_label;
 use super::series::Series;
 use safe::foreign;
 
 /// The page's style.
 const STYLE: &str = include_str!("page.css");
 /// The page's script.
-const SCRIPT: &str = include_str!("page.js");
+const SCRIPT: &str = concat!(include_str!("tables.js"), include_str!("page.js"));
 
 /// Writes the page.
 ///
@@ -65,16 +67,19 @@ fn page(document: &Document, series: &Series) -> Markup {
                 a.skip href="#verdict" { "To the verdict" }
                 header.head {
                     p.brand { "downbeat" }
-                    p.subject { (files(document)) " · " (span(document)) }
+                    p.subject {
+                        @if let Some(site) = &document.site_domain.site { strong { (foreign(site)) } " · " }
+                        (files(document)) " · " (span(document))
+                    }
                 }
                 (contents())
                 main {
                     (verdict::section(document))
-                    (clock::section(document))
+                    (clock::section(document, &plots.order))
                     (streams::room(document))
                     (time_bar())
-                    (timeline(document, &plots))
-                    (domains::section(document, &plots.domains))
+                    (timeline::section(document, plots.leaders.as_ref()))
+                    (domains::section(document, &plots.order, &plots.domains))
                     (devices::section(document))
                     (streams::section(document, plots.load.as_ref()))
                     (multicast::section(document, plots.members.as_ref()))
@@ -107,9 +112,18 @@ fn files(document: &Document) -> String {
 
 fn span(document: &Document) -> String {
     let span = &document.span;
-    let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), duration);
+    let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), length);
     let from = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
     format!("{length}{from}, {} frames, {}", count(span.frames), ptp_messages(span))
+}
+
+/// A duration, in hours and days too where it has some.
+fn length(seconds: f64) -> String {
+    if seconds < 120.0 {
+        duration(seconds)
+    } else {
+        format!("{} ({})", time_label(seconds, 1.0), duration(seconds))
+    }
 }
 
 fn contents() -> Markup {
@@ -147,46 +161,9 @@ fn time_bar() -> Markup {
             @for (id, face, name) in buttons {
                 button type="button" data-move=(id) aria-label=(name) { (face) }
             }
+            button type="button" id="fit" aria-pressed="true" { "heights follow" }
             span.hint { "drag across a plot to zoom; in a plot, arrow keys move, + and − zoom, Escape shows all" }
         }
+        p.printed.note id="time-printed" {}
     }
-}
-
-fn timeline(document: &Document, plots: &Plots) -> Markup {
-    let rows = document.events.iter().take(table::ROWS).map(|event| {
-        vec![
-            table::Cell::sorted(
-                html! { button.at type="button" data-at=(event.at_s) { (format!("{:.3} s", event.at_s)) } },
-                event.at_s,
-            ),
-            table::Cell::text(event.kind),
-            table::Cell::foreign(event.domain.as_deref().unwrap_or("")),
-            table::Cell::foreign(&event.text),
-            table::Cell::text(&frames(&event.frames)),
-        ]
-    });
-    html! {
-        section id="timeline" {
-            h2 { "Timeline" }
-            @match &plots.leaders {
-                Some(plot) => (figure::figure(plot)),
-                None => p { "No clock is seen to lead in this capture." },
-            }
-            @if document.events.is_empty() {
-                p { "Nothing happened that would be an event." }
-            } @else {
-                p.hint { "A time, when pressed, is marked in every plot." }
-                (table::table("events", "What happened", &["at", "kind", "domain", "what", "frames"], rows.collect()))
-                (table::more(document.events.len()))
-            }
-        }
-    }
-}
-
-fn frames(frames: &[super::FrameReference]) -> String {
-    let frame = |frame: &super::FrameReference| match frame {
-        super::FrameReference::Number(number) => number.to_string(),
-        super::FrameReference::InFile { file, frame } => format!("{} {frame}", foreign(file)),
-    };
-    frames.iter().map(frame).collect::<Vec<_>>().join(", ")
 }

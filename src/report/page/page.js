@@ -7,7 +7,11 @@
   const STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900,
     1800, 3600, 7200, 10800, 21600, 43200, 86400];
   const LEAST = 0.002;
+  // Pixels of a letter at the most, on average.
+  const LETTER = 7;
   let view = whole.slice();
+  // Whether heights follow the time shown.
+  let fits = true;
   let marked = null;
   let lastAt = null;
   const stages = [];
@@ -50,6 +54,17 @@
     return trim(value);
   }
 
+  // A value on an axis whose lines are a step apart: with as many decimals as tell it from its neighbour.
+  function lineText(value, step, unit) {
+    const size = Math.abs(value);
+    const units = { ns: [[1e9, 's'], [1e6, 'ms'], [1e3, 'µs'], [1, 'ns']], 'b/s': [[1e9, 'Gb/s'], [1e6, 'Mb/s'], [1e3, 'kb/s'], [1, 'b/s']] }[unit];
+    if (!units) return trim(value);
+    if (size < step * 1e-6) return unit === 'ns' ? '0 s' : '0 b/s';
+    const [length, name] = units.find(([least]) => size >= least) || units[units.length - 1];
+    const decimals = Math.min(9, Math.max(0, Math.ceil(-Math.log10(step / length) - 1e-9)));
+    return minus((value / length).toFixed(decimals)) + ' ' + name;
+  }
+
   class Stage {
     constructor(node) {
       this.node = node;
@@ -63,9 +78,12 @@
         box: svg.dataset.box.split(' ').map(Number),
         size: svg.getAttribute('viewBox').split(' ').map(Number).slice(2),
         times: svg.querySelector('.times'),
+        values: svg.querySelector('.values'),
         labels: svg.querySelector('.labels'),
         cursor: svg.querySelector('.cursor'),
       }));
+      for (const drawing of this.drawings) drawing.whole = [...drawing.values.childNodes];
+      this.range = this.plot.y;
       this.at = null;
       this.drag = null;
       this.fingers = new Map();
@@ -77,12 +95,15 @@
       node.setAttribute('aria-label', node.getAttribute('aria-label') + '. Left and right arrow read values'
         + (this.overTime ? ', plus and minus zoom, Escape shows the whole capture.' : '.'));
       node.addEventListener('pointermove', (event) => this.move(event));
-      node.addEventListener('pointerleave', () => { if (!this.drag) this.leave(); });
+      node.addEventListener('pointerleave', (event) => { if (this.drag === null && event.pointerType !== 'touch') this.leave(); });
       node.addEventListener('pointerdown', (event) => this.press(event));
       node.addEventListener('pointerup', (event) => this.release(event));
       node.addEventListener('pointercancel', (event) => { this.drag = null; this.lift(event); this.draw(); });
       node.addEventListener('dblclick', () => { if (this.overTime) show(whole); });
       node.addEventListener('keydown', (event) => this.key(event));
+      // Of many plots only the one in use is read out.
+      node.addEventListener('focus', () => this.readout.setAttribute('role', 'status'));
+      node.addEventListener('blur', () => this.readout.removeAttribute('role'));
     }
 
     span() { return this.overTime ? view : this.plot.x; }
@@ -121,7 +142,7 @@
       const part = this.part(event.clientX);
       const down = ((event.clientY - rect.top) * scale - top) / height;
       const [from, to] = this.span();
-      const [low, high] = this.plot.y;
+      const [low, high] = this.range;
       return { at: from + Math.min(1, Math.max(0, part)) * (to - from), value: high - down * (high - low) };
     }
 
@@ -137,7 +158,8 @@
     leave() { this.at = null; lastAt = null; this.readout.hidden = true; drawCursors(this); }
 
     press(event) {
-      if (!this.overTime || event.button !== 0) return;
+      if (event.button !== 0) return;
+      if (!this.overTime) { if (event.pointerType === 'touch') this.tap(event); return; }
       if (event.pointerType === 'touch') { this.touch(event); return; }
       this.drag = this.place(event).at;
       this.node.setPointerCapture(event.pointerId);
@@ -146,6 +168,7 @@
     // A finger holds the instant it was put on: one moves the time shown, two stretch it.
     touch(event) {
       if (this.fingers.size > 1) return;
+      this.tapped = this.fingers.size === 0 && { x: event.clientX, y: event.clientY };
       this.fingers.set(event.pointerId, event.clientX);
       this.hold();
     }
@@ -175,7 +198,19 @@
       return true;
     }
 
+    // A tap reads values, and they stay until the next one.
+    tap(event) {
+      for (const other of stages) if (other !== this) { other.at = null; other.readout.hidden = true; }
+      const { at, value } = this.place(event);
+      this.at = at;
+      this.tell(value);
+      if (this.overTime) lastAt = at;
+      drawCursors(this);
+    }
+
     release(event) {
+      const first = this.fingers.size === 1 && this.tapped;
+      if (first && Math.abs(first.x - event.clientX) < 8 && Math.abs(first.y - event.clientY) < 8) this.tap(event);
       this.lift(event);
       if (this.drag === null) return;
       const span = [this.drag, this.place(event).at].sort((one, other) => one - other);
@@ -188,15 +223,13 @@
       const [from, to] = this.span();
       const step = (to - from) / (event.shiftKey ? 20 : 200);
       const at = this.at === null ? (from + to) / 2 : this.at;
-      const moves = { ArrowLeft: -step, ArrowRight: step };
+      const moves = { ArrowLeft: at - step, ArrowRight: at + step, Home: from, End: to };
       if (event.key in moves) {
-        this.at = Math.min(to, Math.max(from, at + moves[event.key]));
+        this.at = Math.min(to, Math.max(from, moves[event.key]));
         if (this.overTime) lastAt = this.at;
         this.tell(null);
         drawCursors(this);
-      } else if (event.key === 'Home') { this.at = from; this.tell(null); drawCursors(this); }
-      else if (event.key === 'End') { this.at = to; this.tell(null); drawCursors(this); }
-      else if (this.overTime && (event.key === '+' || event.key === '=')) move('closer', at);
+      } else if (this.overTime && (event.key === '+' || event.key === '=')) move('closer', at);
       else if (this.overTime && event.key === '-') move('wider', at);
       else if (event.key === 'Escape') { if (this.overTime) show(whole); this.leave(); }
       else return;
@@ -212,6 +245,8 @@
       // A line with holes is told in pieces of one name.
       const lines = new Map();
       for (const [name, points] of plot.lines) {
+        // Between pieces there is no sample to tell of.
+        if (!points.length || at < points[0][0] - near || at > points[points.length - 1][0] + near) continue;
         const point = nearest(points, at);
         const known = lines.get(name);
         if (point && !(known && Math.abs(known[0] - at) <= Math.abs(point[0] - at))) lines.set(name, point);
@@ -231,9 +266,10 @@
         const row = value === null || plot.unit === '%' || (value >= Math.floor(y0) && value < Math.floor(y0) + 1);
         if (row && at >= x0 - near / 10 && at <= x1 + near / 10) texts.push(text);
       }
+      for (const [x0, x1, text] of plot.unwatched) if (at >= x0 && at <= x1) texts.push(text);
       for (const [x, text] of plot.uprights) if (Math.abs(x - at) < near) texts.push(text);
       const when = this.overTime ? timeText(at, (to - from) / 1000) + ': ' : '';
-      this.readout.textContent = when + (texts.length ? texts.join('; ') : 'nothing here');
+      this.readout.textContent = when + (texts.length ? texts.join('; ') : plot.lines.length ? 'no sample here' : 'nothing here');
       this.readout.hidden = false;
     }
 
@@ -241,9 +277,64 @@
       const [left, top, width, height] = this.fullBox;
       const [from, to] = this.plot.x;
       const scale = width / (to - from);
-      this.symbol.setAttribute('viewBox', [left + (view[0] - from) * scale, top, (view[1] - view[0]) * scale, height].join(' '));
-      for (const drawing of this.drawings) this.axes(drawing);
+      this.range = this.fitted();
+      const [low, high] = this.plot.y;
+      const [least, most] = this.range;
+      const upright = height / (high - low);
+      this.symbol.setAttribute('viewBox', [left + (view[0] - from) * scale, least === low && most === high ? top : top + (high - most) * upright,
+        (view[1] - view[0]) * scale, least === low && most === high ? height : (most - least) * upright].join(' '));
+      for (const drawing of this.drawings) {
+        this.axes(drawing);
+        this.heights(drawing);
+      }
       this.draw();
+    }
+
+    // From the lowest to the highest value in the time shown, where that is much less than the whole.
+    fitted() {
+      const { plot } = this;
+      const [low, high] = plot.y;
+      const isWhole = view[1] - view[0] >= whole[1] - whole[0];
+      if (!fits || isWhole || !this.overTime || !['ns', 'b/s'].includes(plot.unit)) return plot.y;
+      let [least, most] = [Infinity, -Infinity];
+      const take = (value) => { least = Math.min(least, value); most = Math.max(most, value); };
+      for (const [, points] of plot.lines) {
+        points.forEach(([at, value], index) => {
+          // A line that leaves the time shown is seen up to its edge.
+          const before = index > 0 ? points[index - 1][0] : at;
+          const after = index + 1 < points.length ? points[index + 1][0] : at;
+          if (after >= view[0] && before <= view[1]) take(value);
+        });
+      }
+      for (const [, , upper] of plot.areas) {
+        upper.forEach(([at, value], index) => {
+          const after = index + 1 < upper.length ? upper[index + 1][0] : at;
+          if (after >= view[0] && at <= view[1]) take(value);
+        });
+      }
+      for (const [at, value] of plot.stems) if (at >= view[0] && at <= view[1]) take(value);
+      if (plot.areas.length) least = Math.min(least, 0);
+      if (least > most) return plot.y;
+      const room = Math.max((most - least) * 0.06, (high - low) * 1e-6);
+      const range = [plot.areas.length ? 0 : Math.max(low, least - room), Math.min(high, most + room)];
+      return range[1] - range[0] < (high - low) * 0.7 ? range : plot.y;
+    }
+
+    // The lines of the values shown, or those of the whole.
+    heights(drawing) {
+      const [low, high] = this.range;
+      if (this.range === this.plot.y) { drawing.values.replaceChildren(...drawing.whole); return; }
+      const [left, top, width, height] = drawing.box;
+      const power = 10 ** Math.floor(Math.log10((high - low) / 5));
+      const step = [1, 2, 5, 10].map((times) => times * power).find((step) => step >= (high - low) / 5);
+      const lines = [element('line', { x1: left, x2: left, y1: top, y2: top + height, stroke: '#D5D0C4' }),
+        element('line', { x1: left, x2: left + width, y1: top + height, y2: top + height, stroke: '#D5D0C4' })];
+      for (let index = Math.ceil(low / step - 1e-9); index * step <= high + step * 1e-9; index += 1) {
+        const at = top + (high - index * step) / (high - low) * height;
+        lines.push(element('line', { x1: left - 5, x2: left + width, y1: at, y2: at, stroke: '#D5D0C4' }),
+          element('text', { x: left - 9, y: at, dy: '0.35em', 'text-anchor': 'end' }, lineText(index * step, step, this.plot.unit)));
+      }
+      drawing.values.replaceChildren(...lines);
     }
 
     axes(drawing) {
@@ -255,16 +346,24 @@
       // One line alone tells no scale.
       if (within(step) < 2) step = STEPS.slice(0, Math.max(1, STEPS.indexOf(step))).pop();
       const x = (at) => left + (at - view[0]) / (view[1] - view[0]) * width;
+      let free = -Infinity;
       drawing.times.replaceChildren();
       for (let index = Math.ceil(view[0] / step - 1e-9); index * step <= view[1] + step * 1e-9; index += 1) {
         const at = x(index * step);
         drawing.times.append(
           element('line', { x1: at, x2: at, y1: top, y2: top + height + 5, stroke: '#D5D0C4' }),
-          element('text', { x: at, y: top + height + 19, 'text-anchor': 'middle' }, timeText(index * step, step)),
         );
+        const text = timeText(index * step, step);
+        const half = text.length * LETTER / 2;
+        // At the edges within them: a part of a number is another number.
+        const anchor = at - half < 0 ? 'start' : at + half > drawing.size[0] ? 'end' : 'middle';
+        const begins = anchor === 'start' ? at : anchor === 'end' ? at - 2 * half : at - half;
+        if (begins < free) continue;
+        free = begins + 2 * half + LETTER;
+        drawing.times.append(element('text', { x: at, y: top + height + 19, 'text-anchor': anchor }, text));
       }
       drawing.labels.replaceChildren();
-      const [low, high] = this.plot.y;
+      const [low, high] = this.range;
       const from = this.plot.x[0];
       for (const [at, value, text] of this.plot.labels) {
         // What stands at the left edge names its row and stays there.
@@ -272,7 +371,7 @@
         const covered = this.plot.blocks.find((block) => block[0] === at && block[2] < value && block[3] > value - 0.05);
         let where = isName ? view[0] : at;
         if (!isName && covered && covered[1] > view[0]) where = Math.max(at, view[0]);
-        if (where < view[0] || where > view[1]) continue;
+        if (where < view[0] || where > view[1] || value > high + (high - low) * 1e-9 || value < low) continue;
         drawing.labels.append(element('text', { x: x(where), y: top + (high - value) / (high - low) * height, dy: '0.76em' }, text));
       }
     }
@@ -320,8 +419,10 @@
     view = [from, from + length];
     const step = length / 100;
     const is = length >= whole[1] - whole[0];
-    document.getElementById('time-shown').textContent = is ? 'whole capture, ' + timeText(length, step)
+    document.getElementById('time-shown').textContent = is ? 'whole capture, ' + timeText(data.to - data.from, (data.to - data.from) / 100)
       : timeText(view[0], step) + ' to ' + timeText(view[1], step);
+    document.getElementById('time-printed').textContent = is ? ''
+      : 'Plots over time show ' + timeText(view[0], step) + ' to ' + timeText(view[1], step) + ' of the capture.';
     for (const stage of stages) if (stage.overTime) stage.zoom();
   }
 
@@ -349,49 +450,6 @@
     }
   }
 
-  function table(node) {
-    const body = node.querySelector('tbody');
-    const rows = [...body.rows];
-    const headers = [...node.querySelectorAll('th')];
-    const key = (row, column) => {
-      const cell = row.cells[column];
-      return cell.dataset.by !== undefined ? Number(cell.dataset.by) : cell.textContent.trim().toLowerCase();
-    };
-    headers.forEach((header, column) => {
-      const button = document.createElement('button');
-      button.type = 'button';
-      button.textContent = header.textContent;
-      header.replaceChildren(button);
-      button.addEventListener('click', () => {
-        const down = header.getAttribute('aria-sort') === 'ascending';
-        for (const other of headers) other.removeAttribute('aria-sort');
-        header.setAttribute('aria-sort', down ? 'descending' : 'ascending');
-        const compare = (one, other) => {
-          const [a, b] = [key(one, column), key(other, column)];
-          const order = typeof a === 'number' && typeof b === 'number' ? a - b
-            : String(a).localeCompare(String(b), 'en', { numeric: true });
-          return down ? -order : order;
-        };
-        body.replaceChildren(...rows.slice().sort(compare));
-      });
-    });
-    const filter = node.querySelector('.filter');
-    if (!filter) return;
-    filter.hidden = false;
-    const input = filter.querySelector('input');
-    input.addEventListener('input', () => {
-      const words = input.value.toLowerCase().split(/\s+/).filter(Boolean);
-      let count = 0;
-      for (const row of rows) {
-        const text = row.textContent.toLowerCase();
-        row.hidden = !words.every((word) => text.includes(word));
-        if (!row.hidden) count += 1;
-      }
-      filter.querySelector('[role=status]').textContent = words.length ? count + ' of ' + rows.length : '';
-    });
-  }
-
-  for (const node of document.querySelectorAll('[data-table]')) table(node);
   for (const node of document.querySelectorAll('.stage')) stages.push(new Stage(node));
   if (stages.some((stage) => stage.overTime)) {
     document.getElementById('time-bar').hidden = false;
@@ -400,6 +458,12 @@
   for (const button of document.querySelectorAll('[data-move]')) {
     button.addEventListener('click', () => move(button.dataset.move));
   }
+  const fit = document.getElementById('fit');
+  fit.addEventListener('click', () => {
+    fits = !fits;
+    fit.setAttribute('aria-pressed', String(fits));
+    show(view);
+  });
   for (const button of document.querySelectorAll('button.at')) {
     button.setAttribute('aria-pressed', 'false');
     button.addEventListener('click', () => mark(button));

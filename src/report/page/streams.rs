@@ -14,6 +14,7 @@ use crate::report::document::LoadDocument;
 use crate::report::document::StreamDocument;
 use crate::report::format::count;
 use crate::report::format::duration_ns_typeset;
+use crate::report::format::holes;
 use crate::report::format::per_cent;
 use crate::report::format::rate;
 use crate::report::plot::Plot;
@@ -46,6 +47,7 @@ pub(super) fn room(document: &Document) -> Markup {
                 }
                 _ => p { "No time passes in this capture, so it shows no load." },
             }
+            @if let Some(holes) = holes(&link.holes) { p.note { "Not watched throughout: " (holes) "." } }
         }
     }
 }
@@ -73,6 +75,13 @@ pub(super) fn section(document: &Document, plot: Option<&Plot>) -> Markup {
             @if let Some(plot) = plot { (figure(plot)) }
             @if document.sources.is_empty() && document.streams.is_empty() {
                 p { "No streams were seen." }
+            }
+            @if !document.sources.is_empty() || !document.streams.is_empty() {
+                p.note {
+                    "A mean is of the time from the first packet of a stream, or of a source with all its streams, to the last "
+                    "one, without times in which nothing was captured. The fullest second is one of the clock’s, so of what "
+                    "lasts hardly longer the mean can lie above it."
+                }
             }
             @if !document.sources.is_empty() {
                 (table("sources-table", "Sources", &["source", "streams", "mean", "fullest second", "share of the link"],

@@ -12,14 +12,22 @@ pub(super) const ROWS: usize = 1000;
 /// A cell.
 pub(super) struct Cell {
     shown: Markup,
-    /// What it is sorted by, where that is a number.
-    by: Option<f64>,
+    by: By,
+}
+
+/// What a cell is sorted by.
+#[derive(Clone, Copy)]
+enum By {
+    Text,
+    Number(f64),
+    /// It comes last, whichever way.
+    Missing,
 }
 
 impl Cell {
     /// Markup sorted by its text.
     pub(super) fn markup(shown: Markup) -> Self {
-        Self { shown, by: None }
+        Self { shown, by: By::Text }
     }
 
     /// The report's own words.
@@ -34,12 +42,15 @@ impl Cell {
 
     /// Markup sorted by a number.
     pub(super) fn sorted(shown: Markup, by: f64) -> Self {
-        Self { shown, by: Some(by) }
+        Self { shown, by: By::Number(by) }
     }
 
-    /// A number that may be missing; what is missing comes last.
+    /// A number that may be missing; what is missing comes last, whichever way is sorted.
     pub(super) fn number(text: Option<String>, by: Option<f64>) -> Self {
-        Self { shown: html! { (text.unwrap_or_else(|| "–".to_owned())) }, by: by.or(Some(f64::MAX)) }
+        Self {
+            shown: html! { (text.unwrap_or_else(|| "–".to_owned())) },
+            by: by.map_or(By::Missing, By::Number),
+        }
     }
 }
 
@@ -64,8 +75,9 @@ pub(super) fn table(id: &str, caption: &str, columns: &[&str], rows: Vec<Vec<Cel
                             tr {
                                 @for cell in row {
                                     @match cell.by {
-                                        Some(by) => { td.number data-by=(by) { (cell.shown) } }
-                                        None => td { (cell.shown) },
+                                        By::Number(by) => { td.number data-by=(by) { (cell.shown) } }
+                                        By::Missing => { td.number data-by="" { (cell.shown) } }
+                                        By::Text => td { (cell.shown) },
                                     }
                                 }
                             }

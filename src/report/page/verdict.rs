@@ -13,6 +13,7 @@ use crate::report::document::VerdictName;
 use crate::report::format::count;
 use crate::report::format::partial;
 use crate::report::format::things;
+use crate::report::text::labels::Labels;
 
 /// Pieces of evidence shown of one finding; the JSON report has all.
 const EVIDENCE: usize = 40;
@@ -58,6 +59,7 @@ pub(super) const fn strength(strength: StrengthName) -> &'static str {
 /// The section.
 pub(super) fn section(document: &Document) -> Markup {
     let (class, sign) = sign(document);
+    let labels = Labels::of(document);
     html! {
         section id="verdict" {
             div class={ "verdict " (class) } {
@@ -65,13 +67,13 @@ pub(super) fn section(document: &Document) -> Markup {
                     p.partial { strong { "Partial" } ": " (partial) }
                 }
                 h1 { span.sign aria-hidden="true" { (sign) } (word(document)) }
-                p.because { (foreign(&document.verdict_because)) }
+                p.because { (foreign(&labels.put_into(&document.verdict_because))) }
             }
             (first(document))
             @for (index, finding) in document.findings.iter().enumerate() {
                 @if finding.follows_from.is_none() {
-                    (self::finding(finding, document.captures.len() > 1, index == 0 && is_grave(finding)))
-                    (effects(document, index))
+                    (self::finding(&labels, finding, document.captures.len() > 1, index == 0 && is_grave(finding)))
+                    (effects(&labels, document, index))
                 }
             }
         }
@@ -79,7 +81,7 @@ pub(super) fn section(document: &Document) -> Markup {
 }
 
 /// What likely follows from a finding, closed until asked for.
-fn effects(document: &Document, index: usize) -> Markup {
+fn effects(labels: &Labels<'_>, document: &Document, index: usize) -> Markup {
     let behind = document.findings.iter().skip(index.saturating_add(1));
     let effects: Vec<&FindingDocument> =
         behind.take_while(|finding| finding.follows_from == Some(index)).collect();
@@ -92,7 +94,7 @@ fn effects(document: &Document, index: usize) -> Markup {
                     @if number == 1 { " likely follows" } @else { " likely follow" }
                     " from the one above"
                 }
-                @for effect in effects { (finding(effect, document.captures.len() > 1, false)) }
+                @for effect in effects { (finding(labels, effect, document.captures.len() > 1, false)) }
             }
         }
     }
@@ -120,12 +122,12 @@ fn first(document: &Document) -> Markup {
 }
 
 /// `is_first`: what to do stands above already.
-fn finding(finding: &FindingDocument, several_files: bool, is_first: bool) -> Markup {
+fn finding(labels: &Labels<'_>, finding: &FindingDocument, several_files: bool, is_first: bool) -> Markup {
     let (class, sign) = severity(finding);
     let more = u64::try_from(finding.evidence.len().saturating_sub(EVIDENCE)).unwrap_or(u64::MAX);
     html! {
         article class={ "finding " (class) } {
-            h3 { (foreign(&finding.title)) }
+            h3 { (foreign(&labels.put_into(&finding.title))) }
             p.tags {
                 span.tag { span aria-hidden="true" { (sign) " " } (class) }
                 span.tag { (strength(finding.strength)) }
@@ -133,7 +135,7 @@ fn finding(finding: &FindingDocument, several_files: bool, is_first: bool) -> Ma
             }
             ul.evidence {
                 @for evidence in finding.evidence.iter().take(EVIDENCE) {
-                    li { (place(evidence, several_files)) (foreign(&evidence.text)) }
+                    li { (place(evidence, several_files)) (foreign(&labels.put_into(&evidence.text))) }
                 }
                 @if more > 0 { li { "and " (count(more)) " more, which the JSON report has" } }
             }

@@ -17,6 +17,7 @@ use plotters::prelude::Color;
 use plotters::prelude::DrawingArea;
 use plotters::prelude::DrawingAreaErrorKind;
 use plotters::prelude::DrawingBackend;
+use plotters::prelude::EmptyElement;
 use plotters::prelude::IntoDrawingArea;
 use plotters::prelude::IntoFont;
 use plotters::prelude::PathElement;
@@ -25,6 +26,9 @@ use plotters::prelude::RGBColor;
 use plotters::prelude::Rectangle;
 use plotters::prelude::SVGBackend;
 use plotters::prelude::Text;
+use plotters::style::text_anchor::HPos;
+use plotters::style::text_anchor::Pos;
+use plotters::style::text_anchor::VPos;
 
 use super::Axis;
 use super::Colour;
@@ -39,6 +43,8 @@ const FINENESS: u32 = 8;
 const BOX: (u32, u32) = (1000, 240);
 /// Text, plotters' points: 1.24 for a pixel of CSS.
 pub(super) const TEXT: f64 = 15.0;
+/// What a letter takes at the most on average, pixels; text is not measured, as no font is at hand here (chosen).
+const LETTER: f64 = 7.0;
 /// Room under the plot for the line of times.
 const FOOT: u32 = 26;
 /// Room at the left for values.
@@ -47,6 +53,8 @@ const SIDE: u32 = 74;
 pub(super) const WIDTH: u32 = 960;
 /// Narrower than this a plot has fewer lines across, pixels.
 const NARROW: u32 = 600;
+/// Blocks narrower than one part of so many are drawn as a line too (chosen: two pixels).
+const INSTANT: f64 = 400.0;
 /// Room above and at the right.
 const MARGIN: u32 = 10;
 
@@ -122,6 +130,7 @@ pub(super) fn rgb(colour: Colour) -> RGBColor {
 pub(super) fn whole<B: DrawingBackend>(plot: &Plot, area: &DrawingArea<B, Shift>) -> Drawn<(), B> {
     let mut chart = chart(plot, area, true, true)?;
     grid(plot, &mut chart)?;
+    across(plot, &chart)?;
     data(plot, chart.plotting_area())?;
     labels(plot, &chart)
 }
@@ -144,7 +153,11 @@ pub(in crate::report) fn frame(plot: &Plot, width: u32) -> Frame {
         drawn.data = (x.start, y.start, x.end - x.start, y.end - y.start);
         grid(plot, &mut chart)
     });
-    drawn.x_axis = svg((width, height), |area| grid(plot, &mut chart(plot, area, true, false)?));
+    drawn.x_axis = svg((width, height), |area| {
+        let mut chart = chart(plot, area, true, false)?;
+        grid(plot, &mut chart)?;
+        across(plot, &chart)
+    });
     drawn.labels = svg((width, height), |area| labels(plot, &chart(plot, area, false, false)?));
     drawn
 }
@@ -203,8 +216,7 @@ fn chart<'a, B: DrawingBackend>(
     y_lines: bool,
 ) -> Drawn<Chart<'a, B>, B> {
     let (x, y) = (Scale::of(&plot.x, x_lines), Scale::of(&plot.y, y_lines));
-    // Values of many digits stand in the middle under the last line.
-    let right = if plot.x.quantity == Quantity::Exponent { 4 * MARGIN } else { 2 * MARGIN };
+    let right = right_of(plot);
     let side = if plot.y.quantity == Quantity::Rows { MARGIN } else { SIDE };
     ChartBuilder::on(area)
         .margin_top(MARGIN)
@@ -214,19 +226,53 @@ fn chart<'a, B: DrawingBackend>(
         .build_cartesian_2d(x, y)
 }
 
+/// Room at the right: values of many digits stand in the middle under the last line.
+fn right_of(plot: &Plot) -> u32 {
+    if plot.x.quantity == Quantity::Exponent { 4 * MARGIN } else { 2 * MARGIN }
+}
+
 fn grid<B: DrawingBackend>(plot: &Plot, chart: &mut Chart<'_, B>) -> Drawn<(), B> {
     let name = |axis: &Axis, value: f64| {
         let near = |tick: &&(f64, String)| (tick.0 - value).abs() <= (axis.to - axis.from).abs() * 1e-9;
         axis.ticks.iter().find(near).map(|tick| tick.1.clone()).unwrap_or_default()
     };
-    let x_name = |value: &f64| name(&plot.x, *value);
     let y_name = |value: &f64| name(&plot.y, *value);
     let (ink, line) = (rgb(Colour::Ink), rgb(Colour::Grid));
     let style = ("sans-serif", TEXT).into_font().color(&ink);
     let mut mesh = chart.configure_mesh();
     mesh.label_style(style).bold_line_style(line).light_line_style(line.mix(0.45)).axis_style(line);
-    mesh.x_label_formatter(&x_name).y_label_formatter(&y_name);
+    // Those across are drawn by `across`, where none is cut off.
+    mesh.x_label_formatter(&|_| String::new()).y_label_formatter(&y_name);
     mesh.draw()
+}
+
+/// What stands under the lines across: in the middle under its line, at the edges within them, as a part of a number is
+/// another number. What would stand upon its neighbour is left out.
+fn across<B: DrawingBackend>(plot: &Plot, chart: &Chart<'_, B>) -> Drawn<(), B> {
+    let area = chart.plotting_area();
+    let (span, _) = area.get_pixel_range();
+    let width = f64::from(span.end - span.start);
+    let side = if plot.y.quantity == Quantity::Rows { MARGIN } else { SIDE };
+    let mut free_from = f64::MIN;
+    for (at, text) in &plot.x.ticks {
+        let place = (at - plot.x.from) / (plot.x.to - plot.x.from) * width;
+        let long = f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * LETTER;
+        let (position, left) = if place < long / 2.0 - f64::from(side) {
+            (HPos::Left, place)
+        } else if place + long / 2.0 > width + f64::from(right_of(plot)) {
+            (HPos::Right, place - long)
+        } else {
+            (HPos::Center, place - long / 2.0)
+        };
+        if left < free_from {
+            continue;
+        }
+        free_from = left + long + LETTER;
+        let style =
+            ("sans-serif", TEXT).into_font().color(&rgb(Colour::Ink)).pos(Pos::new(position, VPos::Top));
+        area.draw(&(EmptyElement::at((*at, plot.y.from)) + Text::new(text.clone(), (0, 8), style)))?;
+    }
+    Ok(())
 }
 
 fn labels<B: DrawingBackend>(plot: &Plot, chart: &Chart<'_, B>) -> Drawn<(), B> {
@@ -263,10 +309,22 @@ fn data<B: DrawingBackend>(plot: &Plot, area: &DrawingArea<B, Cartesian2d<Scale,
             }
             Mark::Block { x, y, colour, .. } => {
                 area.draw(&Rectangle::new([(x.0, y.1), (x.1, y.0)], rgb(*colour).filled()))?;
+                // An instant, or nearly one, would not be seen.
+                if x.1 - x.0 < (plot.x.to - plot.x.from) / INSTANT {
+                    area.draw(&PathElement::new(vec![(x.0, y.0), (x.0, y.1)], rgb(*colour).stroke_width(3)))?;
+                }
             }
             Mark::Upright { x, colour, .. } => {
                 let ends = vec![(*x, plot.y.from), (*x, plot.y.to)];
                 area.draw(&PathElement::new(ends, rgb(*colour).stroke_width(2)))?;
+            }
+            Mark::Stem { x, y, colour, .. } => {
+                let ends = vec![(*x, plot.y.from), (*x, *y)];
+                area.draw(&PathElement::new(ends, rgb(*colour).stroke_width(2)))?;
+            }
+            Mark::Unwatched { x, .. } => {
+                let corners = [(x.0, plot.y.to), (x.1, plot.y.from)];
+                area.draw(&Rectangle::new(corners, rgb(Colour::Grid).filled()))?;
             }
             Mark::Level { y, colour } => {
                 let ends = vec![(plot.x.from, *y), (plot.x.to, *y)];
@@ -334,6 +392,25 @@ mod tests {
         let texts = |frame: &Frame| frame.x_axis.matches("<text").count();
         assert!(texts(&narrow) < texts(&wide), "{} {}", texts(&narrow), texts(&wide));
         assert_eq!(wide.height, narrow.height);
+    }
+
+    #[test]
+    fn what_stands_at_the_edges_is_not_cut_off() {
+        let mut rows = plot(Vec::new());
+        rows.x = ticks::time(-1.0, 1.0, 4);
+        rows.y.quantity = Quantity::Rows;
+        let drawn = frame(&rows, 960).x_axis;
+        let anchor = |text: &str| {
+            let before = drawn.split(text).next().unwrap();
+            let tag = before.rsplit("<text").next().unwrap().to_owned();
+            tag.split("text-anchor=\"").nth(1).map(|rest| rest.split('"').next().unwrap().to_owned())
+        };
+        assert_eq!(anchor("−1.0 s").as_deref(), Some("start"), "{drawn}");
+        assert_eq!(anchor("0.0 s").as_deref(), Some("middle"), "{drawn}");
+        rows.x = ticks::time(0.0, 2.5 * 86_400.0, 5);
+        let drawn = frame(&rows, 960).x_axis;
+        let tag = drawn.split("2 d 12 h").next().unwrap().rsplit("<text").next().unwrap();
+        assert!(tag.contains("text-anchor=\"end\""), "{drawn}");
     }
 
     #[test]

@@ -4,14 +4,16 @@
 pub(super) mod charts;
 mod distributions;
 pub(super) mod draw;
+mod load;
 mod picture;
+mod rows;
 mod thin;
 pub(super) mod ticks;
 
+use super::document::DeviceDocument;
 use super::document::Document;
-use super::document::DomainDocument;
 use super::format::plain;
-use super::series::DomainSeries;
+use super::format::plain_short;
 use super::series::Series;
 
 /// Domains with plots; a capture of hundreds would make a page nobody can open (chosen).
@@ -42,7 +44,9 @@ pub fn pictures(document: &Document, series: &Series) -> Vec<Picture> {
 /// Every plot, by where it stands.
 pub(super) struct Plots {
     pub(super) leaders: Option<Plot>,
-    /// Those of each domain.
+    /// The places of all domains in the document, in the order in which they are told: the site's first.
+    pub(super) order: Vec<usize>,
+    /// Those of each domain, in that order; the last ones have none.
     pub(super) domains: Vec<Vec<Plot>>,
     pub(super) load: Option<Plot>,
     pub(super) members: Option<Plot>,
@@ -50,30 +54,66 @@ pub(super) struct Plots {
 
 impl Plots {
     pub(super) fn of(document: &Document, series: &Series) -> Self {
-        let domain = |(index, (domain, time)): (usize, (&DomainDocument, &DomainSeries))| {
-            [
-                charts::offset(index, time, series),
-                charts::path_delay(index, time, series),
-                charts::sync_intervals(index, time),
-                charts::delays(index, time),
-                charts::stability(index, domain),
-            ]
-            .into_iter()
-            .flatten()
-            .collect()
+        let order = order(document);
+        let domain = |(index, place): (usize, &usize)| {
+            let (domain, time) = (document.domains.get(*place)?, series.domains.get(*place)?);
+            let at = charts::At { document, domain, time, series };
+            let plots = [
+                charts::offset(index, &at),
+                charts::path_delay(index, &at),
+                distributions::sync_intervals(index, time),
+                distributions::delays(index, time),
+                distributions::stability(index, domain),
+            ];
+            Some(plots.into_iter().flatten().collect())
         };
-        let both = document.domains.iter().zip(&series.domains);
         Self {
-            leaders: charts::leaders(document, series),
-            domains: both.take(DOMAINS_DRAWN).enumerate().map(domain).collect(),
-            load: charts::load(series),
-            members: charts::members(document, series),
+            leaders: rows::leaders(document, series, &order),
+            domains: order.iter().take(DOMAINS_DRAWN).enumerate().filter_map(domain).collect(),
+            load: load::load(series, |key| named_device(document, key)),
+            members: rows::members(document, series),
+            order,
         }
     }
 
     pub(super) fn all(&self) -> impl Iterator<Item = &Plot> {
         let single = self.leaders.iter().chain(&self.load).chain(&self.members);
         single.chain(self.domains.iter().flatten())
+    }
+}
+
+/// The site's domains first, then the others as the document has them.
+pub(super) fn order(document: &Document) -> Vec<usize> {
+    let is_other = |index: &usize| {
+        let key = document.domains.get(*index).map(|domain| &domain.key);
+        key.is_none_or(|key| !document.site_domain.keys.contains(key))
+    };
+    let mut order: Vec<usize> = (0..document.domains.len()).collect();
+    order.sort_by_key(is_other);
+    order
+}
+
+/// A device's name where it has one, else its key.
+fn named_device(document: &Document, key: &str) -> String {
+    let known = document.devices.iter().find(|device| device.key == key);
+    plain_short(known.and_then(|device| device.name.as_deref()).unwrap_or(key))
+}
+
+/// A clock, after the name of its device where that has one.
+fn named(document: &Document, clock: &str) -> String {
+    let of = |device: &&DeviceDocument| device.clocks.iter().any(|own| own == clock);
+    match document.devices.iter().find(of).and_then(|device| device.name.as_deref()) {
+        Some(name) => format!("{} ({clock})", plain_short(name)),
+        None => clock.to_owned(),
+    }
+}
+
+/// A port, after the name of its device where that has one.
+fn named_port(document: &Document, port: &str) -> String {
+    let clock = port.rsplit_once('/').map_or(port, |(clock, _)| clock);
+    match named(document, clock).strip_suffix(&format!("{clock})")) {
+        Some(name) => format!("{name}{port})"),
+        None => port.to_owned(),
     }
 }
 
@@ -155,6 +195,10 @@ pub(super) enum Mark {
     Block { x: (f64, f64), y: (f64, f64), colour: Colour, text: String },
     /// An upright line over the whole height.
     Upright { x: f64, colour: Colour, text: String },
+    /// An upright line from the bottom to a value.
+    Stem { x: f64, y: f64, colour: Colour, text: String },
+    /// A time of which nothing is known, over the whole height.
+    Unwatched { x: (f64, f64), text: String },
     /// A level line over the whole width.
     Level { y: f64, colour: Colour },
     /// Short text that begins at a place.

@@ -2,7 +2,6 @@
 
 use super::Axis;
 use super::Quantity;
-use crate::report::format::duration;
 
 /// Steps of a time axis, s: those that clocks and calendars have.
 const TIME_STEPS: [f64; 27] = [
@@ -96,29 +95,47 @@ fn multiples(from: f64, to: f64, step: f64) -> Vec<f64> {
         .collect()
 }
 
-/// A value with the unit that suits it.
+/// A value with the unit that suits it, with as many decimals as tell it from one a `step` away: three without one.
 pub(in crate::report) fn value_label(value: f64, step: f64, quantity: Quantity) -> String {
     let value = if value.abs() < step * 1e-6 { 0.0 } else { value };
+    let told = |unit: f64| decimal(value / unit, step / unit);
     match quantity {
-        Quantity::Nanoseconds => duration(value / 1e9).replace(" us", " µs").replace('-', "−"),
-        Quantity::BitsPerSecond => {
-            let (scaled, unit) = match value.abs() {
-                v if v >= 1e9 => (value / 1e9, "Gb/s"),
-                v if v >= 1e6 => (value / 1e6, "Mb/s"),
-                v if v >= 1e3 => (value / 1e3, "kb/s"),
-                _ => (value, "b/s"),
+        Quantity::Nanoseconds => {
+            let (unit, name) = match value.abs() {
+                v if v >= 1e9 || v == 0.0 => (1e9, "s"),
+                v if v >= 1e6 => (1e6, "ms"),
+                v if v >= 1e3 => (1e3, "µs"),
+                _ => (1.0, "ns"),
             };
-            format!("{} {unit}", short(scaled))
+            format!("{} {name}", told(unit))
         }
-        Quantity::PerCent => format!("{} %", short(value)),
+        Quantity::BitsPerSecond => {
+            let (unit, name) = match value.abs() {
+                v if v >= 1e9 => (1e9, "Gb/s"),
+                v if v >= 1e6 => (1e6, "Mb/s"),
+                v if v >= 1e3 => (1e3, "kb/s"),
+                _ => (1.0, "b/s"),
+            };
+            format!("{} {name}", told(unit))
+        }
+        Quantity::PerCent => format!("{} %", told(1.0)),
         Quantity::Time => time_label(value, step),
-        Quantity::Rows | Quantity::Exponent => short(value),
+        Quantity::Rows | Quantity::Exponent => told(1.0),
     }
 }
 
-/// Three decimals at the most, none that are 0.
-fn short(value: f64) -> String {
-    let text = format!("{value:.3}");
+/// Decimals that a number is told with at the most: of a second they are its nanoseconds.
+const DECIMALS: u32 = 9;
+
+/// Three decimals, or as many as a step needs; none at the end that are 0.
+fn decimal(value: f64, step: f64) -> String {
+    let needed = (0..=DECIMALS).find(|decimals| step * 10_f64.powi(decimals.cast_signed()) >= 0.999);
+    let decimals = if step > 0.0 { needed.unwrap_or(DECIMALS) } else { 3 };
+    let decimals = usize::try_from(decimals.max(3)).unwrap_or(3);
+    let text = format!("{value:.decimals$}").replace('-', "−");
+    if !text.contains('.') {
+        return text;
+    }
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
@@ -177,6 +194,23 @@ mod tests {
         let axis = values(-10_000.0, 10_000.0, 5, Quantity::Nanoseconds);
         assert_eq!(labels(&axis), ["−10 µs", "−5 µs", "0 s", "5 µs", "10 µs"]);
         assert_eq!(labels(&from_zero(1e9, 4, Quantity::BitsPerSecond)), ["0 b/s", "500 Mb/s", "1 Gb/s"]);
+    }
+
+    #[test]
+    fn lines_close_together_carry_different_values() {
+        let second = values(1e9 - 20_000.0, 1e9 + 20_000.0, 6, Quantity::Nanoseconds);
+        assert_eq!(labels(&second)[1..4], ["999.99 ms", "1 s", "1.00001 s"]);
+        for middle in [125e6, 8e9, 1e9, 3e6, 1e12] {
+            for half in [15.0, 400.0, 20_000.0, 3e6] {
+                let axis = values(middle - half, middle + half, 6, Quantity::Nanoseconds);
+                let labels = labels(&axis);
+                let different: std::collections::BTreeSet<&str> = labels.iter().copied().collect();
+                assert_eq!(different.len(), labels.len(), "{labels:?}");
+            }
+        }
+        // Far finer than anything is stamped, it ends.
+        assert_eq!(value_label(1e9 + 1.0, 1e-9, Quantity::Nanoseconds), "1.000000001 s");
+        assert_eq!(value_label(1e9 + 1.0, 0.0, Quantity::Nanoseconds), "1 s");
     }
 
     #[test]

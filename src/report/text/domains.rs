@@ -227,7 +227,7 @@ fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
 }
 
 /// A rate and its standard error, that rounded up: no error is none.
-fn rate(ppm: f64, sigma_ppm: f64) -> String {
+pub(in crate::report) fn rate(ppm: f64, sigma_ppm: f64) -> String {
     format!("{} ± {:.3} ppm", super::super::format::ppm(ppm), (sigma_ppm * 1000.0).ceil() / 1000.0)
 }
 

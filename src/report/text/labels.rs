@@ -9,10 +9,10 @@ use super::super::format::plain;
 use super::super::format::plain_short;
 
 /// Names of devices by their keys and clocks, all escaped.
-pub(super) struct Labels<'a>(BTreeMap<&'a str, String>);
+pub(in crate::report) struct Labels<'a>(BTreeMap<&'a str, String>);
 
 impl<'a> Labels<'a> {
-    pub(super) fn of(document: &'a Document) -> Self {
+    pub(in crate::report) fn of(document: &'a Document) -> Self {
         let named = document.devices.iter().filter_map(|device| Some((device, label(device)?)));
         Self(
             named
@@ -26,7 +26,7 @@ impl<'a> Labels<'a> {
 
     /// The text, escaped, with each device's name or address before the first of its identities, which follows in
     /// brackets.
-    pub(super) fn put_into(&self, text: &str) -> String {
+    pub(in crate::report) fn put_into(&self, text: &str) -> String {
         let text = plain(text);
         let mut told = BTreeSet::new();
         let words = text.split(' ').map(|word| {

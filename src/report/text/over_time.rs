@@ -10,6 +10,8 @@ use super::super::format::plain;
 use super::super::format::rate;
 use super::super::series::DomainSeries;
 use super::super::series::LoadSeries;
+use super::super::series::Sample;
+use super::super::series::SampleSeries;
 use super::super::series::Series;
 use super::Style;
 use super::cell::cut_behind;
@@ -23,6 +25,9 @@ const NAME: usize = 22;
 const DOMAINS_SHOWN: usize = 4;
 /// The widest that a line grows (chosen: an eye follows no more).
 const LINE_MOST: usize = 160;
+
+/// Median intervals that a column spans at the least (chosen: samples come a little early or late).
+const IN_STEP: f64 = 1.5;
 
 /// Writes the lines; nothing where there are none.
 pub(super) fn write(series: &Series, style: Style, out: &mut impl Write) -> io::Result<()> {
@@ -59,12 +64,14 @@ fn offset(domain: &DomainSeries, series: &Series, style: Style, out: &mut impl W
     let Some(offset) = &domain.offset else { return Ok(()) };
     let low = offset.samples.iter().map(|sample| sample.value_ns).fold(f64::INFINITY, f64::min);
     let high = offset.samples.iter().map(|sample| sample.value_ns).fold(f64::NEG_INFINITY, f64::max);
+    let columns = width(style).min(filled(offset, series.until_s - series.from_s));
     let line = spark::line(
         offset.samples.iter().map(|sample| (sample.at_s, sample.value_ns)),
         (series.from_s, series.until_s),
         (low, high),
-        (width(style), style.ascii),
+        (columns, style.ascii),
     );
+    let line = stretched(&line, width(style));
     let way = if domain.is_one_way { ", with the way from the leader in it" } else { "" };
     let ends = format!(
         "capture less leader{way}: {} to {} from the median, {}",
@@ -73,6 +80,27 @@ fn offset(domain: &DomainSeries, series: &Series, style: Style, out: &mut impl W
         duration_ns(offset.base_ns)
     );
     row(&format!("offset, {}", domain.domain), &line, &ends, out)
+}
+
+/// Columns of which each has a sample, as long as these keep their pace: a blank between them would look like an outage.
+#[allow(
+    clippy::as_conversions,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "0 or more; beyond 16 bits the largest"
+)]
+fn filled(samples: &SampleSeries, span_s: f64) -> u16 {
+    let gap = |pair: &[Sample]| match pair {
+        [before, after] => after.at_s - before.at_s,
+        _ => 0.0,
+    };
+    let mut gaps: Vec<f64> = samples.samples.windows(2).map(gap).filter(|gap| *gap > 0.0).collect();
+    gaps.sort_by(f64::total_cmp);
+    match gaps.get(gaps.len() / 2) {
+        Some(median) => (span_s / (median * IN_STEP)) as u16,
+        None => u16::MAX,
+    }
+    .max(1)
 }
 
 #[allow(
@@ -93,7 +121,15 @@ fn load(load: &LoadSeries, series: &Series, style: Style, out: &mut impl Write) 
     let line =
         spark::line(middles, (series.from_s, series.until_s), (0.0, high), (wanted.min(bins), style.ascii));
     let line = stretched(&line, wanted);
-    let ends = format!("all frames: 0 b/s to {}, means of {}", rate(high as u64), duration(load.width_s));
+    let peak = load.peak_1s.filter(|peak| load.width_s > 1.0 && peak.bps > high);
+    let peak =
+        peak.map(|peak| format!("; the fullest second, at {:.3} s, {}", peak.at_s, rate(peak.bps as u64)));
+    let ends = format!(
+        "all frames: 0 b/s to {}, means of {}{}",
+        rate(high as u64),
+        duration(load.width_s),
+        peak.unwrap_or_default()
+    );
     row("load of the link", &line, &ends, out)
 }
 
@@ -104,4 +140,46 @@ fn stretched(line: &str, width: u16) -> String {
         usize::from(column).saturating_mul(letters.len()).checked_div(usize::from(width)).unwrap_or(0)
     };
     (0..width).filter_map(|column| letters.get(place(column))).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(samples: impl Iterator<Item = f64>, width: usize) -> String {
+        let samples = samples.map(|at_s| Sample { at_s, value_ns: 0.0, is_drawn: true }).collect();
+        let offset = SampleSeries { taken: 0, base_ns: 0, p5_ns: 0.0, p95_ns: 0.0, samples };
+        let domain = DomainSeries { domain: "a".to_owned(), offset: Some(offset), ..DomainSeries::default() };
+        let series = Series { until_s: 1800.0, domains: vec![domain], ..Series::default() };
+        let mut out = Vec::new();
+        write(&series, Style { width, ascii: true }, &mut out).unwrap();
+        let text = String::from_utf8(out).unwrap();
+        text.lines().find_map(|line| line.strip_prefix("  offset, a")).unwrap().trim().to_owned()
+    }
+
+    #[test]
+    fn slow_samples_that_keep_their_pace_leave_no_blank_and_an_outage_does() {
+        let slow = || (0..112_u32).map(|n| f64::from(n) * 16.0 + f64::from(n % 3));
+        assert!(!told(slow(), 160).contains(' '), "{}", told(slow(), 160));
+        let gone = told(slow().filter(|at| !(600.0..900.0).contains(at)), 160);
+        assert!(gone.contains("     "), "{gone}");
+        assert_eq!(gone.split_whitespace().count(), 2, "{gone}");
+    }
+
+    #[test]
+    fn the_fullest_second_is_told_where_the_bins_are_wider() {
+        let load = LoadSeries {
+            width_s: 64.0,
+            speed_bps: 1e9,
+            link_bps: vec![1e6, 30e6, 1e6],
+            peak_1s: Some(super::super::super::series::PeakMark { at_s: 70.0, bps: 950e6 }),
+            ..LoadSeries::default()
+        };
+        let series = Series { until_s: 192.0, load, ..Series::default() };
+        let mut out = Vec::new();
+        write(&series, Style::default(), &mut out).unwrap();
+        let text = String::from_utf8(out).unwrap();
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(text.contains("means of 64 s; the fullest second, at 70.000 s, 950 Mb/s"), "{text}");
+    }
 }

@@ -75,7 +75,7 @@ pub(crate) fn analysis(files: &[(&str, Vec<u8>)]) -> Analysis {
     analysis_with(Settings::default(), files)
 }
 
-fn analysis_with(settings: Settings, files: &[(&str, Vec<u8>)]) -> Analysis {
+pub(crate) fn analysis_with(settings: Settings, files: &[(&str, Vec<u8>)]) -> Analysis {
     let inputs = files.iter().map(|(name, octets)| {
         let octets = octets.clone();
         Input::reopening(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))

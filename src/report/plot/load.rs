@@ -1,0 +1,274 @@
+//! What the link carries over time.
+
+use super::Colour;
+use super::Mark;
+use super::Plot;
+use super::Quantity;
+use super::charts::UPRIGHTS;
+use super::charts::ends;
+use super::charts::number;
+use super::charts::time_axis;
+use super::charts::unwatched;
+use super::ticks;
+use crate::report::format::count;
+use crate::report::format::plain_short;
+use crate::report::format::things;
+use crate::report::series::LoadSeries;
+use crate::report::series::PeakMark;
+use crate::report::series::Series;
+
+/// Sources with a colour of their own; the rest are one.
+const SOURCES: usize = 7;
+/// Below this part of its speed, a link would show nothing but its limit (chosen).
+const NEAR_LIMIT: f64 = 0.15;
+/// Part of the plot's height from which a layer has its number in it (chosen: a line of text).
+const LABELLED: f64 = 0.09;
+/// A fullest second that is no fuller than the fullest bin by this is not marked (chosen).
+const ABOVE_BINS: f64 = 1.1;
+
+/// What each source sends, one upon the other, with the link's speed; `None` where no time passes.
+pub(in crate::report) fn load(series: &Series, name_of: impl Fn(&str) -> String) -> Option<Plot> {
+    let load = &series.load;
+    if load.link_bps.len() < 2 || load.width_s <= 0.0 {
+        return None;
+    }
+    let (mut marks, hole) = unwatched(series);
+    let mut legend = Vec::new();
+    let mut labels = Vec::new();
+    let mut floor = vec![0.0; load.link_bps.len()];
+    let layers = layers(load, name_of);
+    let last = layers.len().saturating_sub(1);
+    for (index, (name, bps)) in layers.into_iter().enumerate() {
+        let colour = Colour::Voice(if index == last { 7 } else { u8::try_from(index).unwrap_or(6) });
+        let ceiling: Vec<f64> = floor.iter().zip(&bps).map(|(floor, bps)| floor + bps).collect();
+        if bps.iter().any(|bps| *bps > 0.0) {
+            legend.push((colour, format!("{}  {}", index + 1, plain_short(&name))));
+        }
+        labels.extend(layer_label(series, index + 1, &floor, &bps));
+        marks.push(Mark::Area {
+            name,
+            colour,
+            lower: stairs(series, &floor),
+            upper: stairs(series, &ceiling),
+        });
+        floor = ceiling;
+    }
+    let (_, most) = ends(floor.iter().copied());
+    let rate = |bps: f64| ticks::value_label(bps, 0.0, Quantity::BitsPerSecond);
+    let peak = load.peak_1s.filter(|peak| load.width_s > 1.0 && peak.bps > most * ABOVE_BINS);
+    let highest = load.peak_1s.map_or(most, |peak| most.max(peak.bps));
+    let with_limit = highest > load.speed_bps * NEAR_LIMIT;
+    let mut note = format!(
+        "On the wire, means of {} s, all directions together; the first and the last are cut by the ends of the capture.",
+        load.width_s
+    );
+    if let Some(PeakMark { at_s, bps }) = peak {
+        let told = format!("the fullest second, at {at_s:.3} s: {}", rate(bps));
+        note.push_str(&format!(" Means hide {told}."));
+        legend.push((Colour::Ink, format!("upright line from below: {told}")));
+        marks.push(Mark::Stem { x: at_s + 0.5, y: bps, colour: Colour::Ink, text: told });
+    }
+    let limit = rate(load.speed_bps);
+    if with_limit {
+        marks.push(Mark::Level { y: load.speed_bps, colour: Colour::Alarm });
+        legend.push((Colour::Alarm, format!("level line: the link’s {limit}")));
+    } else {
+        note.push_str(&format!(" The link’s {limit} lie far above."));
+    }
+    let y = ticks::from_zero(
+        if with_limit { highest.max(load.speed_bps) } else { highest },
+        4,
+        Quantity::BitsPerSecond,
+    );
+    marks.extend(labels.into_iter().filter(|(thick, _)| *thick > y.to * LABELLED).map(|(_, label)| label));
+    losses(series, &mut marks, &mut legend, &mut note);
+    legend.extend(hole);
+    Some(Plot {
+        id: "load".to_owned(),
+        title: "What the link carries, by source".to_owned(),
+        note,
+        x: time_axis(series),
+        y,
+        marks,
+        legend,
+        height: 260,
+    })
+}
+
+/// A layer's number in its thickest bin, with how thick that is.
+fn layer_label(series: &Series, layer: usize, floor: &[f64], bps: &[f64]) -> Option<(f64, Mark)> {
+    let (bin, thick) = bps.iter().copied().enumerate().max_by(|one, other| one.1.total_cmp(&other.1))?;
+    let load = &series.load;
+    let at = (load.first_s + number(bin) * load.width_s).max(series.from_s);
+    let top = floor.get(bin).copied().unwrap_or(0.0) + thick;
+    Some((thick, Mark::Label { x: at, y: top, text: format!(" {layer}") }))
+}
+
+/// The fullest sources, and all else; the last one is that.
+fn layers(load: &LoadSeries, name_of: impl Fn(&str) -> String) -> Vec<(String, Vec<f64>)> {
+    let name = |device: Option<&str>, source: &str| match device.map(&name_of) {
+        Some(name) if name != source => format!("{name} {source}"),
+        _ => source.to_owned(),
+    };
+    let mut layers: Vec<(String, Vec<f64>)> = load
+        .sources
+        .iter()
+        .take(SOURCES)
+        .map(|source| (name(source.device.as_deref(), &source.source), source.bps.clone()))
+        .collect();
+    let rest: Vec<f64> = load
+        .link_bps
+        .iter()
+        .enumerate()
+        .map(|(bin, link)| {
+            let told = layers.iter().filter_map(|(_, bps)| bps.get(bin)).sum::<f64>();
+            (link - told).max(0.0)
+        })
+        .collect();
+    let others = u64::try_from(load.sources.len().saturating_sub(SOURCES)).unwrap_or(u64::MAX);
+    let rest_name = match others {
+        0 => "all other frames".to_owned(),
+        _ => format!("{} and all other frames", things(others, "more source")),
+    };
+    layers.push((rest_name, rest));
+    layers
+}
+
+/// Marks of losses, and how many there are of those.
+fn losses(series: &Series, marks: &mut Vec<Mark>, legend: &mut Vec<(Colour, String)>, note: &mut String) {
+    let shown = spread(series.losses.len(), UPRIGHTS);
+    for loss in shown.iter().filter_map(|index| series.losses.get(*index)) {
+        let text = format!("{}: {} missing in a row", loss.stream, things(loss.missing, "packet"));
+        marks.push(Mark::Upright { x: loss.at_s, colour: Colour::Alarm, text });
+    }
+    let marked = u64::try_from(shown.len()).unwrap_or(u64::MAX);
+    let packets = things(series.lost, "packet");
+    if marked == 0 {
+        if series.lost > 0 {
+            note.push_str(&format!(
+                " {packets} were lost, none of them in a row of three or more, which would be marked."
+            ));
+        }
+        return;
+    }
+    legend.push((Colour::Alarm, "upright line: packets lost in a row".to_owned()));
+    let bursts = series.loss_bursts.max(marked);
+    let which = if marked < bursts {
+        format!(
+            "{} of {} losses of three packets in a row or more are marked, the first of each stream",
+            count(marked),
+            count(bursts)
+        )
+    } else {
+        format!(
+            "{} in a row of three packets or more",
+            if bursts == 1 { "One loss".to_owned() } else { format!("{} losses", count(bursts)) }
+        )
+    };
+    note.push_str(&format!(" {which}; {packets} were lost in all, those in shorter rows without a mark."));
+}
+
+/// At most `most` of so many places, evenly.
+fn spread(all: usize, most: usize) -> Vec<usize> {
+    let shown = all.min(most);
+    (0..shown).filter_map(|place| place.saturating_mul(all).checked_div(shown)).collect()
+}
+
+/// Bins as steps, within the capture.
+fn stairs(series: &Series, values: &[f64]) -> Vec<(f64, f64)> {
+    let load = &series.load;
+    let within = |at: f64| at.clamp(series.from_s, series.until_s.max(series.from_s));
+    let mut points = Vec::with_capacity(values.len().saturating_mul(2));
+    for (index, value) in values.iter().enumerate() {
+        let from = load.first_s + number(index) * load.width_s;
+        points.push((within(from), *value));
+        points.push((within(from + load.width_s), *value));
+    }
+    points
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::series::HoleMark;
+    use crate::report::series::LossMark;
+
+    /// A link of 1 Gb/s in bins of 64 s.
+    fn quiet(peak_bps: f64) -> Series {
+        Series {
+            from_s: 0.0,
+            until_s: 640.0,
+            load: LoadSeries {
+                width_s: 64.0,
+                speed_bps: 1e9,
+                link_bps: vec![1e6, 1e6, 1e6, 30e6, 1e6, 1e6, 1e6, 1e6, 1e6, 1e6],
+                peak_1s: Some(PeakMark { at_s: 200.0, bps: peak_bps }),
+                ..LoadSeries::default()
+            },
+            ..Series::default()
+        }
+    }
+
+    fn drawn(series: &Series) -> Plot {
+        load(series, str::to_owned).unwrap()
+    }
+
+    #[test]
+    fn a_second_that_fills_the_link_is_seen_however_wide_the_bins_are() {
+        let plot = drawn(&quiet(950e6));
+        assert!(!plot.note.contains("far above"), "{}", plot.note);
+        assert!(plot.note.contains("the fullest second, at 200.000 s: 950 Mb/s"), "{}", plot.note);
+        let is_stem =
+            |mark: &Mark| matches!(mark, Mark::Stem { x, y, .. } if (*x - 200.5).abs() < 1e-9 && *y > 940e6);
+        assert!(plot.marks.iter().any(is_stem) && plot.y.to >= 1e9, "{:?}", plot.y);
+        assert!(plot.marks.iter().any(|mark| matches!(mark, Mark::Level { .. })));
+        // One no fuller than its bin is in the bin.
+        let even = drawn(&quiet(30e6));
+        assert!(
+            even.note.contains("far above")
+                && !even.marks.iter().any(|mark| matches!(mark, Mark::Stem { .. }))
+        );
+    }
+
+    #[test]
+    fn losses_without_a_mark_are_counted() {
+        let mut series = quiet(30e6);
+        assert!(!drawn(&series).note.contains("lost"));
+        series.lost = 7;
+        assert!(
+            drawn(&series).note.contains("7 packets were lost, none of them in a row"),
+            "{}",
+            drawn(&series).note
+        );
+        series.lost = 900;
+        series.loss_bursts = 300;
+        series.losses = (0..16_u32)
+            .map(|n| LossMark { at_s: f64::from(n), stream: "a stream".to_owned(), missing: 3 })
+            .collect();
+        let plot = drawn(&series);
+        assert!(plot.note.contains("16 of 300 losses") && plot.note.contains("900 packets"), "{}", plot.note);
+        series.loss_bursts = 16;
+        assert!(!drawn(&series).note.contains(" of 16 "), "{}", drawn(&series).note);
+    }
+
+    #[test]
+    fn marks_of_many_losses_are_of_the_whole_time() {
+        assert_eq!(spread(3, 200), [0, 1, 2]);
+        let places = spread(10_000, 200);
+        assert_eq!((places.len(), places.first(), places.last()), (200, Some(&0), Some(&9950)));
+    }
+
+    #[test]
+    fn a_hole_of_the_capture_is_no_idle_link() {
+        let mut series = quiet(30e6);
+        series.holes = vec![HoleMark { from_s: 100.0, until_s: 300.0 }];
+        let plot = drawn(&series);
+        let is_hole = |mark: &Mark| matches!(mark, Mark::Unwatched { x, .. } if *x == (100.0, 300.0));
+        assert!(plot.marks.iter().any(is_hole), "{:?}", plot.marks);
+        assert!(
+            plot.legend.iter().any(|(_, name)| name.contains("nothing was captured")),
+            "{:?}",
+            plot.legend
+        );
+    }
+}
