@@ -107,7 +107,7 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
                 let ahead = if off.is_behind { "behind" } else { "ahead of" };
                 let reason = format!(
                     "is at least {} {ahead} {whom}, by {} samples of its {basis}",
-                    micros(off.at_least),
+                    apart(off.at_least),
                     time.offset.count
                 );
                 let strength = if time.offset.count > 1 { Strength::Shown } else { Strength::Inferred };
@@ -125,10 +125,17 @@ fn adrift(device: &Device, own: &[&Domain], clocks: &Clocks) -> Option<Judged> {
     None
 }
 
-/// Microseconds with three decimals, for values of any size.
-fn micros(value: ScaledNanos) -> String {
+/// A difference of times with the unit that suits it and three decimals, of any size.
+fn apart(value: ScaledNanos) -> String {
     let ns = value.nanos().map_or(i64::MAX, |nanos| nanos.0);
-    format!("{}.{:03} us", ns / 1000, (ns % 1000).abs())
+    let (unit, size) = match ns.unsigned_abs() {
+        0..1_000_000 => ("us", 1_000),
+        1_000_000..1_000_000_000 => ("ms", 1_000_000),
+        _ => ("s", 1_000_000_000),
+    };
+    let sign = if ns < 0 { "-" } else { "" };
+    let (whole, rest) = (ns.unsigned_abs() / size, ns.unsigned_abs() % size);
+    format!("{sign}{whole}.{:03} {unit}", rest / (size / 1_000))
 }
 
 pub(super) struct Judged {

@@ -181,15 +181,25 @@ fn steps(analysis: &Analysis, path: &Path) -> Vec<StepMark> {
 
 /// `None` without samples, or where they lie beyond what nanoseconds of 64 bits hold. Samples within `jumps` are left out.
 fn sampled(analysis: &Analysis, series: &timing::Series, jumps: &[(i64, i64)]) -> Option<SampleSeries> {
-    let told = series.order_statistics()?;
-    let base = ScaledNanos(told.median).nanos()?;
-    let from_base = |value: i128| ScaledNanos(value).minus(ScaledNanos::from(base)).as_ns_f64();
     let mut points: Vec<(Point, bool)> = series.points().iter().map(|point| (*point, true)).collect();
     if !series.is_whole() {
         let extremes = series.lowest().into_iter().chain(series.highest());
         points.extend(extremes.map(|point| (point, false)));
     }
+    let all = points.len();
     points.retain(|(point, _)| !jumps.iter().any(|(from, to)| (*from..*to).contains(&point.time_ns)));
+    // What is no sample counts for no percentile either.
+    let told = if points.len() == all {
+        series.order_statistics()?
+    } else {
+        let mut kept = timing::Series::with_limit(points.len());
+        for (point, _) in points.iter().filter(|(_, is_drawn)| *is_drawn) {
+            kept.push(CaptureTime(point.time_ns), ScaledNanos(point.value_scaled_ns));
+        }
+        kept.order_statistics()?
+    };
+    let base = ScaledNanos(told.median).nanos()?;
+    let from_base = |value: i128| ScaledNanos(value).minus(ScaledNanos::from(base)).as_ns_f64();
     // Where the capture's clock was set back, times overlap; a plot wants them in order. What is of the draw comes first.
     points.sort_by_key(|(point, is_drawn)| (point.time_ns, point.value_scaled_ns, !is_drawn));
     points.dedup_by_key(|(point, _)| *point);
