@@ -91,7 +91,7 @@ pub(crate) struct Check {
     #[arg(long, value_enum, default_value_t = ReportFormat::Text)]
     pub(crate) format: ReportFormat,
 
-    /// Draw lines over time with ASCII alone; without it, where the terminal's locale is not UTF-8
+    /// Write the text with ASCII alone; without it, where the terminal's locale is not UTF-8
     #[arg(long)]
     pub(crate) ascii: bool,
 

@@ -22,6 +22,7 @@ use std::io::Write;
 
 use self::cell::beginning;
 use self::cell::columns;
+use self::cell::in_ascii;
 use self::labels::Labels;
 use super::document::Document;
 use super::document::EventDocument;
@@ -52,7 +53,7 @@ const WIDEST: usize = 160;
 pub struct Style {
     /// Its columns; tables keep to 80 at the least and do not grow beyond 160.
     pub width: usize,
-    /// Whether lines over time are drawn with ASCII alone.
+    /// Whether it shows ASCII alone.
     pub ascii: bool,
 }
 
@@ -92,7 +93,13 @@ pub fn write_in_style(
     style: Style,
     out: &mut impl Write,
 ) -> io::Result<()> {
-    whole(document, Some(series), Style { width: style.width.clamp(WIDTH, WIDEST), ..style }, out)
+    let style = Style { width: style.width.clamp(WIDTH, WIDEST), ..style };
+    if !style.ascii {
+        return whole(document, Some(series), style, out);
+    }
+    let mut text = Vec::new();
+    whole(document, Some(series), style, &mut text)?;
+    out.write_all(in_ascii(&String::from_utf8_lossy(&text)).as_bytes())
 }
 
 fn whole(document: &Document, series: Option<&Series>, style: Style, out: &mut impl Write) -> io::Result<()> {

@@ -5,6 +5,7 @@ use std::fs;
 use assert_cmd::Command;
 use unicode_width::UnicodeWidthStr;
 
+use crate::support::judged;
 use crate::support::judged::in_project;
 
 const NAMES: [&str; 4] = [
@@ -73,4 +74,21 @@ fn lines_over_time_are_blocks_or_ascii() {
     let ascii = section(&printed(&["--ascii"], site));
     assert!(ascii.is_ascii() && ascii.contains('#') && ascii.contains('_'), "{ascii}");
     assert_eq!(blocks.lines().count(), ascii.lines().count());
+}
+
+#[test]
+fn ascii_alone_is_ascii_alone_in_every_demo_and_as_wide() {
+    for name in judged::DEMO {
+        let text = |ascii: bool| {
+            let mut command = assert_cmd::cargo::cargo_bin_cmd!("downbeat");
+            command.current_dir(in_project("captures")).args(["check", "--fail-on", "never", name]);
+            if ascii {
+                command.arg("--ascii");
+            }
+            String::from_utf8(command.output().unwrap().stdout).unwrap()
+        };
+        let plain = text(true);
+        assert!(plain.is_ascii(), "{name}");
+        assert_eq!(plain.lines().count(), text(false).lines().count(), "{name}");
+    }
 }

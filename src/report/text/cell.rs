@@ -14,6 +14,21 @@ pub(in crate::report) fn columns(text: &str) -> usize {
     text.width()
 }
 
+/// The text without what ASCII lacks, as many columns wide: the signs of our own as what reads like them, of foreign text
+/// question marks.
+pub(super) fn in_ascii(text: &str) -> String {
+    let text = text.replace("± ", "+-").replace(['±', '…'], "~");
+    let mut plain = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_ascii() {
+            plain.push(c);
+        } else {
+            plain.extend(std::iter::repeat_n('?', c.width().unwrap_or(0)));
+        }
+    }
+    plain
+}
+
 /// The text with blanks behind it up to `width` columns.
 pub(super) fn padded(text: &str, width: usize) -> String {
     format!("{text}{}", " ".repeat(width.saturating_sub(columns(text))))
@@ -100,6 +115,19 @@ pub(super) fn in_lines(text: &str, width: usize, lines: usize) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn ascii_keeps_the_columns_of_what_it_lacks() {
+        for (text, plain) in [
+            ("offset 3.5 us ± 50 us", "offset 3.5 us +-50 us"),
+            ("a long na…", "a long na~"),
+            ("Bühne 舞台", "B?hne ????"),
+            ("e\u{301}", "e"),
+        ] {
+            assert_eq!(in_ascii(text), plain);
+            assert_eq!(columns(text), columns(plain), "{text}");
+        }
+    }
 
     #[test]
     fn cells_are_cut_at_the_end_that_tells_less() {
