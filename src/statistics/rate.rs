@@ -447,7 +447,8 @@ impl Rate {
         BitsPerSecond::from_octets(self.total_octets.saturating_sub(octets), self.watched()?)
     }
 
-    /// The fullest bin of a width; bins at the capture's ends count as they are. `None` without packets.
+    /// The fullest bin of a width, and at the least what wider ones, and the mean of a longer time, show that some span of
+    /// the width holds; bins at the capture's ends count as they are. `None` without packets.
     #[must_use]
     pub fn peak(&self, width: RateWidth) -> Option<Peak> {
         let mut settled = self.clone();
