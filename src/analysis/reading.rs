@@ -322,9 +322,8 @@ impl Reading {
         }
         let end = self.watch.latest();
         if let Some((end, place)) = end {
-            let spans = files.captures.iter().map(|file| file.first.zip(file.last));
-            self.domains.see_files(Views::new(spans));
-            self.domains.finish(end, place, self.watch.watched());
+            let views = Views::new(files.captures.iter().map(|file| file.first.zip(file.last)));
+            self.domains.finish(end, place, self.watch.watched(), &views);
             self.multicast.finish(end, &self.watch);
         }
         if let Some(windows) = &mut self.windows {

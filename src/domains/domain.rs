@@ -242,18 +242,16 @@ impl Domain {
 /// Whether Syncs of a port that offered the clock went on for longer after its last Announce than that is waited for.
 fn sync_went_on(ports: &Slots<PortId, ClockPort>, tenure: &Tenure) -> bool {
     let (EndedBy::AnnounceTimeout, Some(until)) = (tenure.ended_by, tenure.until) else { return false };
-    ports.values().filter(|port| port.offer.is_some_and(|offer| offer.grandmaster == tenure.clock)).any(
-        |port| {
-            let last = port.series(Kind::Sync).and_then(|syncs| syncs.last()?.time);
-            let interval =
-                port.series(Kind::Announce).and_then(|series| series.declared_interval().or(series.pace()));
-            let Some((last, interval)) = last.zip(interval) else { return false };
-            let waited = until.plus(interval.saturating_mul(ANNOUNCE_RECEIPT_TIMEOUT));
-            let falls_in = |pause: &Silence| {
-                pause.before.time.is_none_or(|before| before < waited)
-                    && pause.after.time.is_none_or(|after| after > until)
-            };
-            last > waited && !port.silences(Kind::Sync).iter().any(falls_in)
-        },
-    )
+    ports.values().filter(|port| port.offers(tenure.clock)).any(|port| {
+        let last = port.series(Kind::Sync).and_then(|syncs| syncs.last()?.time);
+        let interval =
+            port.series(Kind::Announce).and_then(|series| series.declared_interval().or(series.pace()));
+        let Some((last, interval)) = last.zip(interval) else { return false };
+        let waited = until.plus(interval.saturating_mul(ANNOUNCE_RECEIPT_TIMEOUT));
+        let falls_in = |pause: &Silence| {
+            pause.before.time.is_none_or(|before| before < waited)
+                && pause.after.time.is_none_or(|after| after > until)
+        };
+        last > waited && !port.silences(Kind::Sync).iter().any(falls_in)
+    })
 }

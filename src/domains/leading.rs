@@ -66,7 +66,7 @@ impl Leading {
         let mut leading = Self::default();
         if let Some(leader) = domain.election.leader() {
             for (id, port) in &domain.ports {
-                let offers = port.offer.is_some_and(|offer| offer.grandmaster == leader);
+                let offers = port.offers(leader);
                 if offers {
                     leading.offering.push(*id);
                 }
@@ -113,8 +113,7 @@ impl Domain {
     #[must_use]
     pub fn missing_of(&self, clock: ClockId) -> (u64, u64) {
         let of_kind = |kind: Kind| {
-            let ports = self.ports.values();
-            let offering = ports.filter(|port| port.offer.is_some_and(|offer| offer.grandmaster == clock));
+            let offering = self.ports.values().filter(|port| port.offers(clock));
             let series = offering.filter_map(|port| port.series(kind));
             series.fold((0, 0), |(missing, all), series| {
                 (missing + series.missed(), all + series.missed() + series.count())

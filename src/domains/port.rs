@@ -8,6 +8,7 @@ use super::cadence::Cadence;
 use super::candidate::Candidate;
 use super::claims::Claims;
 use super::folding::Worth;
+use super::key::ClockId;
 use super::key::PortId;
 use super::marks::Marks;
 use super::orders::Orders;
@@ -303,6 +304,12 @@ impl ClockPort {
         self.silences.get(&kind).map(|silences| silences.kept()).unwrap_or_default()
     }
 
+    /// Whether it offers this grandmaster.
+    #[must_use]
+    pub fn offers(&self, grandmaster: ClockId) -> bool {
+        self.offer.is_some_and(|offer| offer.grandmaster == grandmaster)
+    }
+
     /// The silences of its Sync through which its Announces went on: else it was silent altogether.
     pub fn sync_pauses(&self) -> impl Iterator<Item = &Silence> {
         let announces = self.silences(Kind::Announce);
@@ -358,7 +365,7 @@ mod tests {
             runs in prop::collection::vec((path(), 0_usize..3, 1_usize..5, any::<bool>()), 0..40),
         ) {
             let place = Place { file: 0, frame: 1, time: None };
-            let port = PortId { clock: super::super::key::ClockId::V1(MacAddress([2; 6])), port: 1 };
+            let port = PortId { clock: ClockId::V1(MacAddress([2; 6])), port: 1 };
             let (mut together, mut one_by_one) = (ClockPort::new(port, place), ClockPort::new(port, place));
             let mut number = 0;
             for (path, kind, count, is_other_device) in runs {

@@ -41,7 +41,6 @@ pub struct Domains {
     left_out: LeftOut,
     keeps_journal: bool,
     journal: Vec<JournalEntry>,
-    views: Views,
 }
 
 impl Domains {
@@ -195,16 +194,11 @@ impl Domains {
         std::mem::take(&mut self.journal)
     }
 
-    /// Takes in when each file ends; before the reading does.
-    pub fn see_files(&mut self, views: Views) {
-        self.views = views;
-    }
-
-    /// Ends the reading at the capture's last instant, that of the frame at `place`.
-    pub fn finish(&mut self, end: CaptureTime, place: Place, watched: &Watched) {
+    /// Ends the reading at the capture's last instant, that of the frame at `place`; `views` say when each file ends.
+    pub fn finish(&mut self, end: CaptureTime, place: Place, watched: &Watched, views: &Views) {
         for domain in self.domains.values_mut() {
             domain.watched = *watched;
-            domain.finish(end, place, &self.views);
+            domain.finish(end, place, views);
             let (domain, noted) = (domain.key, domain.journal.entries.drain(..));
             self.journal.extend(noted.map(|noted| JournalEntry { domain, noted }));
         }

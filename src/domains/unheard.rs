@@ -84,7 +84,7 @@ impl Domain {
                 && until.is_none_or(|until| until > span.before)
         });
         let carried_on = self.ports.values().filter(|other| other.port != port.port).any(|other| {
-            let offers_it = other.offer.is_some_and(|offer| offer.grandmaster == clock);
+            let offers_it = other.offers(clock);
             let series = other.series(offers);
             let ends = series.and_then(|series| series.first().zip(series.last()));
             let spans_it = ends.is_some_and(|(first, last)| first < span.after && last > span.before);

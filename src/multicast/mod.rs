@@ -120,6 +120,13 @@ impl Multicast {
         &self.events
     }
 
+    /// Who asked for a group on a VLAN at any time.
+    fn of_group(&self, vlan: Option<u16>, group: IpAddr) -> impl Iterator<Item = (&Host, &Membership)> {
+        let key = SegmentKey { vlan, is_ipv6: group.is_ipv6() };
+        let members = self.segments.get(&key).and_then(|segment| segment.groups.get(&group));
+        members.into_iter().flat_map(|members| &members.by_host)
+    }
+
     /// Hosts whose reports show them to be members of `group` on a VLAN at any time from `from` to `until`, and to have
     /// asked for what `source` sends there.
     #[must_use]
@@ -130,9 +137,7 @@ impl Multicast {
         from: CaptureTime,
         until: CaptureTime,
     ) -> BTreeSet<Host> {
-        let key = SegmentKey { vlan, is_ipv6: group.is_ipv6() };
-        let members = self.segments.get(&key).and_then(|segment| segment.groups.get(&group));
-        let by_host = members.into_iter().flat_map(|members| &members.by_host);
+        let by_host = self.of_group(vlan, group);
         by_host.filter(|(_, member)| member.held_during(source, from, until)).map(|(host, _)| *host).collect()
     }
 
@@ -145,9 +150,7 @@ impl Multicast {
         from: CaptureTime,
         until: CaptureTime,
     ) -> BTreeSet<Host> {
-        let key = SegmentKey { vlan, is_ipv6: group.is_ipv6() };
-        let members = self.segments.get(&key).and_then(|segment| segment.groups.get(&group));
-        let by_host = members.into_iter().flat_map(|members| &members.by_host);
+        let by_host = self.of_group(vlan, group);
         let gone =
             |member: &Membership| member.held_during(source, from, until) && !member.holds(source, until);
         by_host.filter(|(_, member)| gone(member)).map(|(host, _)| *host).collect()

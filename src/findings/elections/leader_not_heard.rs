@@ -1,5 +1,7 @@
 //! `leader-not-heard`
 
+use std::fmt;
+
 use crate::analysis::Analysis;
 use crate::devices::Strength;
 use crate::domains::Domain;
@@ -56,30 +58,62 @@ impl Rule for LeaderNotHeard {
                 if transmit_cycle::of(port).is_some() {
                     continue;
                 }
-                let own = |went_on: bool| -> Vec<&Unheard> {
-                    let of_port = all.iter().filter(|span| {
-                        span.port == port.port && (span.asked_on || others_went_on(analysis, span).is_some())
-                    });
-                    of_port.filter(|span| span.syncs_went_on == went_on).collect()
-                };
-                for (spans, severity) in [(own(false), Severity::Major), (own(true), Severity::Minor)] {
-                    findings.extend(self.finding(analysis, domain, &spans, severity));
-                }
+                let of_port = all.iter().filter(|span| span.port == port.port);
+                let told = of_port.filter_map(|span| Some((span, Witness::of(analysis, span)?)));
+                let (went_on, away): (Vec<Told<'_>>, Vec<Told<'_>>) =
+                    told.partition(|(span, _)| span.syncs_went_on);
+                findings.extend(self.finding(analysis, domain, &away, Severity::Major));
+                findings.extend(self.finding(analysis, domain, &went_on, Severity::Minor));
             }
         }
         Outcome::from_findings(findings)
     }
 }
 
-/// What shows that the capture missed nothing meanwhile, where nobody asked.
-fn others_went_on(analysis: &Analysis, span: &Unheard) -> Option<String> {
-    if span.syncs_went_on {
-        return Some("its Sync went on".to_owned());
+/// What shows that the capture missed nothing meanwhile.
+#[derive(Debug, Clone, Copy)]
+enum Witness {
+    /// Requests of others.
+    Requests(u64),
+    /// The leader's own Sync.
+    Sync,
+    /// Streams that came whole.
+    Streams(usize),
+}
+
+type Told<'a> = (&'a Unheard, Witness);
+
+impl Witness {
+    /// `None` where nothing does.
+    fn of(analysis: &Analysis, span: &Unheard) -> Option<Self> {
+        if span.asked_on {
+            return Some(Self::Requests(span.asked));
+        }
+        if span.syncs_went_on {
+            return Some(Self::Sync);
+        }
+        let streams = whole_streams(analysis, span.before, span.after);
+        (streams > 0).then_some(Self::Streams(streams))
     }
-    match whole_streams(analysis, span.before, span.after) {
-        0 => None,
-        1 => Some("1 stream came whole meanwhile".to_owned()),
-        n => Some(format!("{n} streams came whole meanwhile")),
+
+    /// What went on.
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Requests(_) => "requests of others",
+            Self::Sync => "its Sync",
+            Self::Streams(_) => "media of others",
+        }
+    }
+}
+
+impl fmt::Display for Witness {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Requests(asked) => write!(f, "{asked} requests of others meanwhile"),
+            Self::Sync => write!(f, "its Sync went on"),
+            Self::Streams(1) => write!(f, "1 stream came whole meanwhile"),
+            Self::Streams(n) => write!(f, "{n} streams came whole meanwhile"),
+        }
     }
 }
 
@@ -88,10 +122,10 @@ impl LeaderNotHeard {
         &self,
         analysis: &Analysis,
         domain: &Domain,
-        spans: &[&Unheard],
+        spans: &[Told<'_>],
         severity: Severity,
     ) -> Option<Finding> {
-        let longest = spans.iter().max_by_key(|span| span.length)?;
+        let (longest, witness) = spans.iter().max_by_key(|(span, _)| span.length)?;
         let when =
             |place: crate::observations::Place| place.time.map(|time| at(analysis, time)).unwrap_or_default();
         let (from, until) = (when(longest.before), when(longest.after));
@@ -105,23 +139,16 @@ impl LeaderNotHeard {
             "{}: {what} {} {heard} from {from} to {until}{more}; {} went on",
             domain.key,
             longest.clock,
-            match others_went_on(analysis, longest).filter(|_| !longest.asked_on) {
-                None => "requests of others",
-                Some(_) if longest.syncs_went_on => "its Sync",
-                Some(_) => "media of others",
-            }
+            witness.name()
         );
-        let evidence = spans.iter().take(SHOWN).map(|span| {
+        let evidence = spans.iter().take(SHOWN).map(|(span, witness)| {
             let why = match span.skipped {
                 Some(0) => "no number is skipped: it sent nothing".to_owned(),
                 Some(skipped) => format!("{skipped} numbers are skipped: it sent, and nothing came here"),
                 None => "its numbers began anew".to_owned(),
             };
-            let meanwhile = others_went_on(analysis, span)
-                .filter(|_| !span.asked_on)
-                .unwrap_or_else(|| format!("{} requests of others meanwhile", span.asked));
             let text = format!(
-                "nothing for {} from {}, and {meanwhile}; {why}",
+                "nothing for {} from {}, and {witness}; {why}",
                 duration(span.length),
                 when(span.before)
             );

@@ -179,10 +179,7 @@ fn due_since(analysis: &Analysis, domain: &Domain, tenure: &Tenure) -> u64 {
     let silence = domain.election.silence_of(tenure.clock);
     let ends = analysis.end;
     let kinds: &[Kind] = if tenure.sync_went_on { &[Kind::Announce] } else { &[Kind::Announce, Kind::Sync] };
-    let offering = domain
-        .ports
-        .values()
-        .filter(|port| port.offer.is_some_and(|offer| offer.grandmaster == tenure.clock));
+    let offering = domain.ports.values().filter(|port| port.offers(tenure.clock));
     let due = offering.map(|port| {
         let series = kinds.iter().filter_map(|kind| port.series(*kind));
         let due = series.filter_map(|series| {

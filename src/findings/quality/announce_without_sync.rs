@@ -35,7 +35,7 @@ impl Rule for AnnounceWithoutSync {
         for domain in analysis.domains.iter().filter(|domain| !domain.key.is_v1()) {
             let Some(leader) = domain.election.leader() else { continue };
             for port in domain.ports.values() {
-                let offers_leader = port.offer.is_some_and(|offer| offer.grandmaster == leader);
+                let offers_leader = port.offers(leader);
                 if !offers_leader || port.count(Kind::Announce) < ANNOUNCES {
                     continue;
                 }

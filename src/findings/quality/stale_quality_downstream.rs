@@ -86,7 +86,7 @@ impl StaleQualityDownstream {
             .iter()
             .filter(|other| one_domain(&other.key, &domain.key))
             .flat_map(|other| other.ports_of(offer.grandmaster).map(move |port| (other, port)))
-            .filter(|(_, source)| source.offer.is_some_and(|own| own.grandmaster == offer.grandmaster))
+            .filter(|(_, source)| source.offers(offer.grandmaster))
             .find_map(|(other, source)| Some((other, source, alive(other, source)?)))?;
         let (said, passed) = (passed_on(source)?, passed_on(port)?);
         if said == passed {

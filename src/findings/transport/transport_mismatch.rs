@@ -116,7 +116,7 @@ impl TransportMismatch {
             .map(|kind| port.count(kind))
             .sum::<u64>();
         let answered = domain.requests_of(port.port.clock).any(|(_, _, requester)| requester.answered() > 0);
-        let leads = port.offer.is_some_and(|offer| offer.grandmaster == leader.clock);
+        let leads = port.offers(leader.clock);
         if asks < MESSAGES || answered || leads {
             return None;
         }

@@ -52,7 +52,7 @@ impl Rule for TtlTooSmall {
         let mut findings = Vec::new();
         for domain in analysis.domains.iter() {
             let Some(leader) = domain.election.leader() else { continue };
-            let leads = |port: &&ClockPort| port.offer.is_some_and(|offer| offer.grandmaster == leader);
+            let leads = |port: &&ClockPort| port.offers(leader);
             let confined = domain.leading_ports().find(|port| is_confined(port));
             let Some(confined) = confined else { continue };
             let others = domain.ports.values().filter(|port| !leads(port));

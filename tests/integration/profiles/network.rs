@@ -4,6 +4,7 @@ use downbeat::capture::LinkType;
 use downbeat::capture::Record;
 use downbeat::domains::Domain;
 use downbeat::domains::Domains;
+use downbeat::domains::Views;
 use downbeat::frame;
 use downbeat::observations::Place;
 use downbeat::observations::Watch;
@@ -330,7 +331,7 @@ fn only_domain(mut frames: Vec<(i64, Vec<u8>)>, kept_octets: usize) -> Domain {
         watch.run_to(CaptureTime(*at));
         domains.push(&observation, watch.watched());
     }
-    domains.finish(end.time.unwrap(), end, watch.watched());
+    domains.finish(end.time.unwrap(), end, watch.watched(), &Views::default());
     let all: Vec<&Domain> = domains.iter().collect();
     assert_eq!(all.len(), 1);
     all[0].clone()

@@ -7,6 +7,7 @@ use std::net::IpAddr;
 use std::net::Ipv4Addr;
 
 use downbeat::domains::Domains;
+use downbeat::domains::Views;
 use downbeat::observations::Observation;
 use downbeat::observations::Path;
 use downbeat::observations::Place;
@@ -105,7 +106,7 @@ impl Network {
             watch.run_to(stamp(*true_ns));
             domains.push(&Observation { place: last, path, fingerprint: frame, what }, watch.watched());
         }
-        domains.finish(last.time.unwrap(), last, watch.watched());
+        domains.finish(last.time.unwrap(), last, watch.watched(), &Views::default());
         domains
     }
 }

@@ -20,6 +20,7 @@ use downbeat::domains::DomainKey;
 use downbeat::domains::DomainName;
 use downbeat::domains::Domains;
 use downbeat::domains::PortId;
+use downbeat::domains::Views;
 use downbeat::frame;
 use downbeat::observations::Jump;
 use downbeat::observations::Observation;
@@ -358,7 +359,7 @@ impl Stage {
         let last = (at(end), Place { file: 0, frame: self.frame + 1, time: Some(at(end)) });
         wind(&mut watch, before, last);
         let (end, place) = if last.0 >= latest.0 { last } else { latest };
-        domains.finish(end, place, watch.watched());
+        domains.finish(end, place, watch.watched(), &Views::default());
         domains
     }
 }
