@@ -261,10 +261,10 @@ fn no_ptp(analysis: &Analysis) -> Answer {
     let cut = analysis.cut_ptp;
     let too_short = if cut.frames > 0 {
         let kept = analysis.captures.iter().filter_map(|capture| capture.summary.snapped_to).max();
+        let frames = if cut.frames == 1 { "1 frame".to_owned() } else { format!("{} frames", cut.frames) };
         Some(format!(
-            "{} frames go to PTP's ports or have its Ethertype, and were kept to {} octets only, too few to read them: {} octets \
-             of each would do",
-            cut.frames,
+            "{frames} to PTP's ports, or of its Ethertype, had no more than {} octets kept, too few to read them: {} octets of \
+             each would do",
             kept.unwrap_or_default(),
             cut.wanted
         ))

@@ -27,6 +27,26 @@ pub(super) fn seconds(duration: Nanos) -> f64 {
     duration.0 as f64 / 1e9
 }
 
+/// A count as a number for an axis or a cell; exact up to 2⁵³.
+#[allow(
+    clippy::as_conversions,
+    clippy::cast_precision_loss,
+    reason = "the report is where floating point begins"
+)]
+pub(super) const fn float(number: u64) -> f64 {
+    number as f64
+}
+
+/// The same of nanoseconds, or of what else may be less than none.
+#[allow(
+    clippy::as_conversions,
+    clippy::cast_precision_loss,
+    reason = "the report is where floating point begins"
+)]
+pub(super) const fn signed_float(number: i64) -> f64 {
+    number as f64
+}
+
 /// A duration with the unit that suits it, three decimals at the most.
 pub(crate) fn duration(seconds: f64) -> String {
     let (value, unit) = match seconds.abs() {
@@ -38,6 +58,13 @@ pub(crate) fn duration(seconds: f64) -> String {
     let text = format!("{value:.3}");
     let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     format!("{text} {unit}")
+}
+
+/// The digits of a MAC address or a clock identity, however they are parted, in small letters; `None` of other text.
+pub(crate) fn address_digits(text: &str) -> Option<String> {
+    let digits: String = text.chars().filter(|c| !matches!(c, ':' | '-' | '.')).collect();
+    let is_address = matches!(digits.len(), 12 | 16) && digits.bytes().all(|digit| digit.is_ascii_hexdigit());
+    is_address.then(|| digits.to_ascii_lowercase())
 }
 
 /// Nanoseconds with the unit that suits them.
@@ -189,8 +216,8 @@ pub(crate) fn ptp_messages(span: &SpanDocument) -> String {
     let read = format!("{} PTP messages", count(span.ptp_messages));
     let Some(wanted) = span.ptp_octets_wanted.filter(|_| span.ptp_frames_cut > 0) else { return read };
     let cut = format!(
-        "{} frames of PTP cut too short to read ({wanted} octets of each would do)",
-        count(span.ptp_frames_cut)
+        "{} of PTP cut too short to read ({wanted} octets of each would do)",
+        things(span.ptp_frames_cut, "frame")
     );
     if span.ptp_messages == 0 { cut } else { format!("{read}, {cut}") }
 }

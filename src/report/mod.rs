@@ -18,7 +18,7 @@ pub use build::{document, fit_document, series};
 pub use document::*;
 pub use explain::{ExplainDocument, ExplainedRule, explain, write as write_explanation};
 pub use format::plain;
-pub(crate) use format::{duration, duration_ns, ptp_messages};
+pub(crate) use format::{address_digits, duration, duration_ns, ptp_messages};
 pub(crate) use json::schema_of;
 pub use json::{explain_schema, fit_schema, schema, write as write_json};
 pub use page::write as write_page;

@@ -10,6 +10,7 @@ use super::document::Document;
 use super::document::DomainDocument;
 use super::document::StateName;
 use super::document::VerdictName;
+use super::format::address_digits;
 
 /// Writes the file. What the capture does not show stands there as a comment.
 ///
@@ -109,8 +110,7 @@ fn name(device: &DeviceDocument) -> &str {
 /// What a device is told apart by in a site file: the digits of a MAC address, also where a clock is made of one.
 fn address(key: &str, macs: &[String], clocks: &[String]) -> String {
     let by = macs.iter().find(|mac| *mac == key).or_else(|| clocks.first()).map_or(key, String::as_str);
-    let digits: String = by.chars().filter(char::is_ascii_hexdigit).collect();
-    let digits = digits.to_ascii_lowercase();
+    let digits = address_digits(by).unwrap_or_else(|| by.to_owned());
     // An EUI-64 made of a MAC address has ff-fe, or ff-ff, in its middle (IEEE 1588-2008 7.5.2.2.2, from memory).
     match (digits.get(..6), digits.get(6..10), digits.get(10..16)) {
         (Some(maker), Some("fffe" | "ffff"), Some(rest)) if digits.len() == 16 => format!("{maker}{rest}"),

@@ -6,6 +6,7 @@ use crate::nearest::nearest;
 use crate::report::DeviceDocument;
 use crate::report::Document;
 use crate::report::EventDocument;
+use crate::report::address_digits;
 
 /// Every kind of event.
 pub const KINDS: [&str; 28] = [
@@ -128,15 +129,10 @@ fn names(device: &DeviceDocument) -> impl Iterator<Item = &str> {
 }
 
 fn answers_to(device: &DeviceDocument, wanted: &str) -> bool {
-    let digits = |text: &str| -> Option<String> {
-        let digits: String = text.chars().filter(|c| !matches!(c, ':' | '-' | '.')).collect();
-        let is_address =
-            matches!(digits.len(), 12 | 16) && digits.bytes().all(|digit| digit.is_ascii_hexdigit());
-        is_address.then(|| digits.to_ascii_lowercase())
-    };
-    let address = digits(wanted);
-    names(device)
-        .any(|name| name.eq_ignore_ascii_case(wanted) || (address.is_some() && digits(name) == address))
+    let address = address_digits(wanted);
+    names(device).any(|name| {
+        name.eq_ignore_ascii_case(wanted) || (address.is_some() && address_digits(name) == address)
+    })
 }
 
 impl Chosen {

@@ -132,19 +132,17 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
 /// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
-    CAUSES_FIRST.iter().position(|known| *known == kind).unwrap_or(CAUSES_FIRST.len())
+    let known = CAUSES.iter().chain(&RELIEF);
+    known.clone().position(|known| *known == kind).unwrap_or(known.count())
 }
 
 /// Whether a kind of event is that something begins, ends well or is back.
 fn is_relief(kind: &str) -> bool {
-    CAUSES_FIRST.get(RELIEF..).is_some_and(|kinds| kinds.contains(&kind))
+    RELIEF.contains(&kind)
 }
 
-/// Where what begins, ends well or is back stands among [`CAUSES_FIRST`].
-const RELIEF: usize = 22;
-
-/// All kinds, what brings others about before what it brings about.
-const CAUSES_FIRST: [&str; 28] = [
+/// Kinds that may bring others about, what does before what it brings about.
+const CAUSES: [&str; 22] = [
     "leader-lost",
     "leader-not-heard",
     "sync-gap",
@@ -167,6 +165,10 @@ const CAUSES_FIRST: [&str; 28] = [
     "session-deleted",
     "stream-paused",
     "stream-stopped",
+];
+
+/// Those of what begins, ends well or is back.
+const RELIEF: [&str; 6] = [
     "leader-elected",
     "rival-ended",
     "answers-resumed",

@@ -22,6 +22,16 @@ pub(super) fn events(analysis: &Analysis) -> impl Iterator<Item = EventDocument>
     of_domains.chain(holes(analysis)).chain(set_backs(analysis))
 }
 
+/// What a sender's numbers say of a time without it.
+fn numbers(skipped: Option<u16>, of_what: &str) -> String {
+    match skipped {
+        None => "its numbers begin anew after that".to_owned(),
+        Some(0) => "no number is missing, so it sent none".to_owned(),
+        Some(1) => format!("1 number{of_what} is missing: lost on the way here, or by the capture"),
+        Some(n) => format!("{n} numbers{of_what} are missing: lost on the way here, or by the capture"),
+    }
+}
+
 /// Pauses of a leader's Sync; silent altogether is told as that.
 fn sync_pauses<'a>(
     analysis: &'a Analysis,
@@ -31,12 +41,7 @@ fn sync_pauses<'a>(
     // Of two that send as one port each is a pause of the other.
     let pauses = port.sync_pauses().filter(|pause| port.twins.two().is_none() && !analysis.is_in_hole(pause));
     pauses.filter_map(move |sync| {
-        let numbers = match sync.skipped {
-            None => "its numbers begin anew after that".to_owned(),
-            Some(0) => "no number is missing, so it sent none".to_owned(),
-            Some(1) => "1 number is missing: lost on the way here, or by the capture".to_owned(),
-            Some(n) => format!("{n} numbers are missing: lost on the way here, or by the capture"),
-        };
+        let numbers = numbers(sync.skipped, "");
         let text = format!("Sync of {} pauses for {}; {numbers}", port.port, duration(seconds(sync.length)));
         let places = [sync.before, sync.after];
         Some(of_port(analysis, domain, port, (sync.before.time?, "sync-gap", text), &places))
@@ -49,16 +54,7 @@ fn unheard<'a>(analysis: &'a Analysis, domain: &'a Domain) -> impl Iterator<Item
         domain.unheard().into_iter().filter(|span| !span.asked_on && !span.syncs_went_on && !span.ended_lead);
     spans.filter_map(move |span| {
         let port = domain.ports.get(&span.port)?;
-        let numbers = match span.skipped {
-            None => "its numbers begin anew after that".to_owned(),
-            Some(0) => "no number is missing, so it sent none".to_owned(),
-            Some(1) => {
-                "1 number of its Announces is missing: lost on the way here, or by the capture".to_owned()
-            }
-            Some(n) => {
-                format!("{n} numbers of its Announces are missing: lost on the way here, or by the capture")
-            }
-        };
+        let numbers = numbers(span.skipped, " of its Announces");
         let length = duration(seconds(span.length));
         let text = format!("last message of the leader {} for {length}; {numbers}", span.clock);
         let places = [span.before, span.after];

@@ -14,6 +14,7 @@ use crate::domains::Kind;
 use crate::domains::LeaderSamples;
 use crate::domains::Rivalry;
 use crate::report::anonymous::anonymous;
+use crate::report::format::float;
 use crate::report::format::seconds;
 use crate::report::series::DomainSeries;
 use crate::report::series::HoleMark;
@@ -263,13 +264,4 @@ fn spread(trace: &Trace, runs: &[(CaptureTime, CaptureTime)], grid: &[CaptureTim
             *bin = bin.saturating_add(octets);
         }
     }
-}
-
-#[allow(
-    clippy::as_conversions,
-    clippy::cast_precision_loss,
-    reason = "the report is where floating point begins"
-)]
-fn float(number: u64) -> f64 {
-    number as f64
 }

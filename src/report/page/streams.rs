@@ -14,6 +14,7 @@ use crate::report::document::LoadDocument;
 use crate::report::document::StreamDocument;
 use crate::report::format::count;
 use crate::report::format::duration_ns_typeset;
+use crate::report::format::float;
 use crate::report::format::holes;
 use crate::report::format::per_cent;
 use crate::report::format::rate;
@@ -100,15 +101,6 @@ pub(super) fn section(document: &Document, plot: Option<&Plot>) -> Markup {
 
 fn bits(bps: Option<u64>) -> Cell {
     Cell::number(bps.map(rate), bps.map(float))
-}
-
-#[allow(
-    clippy::as_conversions,
-    clippy::cast_precision_loss,
-    reason = "the report is where floating point begins"
-)]
-fn float(number: u64) -> f64 {
-    number as f64
 }
 
 /// A device's own name where it has one, with its address.

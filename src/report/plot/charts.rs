@@ -14,6 +14,7 @@ use crate::report::format::count;
 use crate::report::format::duration;
 use crate::report::format::duration_ns_exact;
 use crate::report::format::duration_ns_typeset;
+use crate::report::format::signed_float;
 use crate::report::series::DomainSeries;
 use crate::report::series::PortSeries;
 use crate::report::series::SampleSeries;
@@ -142,7 +143,7 @@ fn samples(
     for other in &at.time.others {
         let Some(samples) = of(other) else { continue };
         let apart = samples.base_ns.saturating_sub(own.base_ns);
-        let from_own = far(apart);
+        let from_own = signed_float(apart);
         if from_own.abs() > TOGETHER_NS {
             notes.push(format!(
                 "Not drawn: {}, whose median lies {} from it.",
@@ -209,15 +210,6 @@ fn samples(
 
 fn points(samples: &SampleSeries, more: f64) -> Vec<(f64, f64)> {
     samples.samples.iter().map(|sample| (sample.at_s, sample.value_ns + more)).collect()
-}
-
-#[allow(
-    clippy::as_conversions,
-    clippy::cast_precision_loss,
-    reason = "the report is where floating point begins"
-)]
-fn far(ns: i64) -> f64 {
-    ns as f64
 }
 
 /// Pieces without a hole or a jump of time: nobody knows what a line across one would say.

@@ -8,6 +8,7 @@ use super::charts::ends;
 use super::ticks;
 use crate::report::document::DomainDocument;
 use crate::report::format::count;
+use crate::report::format::signed_float;
 use crate::report::series::DomainSeries;
 use crate::report::series::IntervalClass;
 
@@ -42,8 +43,8 @@ impl Class {
 /// Times between the leader's Syncs; `None` below two.
 pub(in crate::report) fn sync_intervals(index: usize, domain: &DomainSeries) -> Option<Plot> {
     let class = |class: &IntervalClass| Class {
-        low: float(class.from_ns),
-        high: float(class.to_ns),
+        low: signed_float(class.from_ns),
+        high: signed_float(class.to_ns),
         times: class.times,
     };
     let classes: Vec<Class> = domain.sync_intervals.iter().map(class).collect();
@@ -63,7 +64,7 @@ pub(in crate::report) fn sync_intervals(index: usize, domain: &DomainSeries) -> 
 /// The path's delays; `None` below two.
 pub(in crate::report) fn delays(index: usize, domain: &DomainSeries) -> Option<Plot> {
     let delay = domain.path_delay.as_ref()?;
-    let base = float(delay.base_ns);
+    let base = signed_float(delay.base_ns);
     let mut values: Vec<f64> =
         delay.samples.iter().filter(|sample| sample.is_drawn).map(|sample| sample.value_ns).collect();
     values.sort_by(f64::total_cmp);
@@ -228,15 +229,6 @@ pub(in crate::report) fn stability(index: usize, domain: &DomainDocument) -> Opt
     clippy::cast_precision_loss,
     reason = "the report is where floating point begins"
 )]
-fn float(value: i64) -> f64 {
-    value as f64
-}
-
-#[allow(
-    clippy::as_conversions,
-    clippy::cast_precision_loss,
-    reason = "the report is where floating point begins"
-)]
 fn per_cent(part: u64, all: u64) -> f64 {
     part as f64 / (all.max(1)) as f64 * 100.0
 }
@@ -277,8 +269,8 @@ mod tests {
         let bars = blocks(&plot);
         assert!((2..=4).contains(&bars.len()), "{bars:?}");
         for ((low, high), share) in &bars {
-            let inside = many().filter(|value| (*low..=*high).contains(&float(*value))).count();
-            let share_known = float(i64::try_from(inside).unwrap()) / 200.0;
+            let inside = many().filter(|value| (*low..=*high).contains(&signed_float(*value))).count();
+            let share_known = signed_float(i64::try_from(inside).unwrap()) / 200.0;
             assert!((share - share_known).abs() < 0.1, "{low} to {high}: {share} and {share_known}");
         }
         assert!(plot.note.contains("from 124.94 ms to 125.06 ms"), "{}", plot.note);
