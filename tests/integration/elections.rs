@@ -485,24 +485,7 @@ fn v1_sync_of_variance(number: u8, variance: i16) -> Vec<u8> {
     let uuid = actor(number).mac;
     let clock = ptp_v1::ClockData { uuid, stratum: 4, identifier: *b"DFLT", variance };
     let header = ptp_v1::Header { subdomain: ptp_v1::DEFAULT_SUBDOMAIN, source: uuid, sequence: 0, flags: 0 };
-    ptp_v1::sync(
-        &header,
-        &ptp_v1::SyncBody {
-            origin_ns: 0,
-            utc_offset_s: 37,
-            grandmaster: clock,
-            grandmaster_sequence: 1,
-            grandmaster_preferred: false,
-            grandmaster_is_boundary_clock: false,
-            log_sync_interval: 0,
-            local: clock,
-            steps_removed: 0,
-            parent: uuid,
-            estimated_variance: 0,
-            estimated_drift: 0,
-            utc_reasonable: true,
-        },
-    )
+    ptp_v1::sync(&header, &ptp_v1::SyncBody::of(clock))
 }
 
 #[test]

@@ -54,14 +54,15 @@ fn frames(file: &[u8]) -> i64 {
     frames
 }
 
+/// The findings above a severity.
+fn above(analysis: &Analysis, severity: Severity) -> Vec<(&'static str, String)> {
+    let all = findings::judge(analysis).findings.into_iter();
+    all.filter(|finding| finding.severity > severity).map(|finding| (finding.id, finding.title)).collect()
+}
+
 #[track_caller]
 fn assert_healthy(analysis: &Analysis, what: &str) {
-    let grave: Vec<_> = findings::judge(analysis)
-        .findings
-        .into_iter()
-        .filter(|finding| finding.severity > Severity::Info)
-        .map(|finding| (finding.id, finding.title))
-        .collect();
+    let grave = above(analysis, Severity::Info);
     assert!(grave.is_empty(), "{what}: {grave:?}");
     for device in &analysis.devices {
         let is_sound = matches!(
@@ -149,12 +150,7 @@ fn captures_that_lost_most_of_their_frames_accuse_nobody() {
         for (seed, per_cent) in (1..=4).flat_map(|seed| [(seed, 30), (seed, 50), (seed, 70)]) {
             let mut random = Random::seeded(seed);
             let analysis = some_of(&file, |_, _| random.between(0, 99) >= per_cent);
-            let grave: Vec<_> = findings::judge(&analysis)
-                .findings
-                .into_iter()
-                .filter(|finding| finding.severity > Severity::Minor)
-                .map(|finding| (finding.id, finding.title))
-                .collect();
+            let grave = above(&analysis, Severity::Minor);
             assert!(grave.is_empty(), "{name} without {per_cent} %, {seed}: {grave:?}");
         }
     }
