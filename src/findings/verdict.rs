@@ -271,7 +271,7 @@ fn no_ptp(analysis: &Analysis) -> Answer {
     } else {
         analysis.cut_before_ptp().map(|kept| {
             format!(
-                "frames were kept to {kept} octets only, too few to read a PTP message: this capture does not show \
+                "frames had no more than {kept} octets kept, too few to read a PTP message: this capture does not show \
                  whether there is PTP"
             )
         })

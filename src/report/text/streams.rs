@@ -139,7 +139,7 @@ fn link(document: &Document, out: &mut impl Write) -> io::Result<()> {
     let kept = document.captures.iter().filter_map(|capture| capture.snapped_to).max();
     if let Some(kept) = kept.filter(|kept| *kept < TOO_SHORT) {
         let words = format!(
-            "frames were kept to {kept} octets only: what streams are shows beyond; capture with more (at least {AT_LEAST})"
+            "frames had no more than {kept} octets kept: what streams are shows beyond; capture with more (at least {AT_LEAST})"
         );
         paragraph(out, 2, "cut         ", &words)?;
     }
