@@ -117,8 +117,9 @@ fn in_parts(file: &[u8], part: usize, records: &[Kept], summary: &CaptureSummary
     for index in 1..layout.count() {
         let before = chunks.records();
         let mut own = Vec::new();
-        let walked =
-            walker.walk(layout.range(index), &told, &mut buffer, |record, _| own.push(kept(record, before)));
+        let walked = walker.walk(layout.range(index), &told, &mut buffer, &mut |record: &Record<'_>, _| {
+            own.push(kept(record, before))
+        });
         if walked.is_some_and(|walked| chunks.take(&walked)) {
             together.append(&mut own);
         }

@@ -5,16 +5,18 @@ use std::ops::Range;
 use super::reading::Reading;
 use super::tally::Tally;
 use crate::capture::Record;
+use crate::capture::Taker;
 use crate::frame::Alike;
 use crate::frame::Headers;
 use crate::observations::Place;
 use crate::observations::Protocol;
+use crate::observations::Stamps;
 use crate::streams::Seen;
 use crate::units::CaptureTime;
 use crate::viewpoint;
 
 /// The instants between which frames are looked at.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(super) struct Span {
     /// Whether all are, also those without a time.
     pub(super) is_all: bool,
@@ -34,12 +36,40 @@ impl Span {
     }
 }
 
+/// Headers that are still known in the next stretch (chosen: the table that finds them is then half full).
+const LIKES_KEPT: usize = 512;
+
 /// A stream's packets with the same headers.
 #[derive(Debug)]
 struct Like {
     /// What [`Seen`] calls them.
     line: u32,
     counted: viewpoint::Alike,
+}
+
+/// Frames in line that are not among the stretch's stamps yet: of their times the last one counts.
+#[derive(Debug, Clone, Copy)]
+struct InLine {
+    time: CaptureTime,
+    /// The first frame with that time.
+    frame: u64,
+    /// How many there are beyond the first.
+    more: u64,
+}
+
+impl InLine {
+    #[inline]
+    fn takes(&mut self, time: CaptureTime, frame: u64) -> bool {
+        let is_in_line = Stamps::is_in_line(self.time, time);
+        if is_in_line {
+            if time > self.time {
+                self.frame = frame;
+            }
+            self.time = time;
+            self.more += 1;
+        }
+        is_in_line
+    }
 }
 
 /// What was made of a stretch whose frames are counted from 1. To be used again for another one.
@@ -50,38 +80,68 @@ pub(super) struct Digest {
     headers: Headers,
     /// By the number of the headers.
     likes: Vec<Like>,
+    in_line: Option<InLine>,
+    span: Span,
     outside: u64,
     /// Time of the first record that has one, looked at or not.
     first: Option<CaptureTime>,
 }
 
-impl Digest {
-    /// Takes in the next record. `at` is where in the stretch's octets its own are.
-    #[inline]
-    pub(super) fn record(&mut self, record: &Record<'_>, at: usize, span: Span) {
-        self.first = self.first.or(record.time);
-        if !span.holds(record.time) {
+/// The place of a frame in one file alone, which is read so.
+const fn place(time: CaptureTime, frame: u64) -> Place {
+    Place { file: 0, frame, time: Some(time) }
+}
+
+impl Taker for Digest {
+    // Part of the walker's loop, so that no record need be put together for nearly every frame.
+    #[inline(always)]
+    fn take(&mut self, record: Record<'_>, at: usize) {
+        if self.first.is_none() {
+            self.first = record.time;
+        }
+        if !self.span.holds(record.time) {
             self.outside += 1;
             return;
         }
-        match (record.time, self.headers.find(record)) {
-            (Some(time), Some(alike)) => self.alike(record, time, &alike, at),
+        match (record.time, self.headers.find(&record)) {
+            (Some(time), Some(alike)) => self.alike(&record, time, &alike, at),
             _ => self.other(record, at),
         }
+    }
+}
+
+impl Digest {
+    /// Makes it one of the frames of a span.
+    pub(super) const fn of(&mut self, span: Span) -> &mut Self {
+        self.span = span;
+        self
     }
 
     /// Takes in a packet whose headers were met in this stretch: it is no control message, nothing of it is missing, and it
     /// goes where the one before it went.
-    #[inline]
+    #[inline(always)]
     fn alike(&mut self, record: &Record<'_>, time: CaptureTime, alike: &Alike<'_>, at: usize) {
+        if !self.in_line.as_mut().is_some_and(|line| line.takes(time, record.number)) {
+            self.settle();
+            self.tally.stamp(time, place(time, record.number));
+            self.in_line = Some(InLine { time, frame: record.number, more: 0 });
+        }
         let Some(like) = self.likes.get_mut(alike.index) else { return };
-        // One file alone is read so.
-        self.tally.stamp(time, Place { file: 0, frame: record.number, time: Some(time) });
         like.counted.count(time, alike.udp_length, alike.checksum);
         self.seen.record_alike((record, time), alike, like.line, at);
     }
 
-    fn other(&mut self, record: &Record<'_>, at: usize) {
+    /// Puts what is in line among the stamps.
+    fn settle(&mut self) {
+        if let Some(InLine { time, frame, more }) = self.in_line.take() {
+            self.tally.stamp_more(more, time, place(time, frame));
+        }
+    }
+
+    #[inline(never)]
+    fn other(&mut self, record: Record<'_>, at: usize) {
+        let record = &record;
+        self.settle();
         let frame = self.tally.observe(0, record);
         let noted = self.seen.record(record, &frame, at);
         if !noted.is_flow {
@@ -98,6 +158,7 @@ impl Digest {
 
     /// Ends the stretch, which can then be given.
     pub(super) fn close(&mut self) {
+        self.settle();
         for like in &self.likes {
             self.tally.traffic.add_alike(&like.counted);
         }
@@ -112,18 +173,23 @@ impl Digest {
         octets: impl Fn(Range<usize>) -> &'a [u8],
         reading: &mut Reading,
     ) {
-        let mut tally = std::mem::take(&mut self.tally);
-        tally.number_from(before);
-        reading.take_in(tally, &self.seen, self.outside, self.first, octets);
+        self.tally.number_from(before);
+        reading.take_in(&mut self.tally, &self.seen, self.outside, self.first, octets);
         self.clear();
     }
 
-    /// Forgets all of it.
+    /// Forgets all of it, but what headers are those of streams.
     pub(super) fn clear(&mut self) {
-        self.tally = Tally::default();
-        self.seen.clear();
-        self.headers.clear();
-        self.likes.clear();
+        self.tally.clear();
+        if self.seen.clear() && self.likes.len() <= LIKES_KEPT {
+            for like in &mut self.likes {
+                like.counted.clear();
+            }
+        } else {
+            self.headers.clear();
+            self.likes.clear();
+        }
+        self.in_line = None;
         self.outside = 0;
         self.first = None;
     }

@@ -207,6 +207,12 @@ impl Tally {
         self.stamps.record(time, place, self.observations.len());
     }
 
+    /// Counts so many frames in line after the one before, of which the last has this time.
+    pub(super) fn stamp_more(&mut self, frames: u64, time: CaptureTime, place: Place) {
+        self.frames += frames;
+        self.stamps.run_to(time, place);
+    }
+
     /// Counts the frames of the one file on from `before`, where they were counted from 1.
     pub(super) fn number_from(&mut self, before: u64) {
         let move_on = |place: &mut Place| place.frame = place.frame.saturating_add(before);
@@ -217,6 +223,15 @@ impl Tally {
             move_on(place);
         }
         self.stamps.move_places(move_on);
+    }
+
+    /// Forgets everything, and keeps the room for as many messages and stations.
+    pub(super) fn clear(&mut self) {
+        let mut observations = std::mem::take(&mut self.observations);
+        let mut traffic = std::mem::take(&mut self.traffic);
+        observations.clear();
+        traffic.clear();
+        *self = Self { observations, traffic, ..Self::default() };
     }
 
     /// This stretch and the one after it as one.
@@ -232,7 +247,7 @@ impl Tally {
             }
         }
         self.observations.extend(right.observations);
-        self.traffic = self.traffic.join(right.traffic);
+        self.traffic.add(&right.traffic);
         self.groups = self.groups.join(right.groups);
         self.streams = self.streams.join(right.streams);
         self.cut_ptp.add(right.cut_ptp);

@@ -129,7 +129,7 @@ impl Crew {
         let Begun { index, told, mut part } = begun;
         let Part { octets, digest, walked } = &mut part;
         let range = self.layout.range(index);
-        *walked = walker.walk(range, &told, octets, |record, at| digest.record(record, at, self.span));
+        *walked = walker.walk(range, &told, octets, digest.of(self.span));
         digest.close();
         self.lock().ready.insert(index, part);
         self.changed.notify_all();

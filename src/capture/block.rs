@@ -26,6 +26,7 @@ pub(super) struct Block {
 
 impl Block {
     /// What is held.
+    #[inline]
     pub(super) fn octets(&self) -> &[u8] {
         self.storage.get(self.begin..self.end).unwrap_or_default()
     }

@@ -191,7 +191,7 @@ impl ChunkWalker {
         range: Range<u64>,
         told: &Told,
         octets: &mut Octets,
-        mut each: impl FnMut(&Record<'_>, usize),
+        taker: &mut impl Taker,
     ) -> Option<Walked> {
         let block = &mut octets.0;
         block.read(&mut self.source, range.clone()).ok()?;
@@ -208,42 +208,34 @@ impl ChunkWalker {
             tellings: walker.tellings(),
             learned: checks.learned(),
         };
-        let mut damage = DamageList::default();
         let mut at = start;
         let mut is_sound = true;
         while at < length && is_sound {
-            let window = block.octets().get(at..).unwrap_or_default();
-            if let Some(frame) = walker.common(window)
+            let octets = block.octets();
+            // Nearly every frame is taken in here, and nothing but what it needs is done here.
+            while at < length
+                && let Some(window) = octets.get(at..)
+                && let Some(frame) = walker.common(window)
                 && checks.has_nothing_to_say(&frame)
+                && let Some(own) = window.get(frame.data.clone())
             {
                 part.tally.count(&frame);
-                each(&part.record(&frame, window), at.saturating_add(frame.data.start));
-                at = at.saturating_add(frame.taken);
-                continue;
+                taker.take(frame.record(part.tally.packets, own), at + frame.data.start);
+                at += frame.taken;
             }
-            let place = Place { at: block.at().saturating_add(position(at)), ended: false };
-            let step = walker.step(window, place, &mut damage);
-            is_sound = damage.is_empty() && !walker.is_lost() && walker.tellings() == part.tellings;
-            match step {
-                Step::Frame(mut frame) if is_sound => {
-                    let own = window.get(frame.data.clone()).unwrap_or_default();
-                    let found = checks.found;
-                    checks.fill_in(&mut frame, own);
-                    if checks.learned() != part.learned {
-                        checks.found = found;
-                        is_sound = false;
-                        continue;
-                    }
+            if at >= length {
+                break;
+            }
+            match uncommon(block, at, &part, &mut walker, &mut checks) {
+                Uncommon::Frame(frame) => {
+                    let window = block.octets().get(at..).unwrap_or_default();
                     part.tally.count(&frame);
-                    let record = part.record(&frame, window);
-                    each(&record, at.saturating_add(frame.data.start));
+                    take(taker, part.record(&frame, window), at.saturating_add(frame.data.start));
                     at = at.saturating_add(frame.taken);
                 }
-                Step::Pass(count) if is_sound => at = at.saturating_add(count),
-                Step::Need(count) if is_sound && !block.ended() && count <= LOOK => {
-                    block.hold(&mut self.source, at.saturating_add(count)).ok()?;
-                }
-                Step::Frame(_) | Step::Pass(_) | Step::Need(_) => is_sound = false,
+                Uncommon::Pass(count) => at = at.saturating_add(count),
+                Uncommon::Need(count) => block.hold(&mut self.source, at.saturating_add(count)).ok()?,
+                Uncommon::Unsound => is_sound = false,
             }
         }
         if !is_sound {
@@ -274,6 +266,68 @@ impl ChunkWalker {
             }
         }
         None
+    }
+}
+
+/// Whoever takes in the records of a part.
+pub trait Taker {
+    /// Takes in the next record, counted from 1. `at` is where in the part's octets its own are.
+    fn take(&mut self, record: Record<'_>, at: usize);
+}
+
+impl<F: FnMut(&Record<'_>, usize)> Taker for F {
+    #[inline]
+    fn take(&mut self, record: Record<'_>, at: usize) {
+        self(&record, at);
+    }
+}
+
+/// The same where it seldom happens, apart, so that it does not swell what happens with nearly every frame.
+#[cold]
+#[inline(never)]
+fn take(taker: &mut impl Taker, record: Record<'_>, at: usize) {
+    taker.take(record, at);
+}
+
+/// What stands at a place that is not [`Walker::common`].
+enum Uncommon {
+    Frame(Frame),
+    Pass(usize),
+    /// So many octets, which are more than are held.
+    Need(usize),
+    /// Something that is left to the walk in order.
+    Unsound,
+}
+
+#[cold]
+fn uncommon(
+    block: &Block,
+    at: usize,
+    part: &Walked,
+    walker: &mut Walker,
+    checks: &mut FrameChecks,
+) -> Uncommon {
+    let mut damage = DamageList::default();
+    let window = block.octets().get(at..).unwrap_or_default();
+    let place = Place { at: block.at().saturating_add(position(at)), ended: false };
+    let step = walker.step(window, place, &mut damage);
+    if !damage.is_empty() || walker.is_lost() || walker.tellings() != part.tellings {
+        return Uncommon::Unsound;
+    }
+    match step {
+        Step::Frame(mut frame) => {
+            let found = checks.found;
+            let own = window.get(frame.data.clone()).unwrap_or_default();
+            checks.fill_in(&mut frame, own);
+            if checks.learned() != part.learned {
+                checks.found = found;
+                return Uncommon::Unsound;
+            }
+            Uncommon::Frame(frame)
+        }
+        Step::Pass(count) => Uncommon::Pass(count),
+        Step::Need(count) if !block.ended() && count <= LOOK => Uncommon::Need(count),
+        Step::Need(_) => Uncommon::Unsound,
     }
 }
 

@@ -27,7 +27,7 @@ mod tally;
 mod ticks;
 mod walk;
 
-pub use chunks::{ChunkWalker, Chunks, Layout, Octets, Open, Seekable, Told, Walked};
+pub use chunks::{ChunkWalker, Chunks, Layout, Octets, Open, Seekable, Taker, Told, Walked};
 pub use error::{Error, Stopped};
 pub use joined::{GAP_THRESHOLD, Gap, Input, Joined, JoinedSummary};
 pub use reader::Reader;

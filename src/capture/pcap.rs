@@ -174,27 +174,32 @@ impl Pcap {
     /// The record that nearly every one is: whole, and nothing odd about it. What it says is what the long way would say.
     #[inline]
     pub(super) fn common(&mut self, window: &[u8]) -> Option<Frame> {
-        let [s0, s1, s2, s3, f0, f1, f2, f3, c0, c1, c2, c3, o0, o1, o2, o3] = *window.first_chunk::<16>()?;
-        let word = |octets: [u8; 4]| match self.order {
-            ByteOrder::Big => u32::from_be_bytes(octets),
-            ByteOrder::Little => u32::from_le_bytes(octets),
+        let &[s0, s1, s2, s3, f0, f1, f2, f3, c0, c1, c2, c3, o0, o1, o2, o3] = window.first_chunk::<16>()?;
+        let [seconds, fraction, captured, original] = match self.order {
+            ByteOrder::Big => [
+                u32::from_be_bytes([s0, s1, s2, s3]),
+                u32::from_be_bytes([f0, f1, f2, f3]),
+                u32::from_be_bytes([c0, c1, c2, c3]),
+                u32::from_be_bytes([o0, o1, o2, o3]),
+            ],
+            ByteOrder::Little => [
+                u32::from_le_bytes([s0, s1, s2, s3]),
+                u32::from_le_bytes([f0, f1, f2, f3]),
+                u32::from_le_bytes([c0, c1, c2, c3]),
+                u32::from_le_bytes([o0, o1, o2, o3]),
+            ],
         };
-        let head = Head {
-            seconds: word([s0, s1, s2, s3]),
-            fraction: word([f0, f1, f2, f3]),
-            captured: word([c0, c1, c2, c3]),
-            original: word([o0, o1, o2, o3]),
-        };
-        let whole = self.record_header.saturating_add(size(head.captured));
-        let is_common = (1..=PLAUSIBLE).contains(&head.captured)
-            && head.original >= head.captured
-            && head.fraction < self.fractions
-            && window.len() >= whole;
-        if !is_common {
+        let head = Head { seconds, fraction, captured, original };
+        let is_common =
+            (1..=PLAUSIBLE).contains(&captured) && original >= captured && fraction < self.fractions;
+        let whole = self.record_header + size(captured);
+        if !is_common || window.len() < whole {
             return None;
         }
-        let first = self.known.map_or(head.seconds, |(first, _)| first);
-        self.known = Some((first, head.seconds));
+        match &mut self.known {
+            Some((_, last)) => *last = seconds,
+            None => self.known = Some((seconds, seconds)),
+        }
         Some(self.frame(head, whole))
     }
 

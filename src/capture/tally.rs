@@ -36,14 +36,15 @@ struct Recent {
 impl Tally {
     #[inline]
     pub(super) fn count(&mut self, frame: &Frame) {
-        self.packets = self.packets.saturating_add(1);
-        self.octets = self.octets.saturating_add(u64::from(frame.original_len));
+        // Neither can run over: a frame is less than 2^32 octets.
+        self.packets += 1;
+        self.octets += u64::from(frame.original_len);
         // Nearly every frame: whole, and no earlier than the one before on the same interface.
         if let (Some(recent), Some(time)) = (&mut self.recent, frame.time)
             && time >= recent.time
             && frame.interface == recent.interface
             && frame.link == recent.link
-            && frame.data.len() == size(frame.original_len)
+            && frame.data.end == frame.data.start + size(frame.original_len)
         {
             recent.time = time;
             return;

@@ -60,6 +60,8 @@ pub struct Alike<'a> {
     pub checksum: u16,
     /// The UDP datagram's payload, which begins with the RTP header.
     pub payload: &'a [u8],
+    /// Where in the frame that begins.
+    pub payload_at: usize,
     /// That header's marker.
     pub marker: bool,
     /// Its `sequence number`.
@@ -72,6 +74,8 @@ pub struct Alike<'a> {
 struct Cut<'a> {
     words: Words,
     packet: &'a [u8],
+    /// Where in the frame the packet begins.
+    packet_at: usize,
     headers: &'a [u8; HEADERS],
 }
 
@@ -79,12 +83,13 @@ struct Cut<'a> {
 #[inline]
 fn cut(octets: &[u8]) -> Option<Cut<'_>> {
     let (&[a, b, c, d, e, f, g, h, i, j, k, l, t0, t1, m, n], _) = octets.split_first_chunk::<16>()?;
-    let packet = if [t0, t1] == [0x81, 0] {
-        let (&[_, _, 8, 0], packet) = octets.get(14..)?.split_first_chunk::<4>()? else { return None };
-        packet
+    let packet_at = if [t0, t1] == [0x81, 0] {
+        let (&[_, _, 8, 0], _) = octets.get(14..)?.split_first_chunk::<4>()? else { return None };
+        18
     } else {
-        octets.get(14..)?
+        14
     };
+    let packet = octets.get(packet_at..)?;
     let headers = packet.first_chunk::<HEADERS>()?;
     let (&[w0, w1, w2, w3, w4], _) = headers.as_chunks::<8>().0.split_first_chunk::<5>()?;
     let [m0, m1, m2, m3, m4] = MASKS;
@@ -97,7 +102,7 @@ fn cut(octets: &[u8]) -> Option<Cut<'_>> {
         u64::from_le_bytes(w3) & m3,
         u64::from_le_bytes(w4) & m4,
     ];
-    Some(Cut { words, packet, headers })
+    Some(Cut { words, packet, packet_at, headers })
 }
 
 impl Cut<'_> {
@@ -118,7 +123,7 @@ fn octets_of<'a>(record: &Record<'a>) -> Option<&'a [u8]> {
 
 impl Headers {
     /// What the frame is, where its headers were met and all of its datagram was captured.
-    #[inline]
+    #[inline(always)]
     #[must_use]
     pub fn find<'a>(&self, record: &Record<'a>) -> Option<Alike<'a>> {
         let cut = cut(octets_of(record)?)?;
@@ -137,6 +142,7 @@ impl Headers {
             udp_length,
             checksum: u16::from_be_bytes([c0, c1]),
             payload: cut.packet.get(IPV4 + UDP..until)?,
+            payload_at: cut.packet_at + IPV4 + UDP,
             marker: kind & 0x80 != 0,
             sequence: u16::from_be_bytes([s0, s1]),
             timestamp: u32::from_be_bytes([t0, t1, t2, t3]),
@@ -307,6 +313,7 @@ mod tests {
             prop_assert_eq!(one.udp.unwrap().destination_port, other.udp.unwrap().destination_port);
             prop_assert_eq!((found.udp_length, found.checksum), (other.udp.unwrap().length, other.udp.unwrap().checksum));
             prop_assert_eq!(found.payload, other.payload);
+            prop_assert_eq!(found.payload, &next[found.payload_at..found.payload_at + found.payload.len()]);
             prop_assert_eq!((found.payload[0], found.payload[1] & 0x7F), (one.payload[0], one.payload[1] & 0x7F));
             prop_assert_eq!(found.sequence.to_be_bytes(), [found.payload[2], found.payload[3]]);
         }

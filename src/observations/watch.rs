@@ -162,6 +162,22 @@ impl Stamps {
         }
     }
 
+    /// Whether a record comes no earlier than the one before it, and in order after it.
+    #[inline]
+    #[must_use]
+    pub const fn is_in_line(before: CaptureTime, time: CaptureTime) -> bool {
+        time.0 >= before.0 && time.0.abs_diff(before.0) <= ORDER.0.unsigned_abs()
+    }
+
+    /// Takes in the last of records each of which [`Self::is_in_line`] with the one before, the first of them with what was taken
+    /// in last. `place` is that of the first with this time.
+    pub fn run_to(&mut self, time: CaptureTime, place: Place) {
+        self.last = Some(time);
+        if self.latest.is_none_or(|(latest, _)| time > latest) {
+            self.latest = Some((time, place));
+        }
+    }
+
     /// Changes the place of every record that is kept.
     pub fn move_places(&mut self, change: impl Fn(&mut Place)) {
         let ends = [&mut self.first, &mut self.latest].into_iter().flatten();

@@ -1,12 +1,22 @@
 //! Who a clock is: `ClockIdentity` and `PortIdentity`.
 
 use std::fmt;
+use std::hash::Hash;
+use std::hash::Hasher;
 
 use crate::units::MacAddress;
 
 /// `clockIdentity`, 8 octets, shown as `02-00-5e-ff-fe-10-00-01` (1588-2008 7.5.2.2, from memory).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub struct ClockIdentity(pub [u8; 8]);
+
+impl Hash for ClockIdentity {
+    /// As one word: with every message it is a key.
+    #[inline]
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        state.write_u64(u64::from_be_bytes(self.0));
+    }
+}
 
 impl ClockIdentity {
     /// The MAC address this identity was made from, where its form shows one: `ff-fe` in the middle

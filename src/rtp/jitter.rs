@@ -35,6 +35,23 @@ const fn step(scaled: u64, sample_ns: u64) -> u64 {
     scaled.saturating_add(sample_ns).saturating_sub((scaled.saturating_add(8)) >> 4)
 }
 
+/// `|D(i−1,i)|`: by how much the second packet was under way for longer or less, ns. `turned` is the way in ticks that was turned
+/// into time last, and that time.
+#[inline]
+fn sample_between(
+    one: (CaptureTime, u32),
+    two: (CaptureTime, u32),
+    turned: &mut (i64, i64),
+    clock_rate: i64,
+) -> u64 {
+    let ticks = i64::from(two.1.wrapping_sub(one.1).cast_signed());
+    if ticks != turned.0 {
+        // 32 bits of ticks times 10⁹ fit into 63 bits.
+        *turned = (ticks, ticks * NANOS_PER_SECOND / clock_rate);
+    }
+    two.0.since(one.0).0.saturating_sub(turned.1).unsigned_abs()
+}
+
 /// Interarrival jitter of one stream: one SSRC with one clock rate.
 #[derive(Debug, Clone)]
 pub struct Jitter {
@@ -93,6 +110,35 @@ impl Jitter {
         }
     }
 
+    /// Adds packets in order of arrival.
+    #[inline]
+    pub fn push_all(&mut self, packets: impl Iterator<Item = (CaptureTime, u32)>) {
+        let mut packets = packets;
+        // Something may come before, or this is the first: each leaves something of itself.
+        while !self.is_beginning || self.last.is_none() {
+            let Some((arrival, rtp_timestamp)) = packets.next() else { return };
+            self.push(arrival, rtp_timestamp);
+        }
+        let Some(mut last) = self.last else { return };
+        let Self { own, turned, clock_rate, samples, steps, .. } = self;
+        let (mut run, mut way, rate) = (*own, *turned, i64::from(*clock_rate));
+        let (mut taken, mut left_out) = (0, 0);
+        for packet in packets {
+            let sample = sample_between(last, packet, &mut way, rate);
+            last = packet;
+            if sample > LARGEST_SAMPLE_NS {
+                left_out += 1;
+            } else {
+                run.step(sample);
+                taken += 1;
+            }
+        }
+        (*own, *turned) = (run, way);
+        *samples += taken;
+        *steps += left_out;
+        self.last = Some(last);
+    }
+
     /// Adds what followed, of the same stream with the same clock rate. The result is what one pass gives.
     pub fn join(&mut self, right: &Self) {
         let Some((arrival, rtp_timestamp)) = right.first else { return };
@@ -135,15 +181,9 @@ impl Jitter {
         self.steps
     }
 
-    /// `D(i−1,i)`: how much longer the second packet was under way.
     #[inline]
     fn between(&mut self, one: (CaptureTime, u32), two: (CaptureTime, u32)) {
-        let ticks = i64::from(two.1.wrapping_sub(one.1).cast_signed());
-        if ticks != self.turned.0 {
-            // 32 bits of ticks times 10⁹ fit into 63 bits.
-            self.turned = (ticks, ticks * NANOS_PER_SECOND / i64::from(self.clock_rate));
-        }
-        let change = two.0.since(one.0).0.saturating_sub(self.turned.1).unsigned_abs();
+        let change = sample_between(one, two, &mut self.turned, i64::from(self.clock_rate));
         if change > LARGEST_SAMPLE_NS {
             self.steps += 1;
         } else {
@@ -213,6 +253,11 @@ mod tests {
         let (one, two) = (one.min(packets.len()), two.min(packets.len()));
         let (low, high) = (one.min(two), one.max(two));
         let whole = result(&pass(packets));
+        let mut in_one_go = Jitter::new(48_000).unwrap();
+        in_one_go.push_all(packets[..low].iter().map(|(arrival, stamp)| (CaptureTime(*arrival), *stamp)));
+        in_one_go.begin();
+        in_one_go.push_all(packets[low..].iter().map(|(arrival, stamp)| (CaptureTime(*arrival), *stamp)));
+        assert_eq!(result(&in_one_go), whole);
         let (left, middle, right) =
             (pass(&packets[..low]), pass(&packets[low..high]), pass(&packets[high..]));
         let mut from_beginning = left.clone();

@@ -30,7 +30,7 @@ impl Step {
 }
 
 /// Counts over packets with neighbouring numbers. Memory: at most 1 KiB.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Neighbours {
     count: u64,
     /// Sum of all ways, and of the time between.
@@ -42,21 +42,33 @@ pub struct Neighbours {
     waits: Vec<(i64, i32)>,
     /// The longest ways back of the capture's clock from one packet to the next, below zero, the longest first.
     backs: Vec<(i64, i32)>,
-    /// The shortest of those, once there are as many as are kept.
-    least_wait: Option<(i64, i32)>,
+    /// Waits below are shorter than all of those, once there are as many as are kept.
+    long: i64,
     /// Pairs in a row that went the same way and are nowhere else yet.
     open: Step,
+}
+
+impl Default for Neighbours {
+    fn default() -> Self {
+        Self {
+            count: 0,
+            ticks: 0,
+            elapsed: 0,
+            steps: Vec::new(),
+            waits: Vec::new(),
+            backs: Vec::new(),
+            long: i64::MIN,
+            open: Step::default(),
+        }
+    }
 }
 
 impl Neighbours {
     /// Takes in a pair. What is asked for afterwards is known once this is settled.
     #[inline]
     pub(super) fn push(&mut self, ticks: i32, elapsed: Nanos) {
-        if self.least_wait.is_none_or(|least| (elapsed.0, ticks) > least) {
-            self.wait(elapsed.0, ticks);
-        }
-        if elapsed.0 < -PAUSE {
-            self.back(elapsed.0, ticks);
+        if elapsed.0 >= self.long || elapsed.0 < -PAUSE {
+            self.look(ticks, elapsed);
         }
         if self.open.ticks != ticks {
             self.settle();
@@ -64,6 +76,15 @@ impl Neighbours {
         }
         self.open.count += 1;
         self.open.elapsed = self.open.elapsed.saturating_add(elapsed.0);
+    }
+
+    /// Keeps a pair if it is one of those that are.
+    #[cold]
+    fn look(&mut self, ticks: i32, elapsed: Nanos) {
+        self.wait(elapsed.0, ticks);
+        if elapsed.0 < -PAUSE {
+            self.back(elapsed.0, ticks);
+        }
     }
 
     /// Counts what was taken in.
@@ -82,7 +103,7 @@ impl Neighbours {
         let place = self.waits.partition_point(|kept| *kept >= (elapsed, ticks));
         self.waits.insert(place, (elapsed, ticks));
         self.waits.truncate(WAITS_KEPT);
-        self.least_wait = self.waits.get(WAITS_KEPT - 1).copied();
+        self.long = self.waits.get(WAITS_KEPT - 1).map_or(i64::MIN, |(elapsed, _)| *elapsed);
     }
 
     #[cold]

@@ -73,8 +73,7 @@ impl Course {
             self.entered = Some(at);
             return 0;
         };
-        let ahead = at.since(current.latest).0;
-        if ahead.saturating_abs() <= FAR_BACK.0 {
+        if at.0.abs_diff(current.latest.0) <= FAR_BACK.0.unsigned_abs() {
             current.latest = current.latest.max(at);
             return current.shift;
         }

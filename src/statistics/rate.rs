@@ -71,11 +71,13 @@ impl Bin {
     /// Takes in the next bin of a tenth of this one's width. Where that lies in another one, this was, which is then done.
     #[inline]
     fn take(&mut self, narrower: Self) -> Self {
-        let index = narrower.index.div_euclid(10);
-        if self.octets > 0 && self.index == index {
+        // Nearly always the same one, as a product tells without a division.
+        let within = narrower.index.saturating_sub(self.index.saturating_mul(10));
+        if self.octets > 0 && (0..10).contains(&within) {
             self.octets = self.octets.saturating_add(narrower.octets);
             return Self::default();
         }
+        let index = narrower.index.div_euclid(10);
         std::mem::replace(self, Self { index, octets: narrower.octets })
     }
 
@@ -126,6 +128,7 @@ impl Bins {
         half.get_mut(slot(index.saturating_sub(from)))
     }
 
+    #[inline]
     fn push(&mut self, index: i64, octets: u64) {
         // Nearly always: the bin after the newest one, and the beginning lies behind.
         if self.origin.is_some()
@@ -307,11 +310,21 @@ impl Rate {
     }
 
     /// Adds the packets of a run, as if each were pushed.
+    #[inline]
     pub fn push_run(&mut self, run: &Run) {
         self.packets += run.packets;
-        self.first = self.first.or(Some((run.first, run.first_octets)));
+        if self.first.is_none() {
+            self.first = Some((run.first, run.first_octets));
+        }
         self.last = self.last.max(Some(run.last));
-        self.hold(run.first, run.octets);
+        self.total_octets = self.total_octets.saturating_add(run.octets);
+        let (from, until) = self.millisecond;
+        if (from..until).contains(&run.first.0) {
+            let [held, ..] = &mut self.held;
+            held.octets = held.octets.saturating_add(run.octets);
+        } else {
+            self.hold_next(run);
+        }
         self.course.reach(run.last);
     }
 
@@ -339,20 +352,32 @@ impl Rate {
     fn hold(&mut self, at: CaptureTime, octets: u64) {
         self.total_octets = self.total_octets.saturating_add(octets);
         let (from, until) = self.millisecond;
-        let [held, ..] = &mut self.held;
         if (from..until).contains(&at.0) {
+            let [held, ..] = &mut self.held;
             held.octets = held.octets.saturating_add(octets);
             self.course.reach(at);
             return;
         }
-        let shift = self.course.follow(at);
-        let [held, ..] = &mut self.held;
-        let from = at.0.div_euclid(MILLISECOND_NS).saturating_mul(MILLISECOND_NS);
-        let index = at.0.saturating_add(shift).div_euclid(MILLISECOND_NS);
-        self.millisecond = (from, from.saturating_add(MILLISECOND_NS));
-        let done = std::mem::replace(held, Bin { index, octets });
+        self.hold_next(&Run::of(at, octets));
+    }
+
+    /// Holds the octets of another millisecond than the one held, which is done with.
+    #[inline]
+    fn hold_next(&mut self, run: &Run) {
+        let shift = self.course.follow(run.first);
+        let moved = || run.first.0.saturating_add(shift).div_euclid(MILLISECOND_NS);
+        let index = if shift == 0 { run.index } else { moved() };
+        self.millisecond = run.millisecond();
+        let [held, ten, ..] = &mut self.held;
+        let done = std::mem::replace(held, Bin { index, octets: run.octets });
+        if done.octets == 0 {
+            return;
+        }
+        let [bins, ..] = &mut self.bins;
+        bins.push(done.index, done.octets);
+        let done = ten.take(done);
         if done.octets > 0 {
-            self.release(0, done);
+            self.release(1, done);
         }
     }
 
@@ -690,7 +715,9 @@ mod tests {
             let mut runs: Vec<Run> = Vec::new();
             for (at, octets) in packets.iter().flat_map(|(at, octets)| [(*at, *octets), (at + 3, 1)]) {
                 if !runs.last_mut().is_some_and(|run| run.takes(CaptureTime(at), octets)) {
-                    runs.push(Run::of(CaptureTime(at), octets));
+                    let alone = Run::of(CaptureTime(at), octets);
+                    prop_assert!(runs.last().is_none_or(|run| run.next(CaptureTime(at), octets) == alone));
+                    runs.push(alone);
                 }
             }
             runs.iter().for_each(|run| rate.push_run(run));

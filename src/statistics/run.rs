@@ -27,6 +27,18 @@ impl Run {
         Self { first: at, last: at, index, until, first_octets: octets, octets, packets: 1 }
     }
 
+    /// One packet that does not belong to this run, but nearly always to the millisecond after it.
+    #[inline]
+    #[must_use]
+    pub const fn next(&self, at: CaptureTime, octets: u64) -> Self {
+        let until = self.until.saturating_add(MILLISECOND_NS);
+        if at.0 >= self.until && at.0 < until {
+            let index = self.index + 1;
+            return Self { first: at, last: at, index, until, first_octets: octets, octets, packets: 1 };
+        }
+        Self::of(at, octets)
+    }
+
     /// Takes in the next packet, where it belongs to the run.
     #[inline]
     #[must_use]
@@ -38,6 +50,11 @@ impl Run {
             self.packets += 1;
         }
         belongs
+    }
+
+    /// From where to where the millisecond reaches, ns.
+    pub(super) const fn millisecond(&self) -> (i64, i64) {
+        (self.until.saturating_sub(MILLISECOND_NS), self.until)
     }
 
     /// Time of the first packet.

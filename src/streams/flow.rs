@@ -133,22 +133,22 @@ impl Flow {
     }
 
     /// Adds packets that were seen, in order; `octets` gives their payload.
-    pub(super) fn push_all<'a, 'b>(
+    pub(super) fn push_all<'a>(
         &mut self,
         seen: &Seen,
-        packets: &mut impl Iterator<Item = &'b Sighting>,
+        packets: &[Sighting],
         octets: impl Fn(Range<usize>) -> &'a [u8],
     ) {
+        let mut packets = packets;
         loop {
             if let State::Measured(measured) = &mut self.state
                 && !(self.signs.is_open() && measured.media.is_some())
             {
                 return measured.push_all(seen, packets);
             }
-            let Some((sighting, line)) = packets.next().and_then(|next| Some((next, seen.line_of(next)?)))
-            else {
-                return;
-            };
+            let Some((sighting, rest)) = packets.split_first() else { return };
+            packets = rest;
+            let Some(line) = seen.line_of(sighting) else { return };
             self.push(&sighting.packet(line), octets(sighting.payload()));
         }
     }
@@ -311,38 +311,52 @@ impl Measured {
         }
     }
 
-    /// The same for packets that were seen: nothing here goes by what comes between them.
-    fn push_all<'a>(&mut self, seen: &Seen, packets: impl Iterator<Item = &'a Sighting>) {
-        let mut run: Option<Run> = None;
-        let mut line = None;
-        for packet in packets {
-            if line != Some(packet.line) {
-                line = Some(packet.line);
-                if let Some(line) = seen.line_of(packet) {
-                    self.marks.push(line.dscp, line.ttl, line.pcp, line.mac);
+    /// The same for packets that were seen: nothing here goes by what comes between them, nor one sum by another, so each is
+    /// made in one go.
+    fn push_all(&mut self, seen: &Seen, packets: &[Sighting]) {
+        self.mark_all(seen, packets);
+        let Some((first, rest)) = packets.split_first() else { return };
+        let mut run = Run::of(first.time, u64::from(first.wire));
+        self.follow(first);
+        for packet in rest {
+            self.follow(packet);
+            let octets = u64::from(packet.wire);
+            if !run.takes(packet.time, octets) {
+                let next = run.next(packet.time, octets);
+                self.push_run(&std::mem::replace(&mut run, next));
+            }
+        }
+        self.push_run(&run);
+        if let Some(media) = &mut self.media {
+            media.push_all(packets);
+        } else {
+            for packet in packets {
+                if let Some(number) = seen.line_of(packet).and_then(|line| packet.packet(line).number) {
+                    self.numbers.push(number);
                 }
             }
-            self.between(self.last, packet.time);
-            self.last = packet.time;
-            let octets = u64::from(packet.wire);
-            if !run.as_mut().is_some_and(|run| run.takes(packet.time, octets)) {
-                self.push_run(run.replace(Run::of(packet.time, octets)));
-            }
-            self.size(packet.udp_payload, packet.media);
-            if let Some(media) = &mut self.media {
-                media.push(packet.rtp(), packet.time);
-            } else if let Some(number) = seen.line_of(packet).and_then(|line| packet.packet(line).number) {
-                self.numbers.push(number);
-            }
         }
-        self.push_run(run);
     }
 
-    fn push_run(&mut self, run: Option<Run>) {
-        if let Some(run) = run {
-            self.rate.push_run(&run);
-            self.trace.push(run.first(), run.octets());
+    fn mark_all(&mut self, seen: &Seen, packets: &[Sighting]) {
+        for of_one in packets.chunk_by(|one, next| one.line == next.line) {
+            if let Some(line) = of_one.first().and_then(|first| seen.line_of(first)) {
+                self.marks.push(line.dscp, line.ttl, line.pcp, line.mac);
+            }
         }
+    }
+
+    #[inline]
+    fn push_run(&mut self, run: &Run) {
+        self.rate.push_run(run);
+        self.trace.push(run.first(), run.octets());
+    }
+
+    #[inline(always)]
+    fn follow(&mut self, packet: &Sighting) {
+        self.between(self.last, packet.time);
+        self.last = packet.time;
+        self.size(packet.udp_payload, packet.media);
     }
 
     #[inline]

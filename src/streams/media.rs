@@ -4,6 +4,7 @@ use super::minima::Minima;
 use super::minima::Stamp;
 use super::packet::Rtp;
 use super::picked::Picked;
+use super::seen::Sighting;
 use crate::rtp::Jitter;
 use crate::rtp::Neighbours;
 use crate::rtp::Numbered;
@@ -124,6 +125,31 @@ impl Media {
             minima.push(stamp);
         }
         self.picked.push(rtp.sequence, stamp);
+    }
+
+    /// Adds packets in order of arrival, each sum in one go.
+    pub(super) fn push_all(&mut self, packets: &[Sighting]) {
+        for packet in packets {
+            self.sequence.push(numbered(packet.rtp(), packet.time));
+        }
+        // A stream has one payload type, with the marker or without.
+        for alike in packets.chunk_by(|one, next| one.marker_and_type == next.marker_and_type) {
+            let Some(rtp) = alike.first().map(Sighting::rtp) else { continue };
+            self.markers += u64::from(rtp.marker) * u64::try_from(alike.len()).unwrap_or(u64::MAX);
+            self.payload_types |= 1_u128 << (rtp.payload_type & 127);
+        }
+        if let Some(jitter) = &mut self.jitter {
+            jitter.push_all(packets.iter().map(|packet| (packet.time, packet.timestamp)));
+        }
+        let stamps = packets.iter().map(|packet| Stamp { time: packet.time, timestamp: packet.timestamp });
+        if let Some(minima) = &mut self.minima {
+            for stamp in stamps.clone() {
+                minima.push(stamp);
+            }
+        }
+        for (packet, stamp) in packets.iter().zip(stamps) {
+            self.picked.push(packet.sequence, stamp);
+        }
     }
 
     pub(super) fn join(&mut self, right: Self) {

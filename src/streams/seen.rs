@@ -22,6 +22,7 @@ use crate::frame::Alike;
 use crate::frame::Fragment;
 use crate::frame::Frame;
 use crate::statistics::Run;
+use crate::tables::Seeded;
 use crate::units::CaptureTime;
 use crate::units::MacAddress;
 
@@ -29,6 +30,9 @@ use crate::units::MacAddress;
 const NO_NUMBER: u16 = u16::MAX;
 /// A frame of no flow.
 const NO_FLOW: u32 = u32::MAX;
+
+/// Lines that are still known in the next stretch (chosen: half of the places of the cache; of more, many are gone by then).
+const LINES_KEPT: usize = table::CACHE / 2;
 
 /// What the packets of a flow have in common, but for a few that differ and then count as another line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -56,14 +60,28 @@ pub(super) struct Sighting {
     pub(super) time: CaptureTime,
     pub(super) wire: u32,
     pub(super) line: u32,
-    timestamp: u32,
+    pub(super) timestamp: u32,
     payload_at: u32,
     payload_octets: u32,
-    sequence: u16,
+    pub(super) sequence: u16,
     pub(super) udp_payload: u16,
     pub(super) media: u16,
-    marker_and_type: u8,
+    pub(super) marker_and_type: u8,
 }
+
+/// A frame of no flow.
+const NOBODYS: Sighting = Sighting {
+    time: CaptureTime(0),
+    wire: 0,
+    line: NO_FLOW,
+    timestamp: 0,
+    payload_at: 0,
+    payload_octets: 0,
+    sequence: 0,
+    udp_payload: 0,
+    media: 0,
+    marker_and_type: 0,
+};
 
 /// What became of a frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -74,21 +92,21 @@ pub struct Noted {
     pub like: Option<u32>,
 }
 
-/// Frames in the order of the capture. Memory: 44 octets a frame, 160 for each flow and 100 for each run.
+/// Frames in the order of the capture. Memory: 80 octets a frame, 160 for each flow and 100 for each run.
 #[derive(Debug, Default)]
 pub struct Seen {
     lines: Vec<Line>,
     ways: Vec<Way>,
-    places: HashMap<Line, u32>,
+    places: HashMap<Line, u32, Seeded>,
     cache: Vec<u32>,
-    flows: HashMap<FlowKey, u32>,
-    sources: HashMap<IpAddr, u32>,
+    flows: HashMap<FlowKey, u32, Seeded>,
+    sources: HashMap<IpAddr, u32, Seeded>,
     /// Frames of each flow, and what is put together of each source.
     counts: Vec<usize>,
     open: Vec<(IpAddr, Option<Run>)>,
     frames: Vec<Sighting>,
-    /// Frames of flows by index, flow by flow; once all are there.
-    order: Vec<u32>,
+    /// Those of flows, flow by flow, once all are there: so that what is worked with lies in a row.
+    sorted: Vec<Sighting>,
     /// All frames, in order.
     link: Vec<Run>,
     /// The packets of sources, in each one's order.
@@ -105,18 +123,7 @@ impl Seen {
             self.untimed += 1;
             return Noted { is_flow: false, like: None };
         };
-        let mut sighting = Sighting {
-            time,
-            wire: packet::wire(record),
-            line: NO_FLOW,
-            timestamp: 0,
-            payload_at: 0,
-            payload_octets: 0,
-            sequence: 0,
-            udp_payload: 0,
-            media: 0,
-            marker_and_type: 0,
-        };
+        let mut sighting = Sighting { time, wire: packet::wire(record), ..NOBODYS };
         self.carry(time, sighting.wire);
         let fragment = fragments::of(frame);
         if let Some((which, datagram)) = fragment {
@@ -149,7 +156,7 @@ impl Seen {
     }
 
     /// Takes in the next frame, whose headers are those of one that was [`Noted::like`] this.
-    #[inline]
+    #[inline(always)]
     pub fn record_alike(
         &mut self,
         (record, time): (&Record<'_>, CaptureTime),
@@ -158,19 +165,21 @@ impl Seen {
         at: usize,
     ) {
         let header = packet::rtp_header_octets(alike.payload);
-        let payload = alike.payload.get(usize::from(header)..).unwrap_or_default();
         let udp_payload = alike.udp_length.saturating_sub(packet::UDP_HEADER);
         let kind = alike.payload.get(1).copied().unwrap_or_default();
+        let media = udp_payload.saturating_sub(header);
+        let payload_at = at + alike.payload_at + usize::from(header);
         let sighting = Sighting {
             time,
             wire: packet::wire(record),
             line: like,
             timestamp: alike.timestamp,
-            payload_at: place_of(record, payload, at),
-            payload_octets: u32::try_from(payload.len()).unwrap_or(0),
+            payload_at: u32::try_from(payload_at).unwrap_or(u32::MAX),
+            // All of the datagram is there.
+            payload_octets: u32::from(media),
             sequence: alike.sequence,
             udp_payload,
-            media: udp_payload.saturating_sub(header),
+            media,
             marker_and_type: kind,
         };
         self.carry(time, sighting.wire);
@@ -188,7 +197,7 @@ impl Seen {
     }
 
     /// Counts a packet for its flow and its source.
-    #[inline]
+    #[inline(always)]
     fn send(&mut self, sighting: &Sighting) {
         let Some(way) = at(&self.ways, sighting.line).copied() else { return };
         if let Some(count) = at_mut(&mut self.counts, way.flow) {
@@ -196,9 +205,13 @@ impl Seen {
         }
         if let Some((_, open)) = at_mut(&mut self.open, way.source) {
             let octets = u64::from(sighting.wire);
-            if !open.as_mut().is_some_and(|run| run.takes(sighting.time, octets)) {
-                let done = open.replace(Run::of(sighting.time, octets));
-                self.runs.extend(done.map(|run| (way.source, run)));
+            let Some(run) = open else {
+                *open = Some(Run::of(sighting.time, octets));
+                return;
+            };
+            if !run.takes(sighting.time, octets) {
+                self.runs.push((way.source, *run));
+                *run = run.next(sighting.time, octets);
             }
         }
     }
@@ -261,20 +274,38 @@ impl Seen {
             begins.push(next);
             next = next.saturating_add(*count);
         }
-        self.order.clear();
-        self.order.resize(next, 0);
-        for (index, sighting) in (0_u32..).zip(&self.frames) {
+        self.sorted.clear();
+        self.sorted.resize(next, NOBODYS);
+        for sighting in &self.frames {
             let Some(way) = at(&self.ways, sighting.line) else { continue };
             let Some(begin) = at_mut(&mut begins, way.flow) else { continue };
-            if let Some(place) = self.order.get_mut(*begin) {
-                *place = index;
+            if let Some(place) = self.sorted.get_mut(*begin) {
+                *place = *sighting;
             }
             *begin = begin.saturating_add(1);
         }
     }
 
-    /// Forgets all of it, to be used for another stretch.
-    pub fn clear(&mut self) {
+    /// Forgets the frames, to be used for a stretch that follows. Of a few lines it still knows what they are; whether it does.
+    pub fn clear(&mut self) -> bool {
+        self.frames.clear();
+        self.sorted.clear();
+        self.link.clear();
+        self.runs.clear();
+        self.fragments.clear();
+        self.untimed = 0;
+        self.counts.fill(0);
+        for (_, open) in &mut self.open {
+            *open = None;
+        }
+        let keeps = self.lines.len() <= LINES_KEPT;
+        if !keeps {
+            self.forget();
+        }
+        keeps
+    }
+
+    fn forget(&mut self) {
         self.lines.clear();
         self.ways.clear();
         self.places.clear();
@@ -283,12 +314,6 @@ impl Seen {
         self.sources.clear();
         self.counts.clear();
         self.open.clear();
-        self.frames.clear();
-        self.order.clear();
-        self.link.clear();
-        self.runs.clear();
-        self.fragments.clear();
-        self.untimed = 0;
     }
 
     /// What a frame has in common with others, where it is a flow's.
@@ -297,12 +322,12 @@ impl Seen {
     }
 
     /// The frames of each flow, in order.
-    fn by_flow(&self) -> impl Iterator<Item = impl Iterator<Item = &Sighting> + Clone> {
-        let mut order = self.order.as_slice();
+    fn by_flow(&self) -> impl Iterator<Item = &[Sighting]> {
+        let mut sorted = self.sorted.as_slice();
         self.counts.iter().map(move |count| {
-            let (own, rest) = order.split_at_checked(*count).unwrap_or_default();
-            order = rest;
-            own.iter().filter_map(|index| at(&self.frames, *index))
+            let (own, rest) = sorted.split_at_checked(*count).unwrap_or_default();
+            sorted = rest;
+            own
         })
     }
 }
@@ -387,14 +412,13 @@ impl Streams {
     }
 
     fn by_flow<'a>(&mut self, seen: &Seen, octets: impl Fn(Range<usize>) -> &'a [u8]) {
-        for mut frames in seen.by_flow() {
-            let Some((first, line)) =
-                frames.clone().next().and_then(|first| Some((first, seen.line_of(first)?)))
+        for frames in seen.by_flow() {
+            let Some((first, line)) = frames.first().and_then(|first| Some((first, seen.line_of(first)?)))
             else {
                 continue;
             };
             if let Some(flow) = self.table.flow(line.key, octets(first.payload())) {
-                flow.push_all(seen, &mut frames, &octets);
+                flow.push_all(seen, frames, &octets);
             }
         }
         let places: Vec<u32> = seen.open.iter().map(|(ip, _)| self.table.source(*ip)).collect();

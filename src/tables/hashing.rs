@@ -22,6 +22,7 @@ impl Default for Seeded {
 impl BuildHasher for Seeded {
     type Hasher = Folded;
 
+    #[inline]
     fn build_hasher(&self) -> Folded {
         Folded(self.0)
     }
@@ -32,12 +33,14 @@ impl BuildHasher for Seeded {
 pub struct Folded(u64);
 
 impl Folded {
+    #[inline]
     fn mix(&mut self, word: u64) {
         self.0 = folded(self.0 ^ word, MULTIPLIER);
     }
 }
 
 /// Both halves of the product.
+#[inline]
 fn folded(one: u64, other: u64) -> u64 {
     let product = u128::from(one).wrapping_mul(u128::from(other));
     let [a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p] = product.to_le_bytes();
@@ -77,6 +80,7 @@ impl Keyed {
 }
 
 impl Hasher for Folded {
+    #[inline]
     fn write(&mut self, octets: &[u8]) {
         let (words, rest) = octets.as_chunks::<8>();
         for word in words {
@@ -91,25 +95,31 @@ impl Hasher for Folded {
         }
     }
 
+    #[inline]
     fn write_u8(&mut self, octet: u8) {
         self.mix(octet.into());
     }
 
+    #[inline]
     fn write_u16(&mut self, word: u16) {
         self.mix(word.into());
     }
 
+    #[inline]
     fn write_u32(&mut self, word: u32) {
         self.mix(word.into());
     }
 
+    #[inline]
     fn write_u64(&mut self, word: u64) {
         self.mix(word);
     }
 
     // Lengths come before arrays and slices; in keys of one shape they tell nothing apart.
+    #[inline]
     fn write_usize(&mut self, _: usize) {}
 
+    #[inline]
     fn finish(&self) -> u64 {
         self.0
     }

@@ -115,8 +115,8 @@ impl<K: Copy + Ord + Hash + Spread, V: Add, const LIMIT: usize> Bounded<K, V, LI
         }
     }
 
-    /// This table and that of the stretch after it as one.
-    pub(super) fn join(mut self, right: Self) -> Self {
+    /// Adds the table of the stretch after this one.
+    pub(super) fn add(&mut self, right: &Self) {
         self.ceiling = match (self.ceiling, right.ceiling) {
             (Some(left), Some(right)) => Some(left.min(right)),
             (left, right) => left.or(right),
@@ -124,12 +124,19 @@ impl<K: Copy + Ord + Hash + Spread, V: Add, const LIMIT: usize> Bounded<K, V, LI
         if let Some(ceiling) = self.ceiling {
             self.drop_above(ceiling);
         }
-        for (key, counts) in right.entries {
-            if let Some(ours) = self.entry(key) {
-                ours.add(counts);
+        for (key, counts) in &right.entries {
+            if let Some(ours) = self.entry(*key) {
+                ours.add(*counts);
             }
         }
-        self
+    }
+
+    /// Forgets everything and keeps the room for as much.
+    pub(super) fn clear(&mut self) {
+        self.entries.clear();
+        self.places.clear();
+        self.cache.fill(NOWHERE);
+        self.ceiling = None;
     }
 
     /// What is kept, in order: at most `LIMIT` keys.
@@ -212,7 +219,18 @@ mod tests {
         ) {
             let (left, rest) = keys.split_at(at.min(keys.len()));
             let (middle, right) = rest.split_at(again.min(rest.len()));
-            let joined = counted(left).join(counted(middle)).join(counted(right));
+            let mut joined = counted(left);
+            // One that was used before is as a new one.
+            let mut part = counted(right);
+            for keys in [middle, right] {
+                part.clear();
+                for key in keys {
+                    if let Some(count) = part.entry(*key) {
+                        *count += 1;
+                    }
+                }
+                joined.add(&part);
+            }
             let whole = counted(&keys);
             prop_assert_eq!(joined.sorted(), whole.sorted());
             // Against counting without a bound.

@@ -6,6 +6,7 @@
 //! The place is a hint and never a proof: where the signs are thin it is [`Seat::Unknown`].
 
 mod absence;
+mod alike;
 mod bounded;
 mod judge;
 mod limits;
@@ -15,8 +16,9 @@ mod signs;
 mod traffic;
 
 pub use absence::Visibility;
+pub use alike::Alike;
 pub use judge::{Seat, Viewpoint};
 pub use roles::Roles;
 pub use scope::{Scope, Sight};
 pub use signs::Measured;
-pub use traffic::{Alike, Counts, KEPT, Pair, Station, Traffic};
+pub use traffic::{Counts, KEPT, Pair, Station, Traffic};

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use std::net::IpAddr;
 use std::net::Ipv4Addr;
 
+use super::alike::Alike;
 use super::bounded::Add;
 use super::bounded::Bounded;
 use crate::capture::LinkType;
@@ -154,50 +155,9 @@ impl Add for Counts {
     }
 }
 
-/// Frames of Ethernet with the same addresses, tags and IP header, UDP that is no PTP: counted apart, as nothing else about them
-/// matters here.
-#[derive(Debug, Clone, Copy)]
-pub struct Alike {
-    source: MacAddress,
-    destination: MacAddress,
-    is_tagged: bool,
-    /// The sum of the pseudo-header, but for the length.
-    pseudo_sum: u32,
-    station: Station,
-}
-
-impl Alike {
-    /// None yet of those that are like this one; `None` where it is not of the kind.
-    #[must_use]
-    pub fn none_like(frame: &Frame<'_>) -> Option<Self> {
-        let network = frame.network?;
-        let is_kind = sort(frame) == Sort::OtherUdp && frame.tunnels.is_empty();
-        (is_kind && network.fragment == Fragment::None).then_some(())?;
-        Some(Self {
-            source: frame.source_mac?,
-            destination: frame.destination_mac?,
-            is_tagged: !frame.vlans.tags().is_empty(),
-            pseudo_sum: pseudo_sum(&network)?,
-            station: Station::default(),
-        })
-    }
-
-    /// Counts one, with what its UDP header says.
-    #[inline]
-    pub fn count(&mut self, time: CaptureTime, udp_length: u16, checksum: u16) {
-        self.station.frames += 1;
-        self.station.latest = self.station.latest.max(Some(time));
-        if checksum != 0 {
-            self.station.checksums += 1;
-            self.station.unfinished_checksums +=
-                u64::from(is_unfinished(checksum, udp_length, self.pseudo_sum));
-        }
-    }
-}
-
 /// What a frame is, as far as it matters here.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Sort {
+pub(super) enum Sort {
     Event,
     General,
     OtherUdp,
@@ -265,21 +225,39 @@ impl Traffic {
 
     /// Takes in frames that were counted apart.
     pub fn add_alike(&mut self, alike: &Alike) {
-        let Alike { source, destination, is_tagged, station, .. } = alike;
-        let frames = station.frames;
+        let Alike {
+            source,
+            destination,
+            is_tagged,
+            pseudo_sum: _,
+            frames,
+            latest,
+            checksums,
+            unfinished_checksums,
+        } = *alike;
+        if frames == 0 {
+            return;
+        }
         let to_group = destination.is_group();
         let counts = &mut self.counts;
         counts.frames += frames;
         counts.other_udp += frames;
         counts.addressed += frames;
-        counts.broadcast += if *destination == MacAddress([0xFF; 6]) { frames } else { 0 };
-        counts.tagged += if *is_tagged { frames } else { 0 };
-        if let Some(ours) = self.stations.entry(*source) {
-            ours.add(Station { multicast: if to_group { frames } else { 0 }, ..*station });
+        counts.broadcast += if destination == MacAddress([0xFF; 6]) { frames } else { 0 };
+        counts.tagged += if is_tagged { frames } else { 0 };
+        if let Some(ours) = self.stations.entry(source) {
+            ours.add(Station {
+                frames,
+                multicast: if to_group { frames } else { 0 },
+                checksums,
+                unfinished_checksums,
+                latest: Some(latest),
+                ..Station::default()
+            });
         }
         if !to_group {
             counts.unicast += frames;
-            if let Some(pair) = self.pairs.entry((*source, *destination)) {
+            if let Some(pair) = self.pairs.entry((source, destination)) {
                 pair.frames += frames;
             }
         }
@@ -312,16 +290,27 @@ impl Traffic {
 
     /// This stretch and the one after it as one.
     #[must_use]
-    pub fn join(self, right: Self) -> Self {
-        let mut counts = self.counts;
-        counts.add(right.counts);
-        Self {
-            pairs: self.pairs.join(right.pairs),
-            stations: self.stations.join(right.stations),
-            asks: self.asks.join(right.asks),
-            arp_senders: self.arp_senders.join(right.arp_senders),
-            counts,
-        }
+    pub fn join(mut self, right: Self) -> Self {
+        self.add(&right);
+        self
+    }
+
+    /// Adds the stretch that follows.
+    pub fn add(&mut self, right: &Self) {
+        self.pairs.add(&right.pairs);
+        self.stations.add(&right.stations);
+        self.asks.add(&right.asks);
+        self.arp_senders.add(&right.arp_senders);
+        self.counts.add(right.counts);
+    }
+
+    /// Forgets everything and keeps the room for as much.
+    pub fn clear(&mut self) {
+        self.pairs.clear();
+        self.stations.clear();
+        self.asks.clear();
+        self.arp_senders.clear();
+        self.counts = Counts::default();
     }
 
     /// Unicast frames by source and destination; at most [`KEPT`] pairs.
@@ -366,7 +355,7 @@ impl Traffic {
     }
 }
 
-fn sort(frame: &Frame<'_>) -> Sort {
+pub(super) fn sort(frame: &Frame<'_>) -> Sort {
     if let Some(udp) = frame.udp {
         return match udp.destination_port {
             ptp::EVENT_PORT => Sort::Event,
@@ -439,7 +428,7 @@ fn unfinished_checksum(frame: &Frame<'_>) -> Option<bool> {
 }
 
 /// The sum of addresses and protocol (RFC 768).
-fn pseudo_sum(network: &Network) -> Option<u32> {
+pub(super) fn pseudo_sum(network: &Network) -> Option<u32> {
     let addresses = match (network.source, network.destination) {
         (IpAddr::V4(source), IpAddr::V4(destination)) => [source, destination]
             .map(|address| {
@@ -457,7 +446,7 @@ fn pseudo_sum(network: &Network) -> Option<u32> {
 }
 
 #[inline]
-fn is_unfinished(checksum: u16, length: u16, pseudo_sum: u32) -> bool {
+pub(super) fn is_unfinished(checksum: u16, length: u16, pseudo_sum: u32) -> bool {
     let sum = u32::from(length) + pseudo_sum;
     // Two folds are enough for fewer than 2^16 words.
     let folded = (sum & 0xFFFF) + (sum >> 16);

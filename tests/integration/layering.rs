@@ -47,7 +47,20 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("names", &["units", "lldp", "dns", "dhcp", "observations"]),
     (
         "streams",
-        &["units", "bytes", "statistics", "timing", "capture", "frame", "ptp", "rtp", "avtp", "sdp", "clock"],
+        &[
+            "units",
+            "tables",
+            "bytes",
+            "statistics",
+            "timing",
+            "capture",
+            "frame",
+            "ptp",
+            "rtp",
+            "avtp",
+            "sdp",
+            "clock",
+        ],
     ),
     (
         "devices",

@@ -13,6 +13,7 @@ use downbeat::analysis::Threads;
 use downbeat::capture::ChunkWalker;
 use downbeat::capture::Input;
 use downbeat::capture::Octets;
+use downbeat::capture::Record;
 use downbeat::units::Nanos;
 use proptest::prelude::*;
 
@@ -293,7 +294,7 @@ fn taken(file: &[u8], part: usize) -> (usize, usize) {
     for index in 1..layout.count() {
         let mut own = 0;
         let range = layout.range(index);
-        let walked = walker.walk(range.clone(), &told, &mut octets, |record, at| {
+        let walked = walker.walk(range.clone(), &told, &mut octets, &mut |record: &Record<'_>, at| {
             let place = usize::try_from(range.start).unwrap() + at;
             assert_eq!(&file[place..place + record.octets.len()], record.octets);
             own += 1;
