@@ -282,6 +282,24 @@ async function accessible(page, name) {
   assert.deepEqual(faults, [], name);
 }
 
+// Pictures of a whole page, one below the other. A browser draws no picture higher than 16 384 pixels (Chromium; the rest
+// stays blank), and a blank part of one picture would not show in its colours.
+const PART = 3000;
+async function pictures(page, width) {
+  const high = await page.evaluate(() => document.documentElement.scrollHeight);
+  await page.setViewportSize({ width, height: Math.min(PART, high) });
+  const parts = [];
+  for (let from = 0; from < high; from += PART) {
+    const at = await page.evaluate((from) => { scrollTo(0, from); return scrollY; }, from);
+    // The last part begins earlier, as there is no page below its end.
+    assert.ok(at === from || at + Math.min(PART, high) >= high - 1, `the page scrolls to ${from}, not ${at}`);
+    parts.push({ from, picture: await page.screenshot() });
+  }
+  await page.evaluate(() => scrollTo(0, 0));
+  await page.setViewportSize({ width, height: 900 });
+  return parts;
+}
+
 const profile = mkdtempSync(join(tmpdir(), 'downbeat-browser-'));
 try {
   for (const [file, scheme] of process.argv.slice(2).flatMap((file) => [[file, 'light'], [file, 'dark']])) {
@@ -309,10 +327,11 @@ try {
       });
       if (scheme === 'light') await uses(page, name);
       await check(`${name}: a picture of it is not blank`, async () => {
-        await page.evaluate(() => scrollTo(0, 0));
-        const picture = await page.screenshot({ fullPage: true });
-        if (keep) writeFileSync(join(keep, `${basename(file, '.html')}-${width}-${scheme}.png`), picture);
-        assert.ok(colours(picture) > 20, 'of few colours');
+        const parts = await pictures(page, width);
+        parts.forEach(({ from, picture }) => {
+          if (keep) writeFileSync(join(keep, `${basename(file, '.html')}-${width}-${scheme}-${from}.png`), picture);
+          assert.ok(colours(picture) > 20, `of few colours from ${from} px on`);
+        });
         for (const plot of await page.locator('svg.plot:visible').all()) {
           assert.ok(colours(await plot.screenshot()) > 5, 'a plot is blank');
         }
