@@ -14,9 +14,9 @@ pub struct Series {
     pub domains: Vec<DomainSeries>,
     /// What the link carried.
     pub load: LoadSeries,
-    /// Losses in a row, the first few of each stream.
+    /// Losses in a row, all of them; near ones of a stream that has many together.
     pub losses: Vec<LossMark>,
-    /// How many losses in a row there were, with those that are not kept one by one.
+    /// How many losses in a row there were, with those of which it is not known when.
     pub loss_bursts: u64,
     /// Packets that were lost, in a row or not.
     pub lost: u64,
@@ -172,13 +172,17 @@ pub struct SourceSeries {
     pub bps: Vec<f64>,
 }
 
-/// Packets that were missing in a row.
+/// Packets that were missing in a row, once or several times close to one another.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LossMark {
-    /// When the next one came.
+    /// When the packet after the first loss came.
     pub at_s: f64,
+    /// When the packet after the last loss came; the same where it is one.
+    pub until_s: f64,
     /// The stream's key.
     pub stream: String,
-    /// How many.
+    /// How many losses they are.
+    pub bursts: u64,
+    /// How many packets are missing in all of them.
     pub missing: u64,
 }

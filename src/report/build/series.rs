@@ -53,10 +53,12 @@ fn plain_series(analysis: &Analysis) -> Series {
         .streams
         .iter()
         .flat_map(|stream| {
-            stream.bursts.iter().map(|burst| LossMark {
-                at_s: at_s(analysis, burst.time),
+            stream.losses.cells().map(|cell| LossMark {
+                at_s: at_s(analysis, cell.first),
+                until_s: at_s(analysis, cell.last),
                 stream: stream.key.to_string(),
-                missing: burst.missing,
+                bursts: cell.bursts,
+                missing: cell.missing,
             })
         })
         .collect();
