@@ -30,5 +30,5 @@ pub use series::{
 pub use site_file::write as write_site_file;
 pub use text::write as write_text;
 pub use text::write_in_style as write_text_in_style;
+pub(crate) use text::{Paper, notice, paragraph};
 pub use text::{Style, write_fit, write_streams};
-pub(crate) use text::{notice, paragraph};
