@@ -45,7 +45,7 @@ pub struct DomainSeries {
     /// The same of other clocks that led or were rivals, the longest series first; at most [`OTHERS_KEPT`].
     pub others: Vec<PortSeries>,
     /// Such clocks' ports that found no room there.
-    pub others_left_out: u64,
+    pub others_left_out: Vec<String>,
     /// Capture's clock less the leader's: from exchanges, or from Syncs alone, with the way from the leader in it.
     pub offset: Option<SampleSeries>,
     /// Whether the offset is from Syncs alone.

@@ -98,7 +98,7 @@ fn domain(analysis: &Analysis, domain: &Domain) -> DomainSeries {
         port: own.as_ref().map(|own| own.port.clone()),
         rivals: domain.election.rivalries().iter().map(|rivalry| rival(analysis, rivalry)).collect(),
         others: others.iter().take(OTHERS_KEPT).map(|port| port_series(analysis, port, &[])).collect(),
-        others_left_out: u64::try_from(others.len().saturating_sub(OTHERS_KEPT)).unwrap_or(u64::MAX),
+        others_left_out: others.iter().skip(OTHERS_KEPT).map(|port| port.port.to_string()).collect(),
         offset: own.as_ref().and_then(|own| own.offset.clone()),
         is_one_way: own.as_ref().is_none_or(|own| own.is_one_way),
         path_delay: own.and_then(|own| own.path_delay),

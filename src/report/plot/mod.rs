@@ -99,13 +99,15 @@ fn named_device(document: &Document, key: &str) -> String {
     plain_short(known.and_then(|device| device.name.as_deref()).unwrap_or(key))
 }
 
+/// The name of a clock's device, where that has one.
+fn name_of_clock(document: &Document, clock: &str) -> Option<String> {
+    let of = |device: &&DeviceDocument| device.clocks.iter().any(|own| own == clock);
+    document.devices.iter().find(of).and_then(|device| device.name.as_deref()).map(plain_short)
+}
+
 /// A clock, after the name of its device where that has one.
 fn named(document: &Document, clock: &str) -> String {
-    let of = |device: &&DeviceDocument| device.clocks.iter().any(|own| own == clock);
-    match document.devices.iter().find(of).and_then(|device| device.name.as_deref()) {
-        Some(name) => format!("{} ({clock})", plain_short(name)),
-        None => clock.to_owned(),
-    }
+    name_of_clock(document, clock).map_or_else(|| clock.to_owned(), |name| format!("{name} ({clock})"))
 }
 
 /// A port, after the name of its device where that has one.
@@ -203,6 +205,8 @@ pub(super) enum Mark {
     Level { y: f64, colour: Colour },
     /// Short text that begins at a place.
     Label { x: f64, y: f64, text: String },
+    /// Text in a block, the longer one where it has room.
+    Tag { x: (f64, f64), y: f64, short: String, long: String },
 }
 
 /// What a colour is for. The page exchanges them for those of its light and dark forms.
