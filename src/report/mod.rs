@@ -22,7 +22,7 @@ pub(crate) use format::{address_digits, duration, duration_ns, ptp_messages};
 pub(crate) use json::schema_of;
 pub use json::{explain_schema, fit_schema, schema, write as write_json};
 pub use page::write as write_page;
-pub use plot::{Picture, pictures};
+pub use plot::{Picture, pictures, pictures_with};
 pub use series::{
     DomainSeries, HoleMark, IntervalClass, LoadSeries, LossMark, OTHERS_KEPT, PeakMark, PortSeries,
     RivalSpan, Sample, SampleSeries, Series, SourceSeries, StepMark,

@@ -4,6 +4,7 @@
 pub(super) mod charts;
 mod distributions;
 pub(super) mod draw;
+mod lettering;
 mod load;
 mod picture;
 mod rows;
@@ -33,12 +34,17 @@ pub struct Picture {
 /// Every plot that the page has, as pictures of their own.
 #[must_use]
 pub fn pictures(document: &Document, series: &Series) -> Vec<Picture> {
-    let picture = |plot: &Plot| Picture {
-        name: plot.id.clone(),
-        title: plain(&plot.title),
-        svg: picture::picture(plot),
-    };
-    Plots::of(document, series).all().map(picture).collect()
+    Plots::of(document, series).all().map(of_plot).collect()
+}
+
+/// The same for a font that has only some letters: for each other one stand question marks, and a note says so.
+#[must_use]
+pub fn pictures_with(document: &Document, series: &Series, has: impl Fn(char) -> bool) -> Vec<Picture> {
+    Plots::of(document, series).all().map(|plot| of_plot(&lettering::with(plot, &has))).collect()
+}
+
+fn of_plot(plot: &Plot) -> Picture {
+    Picture { name: plot.id.clone(), title: plain(&plot.title), svg: picture::picture(plot) }
 }
 
 /// Every plot, by where it stands.
