@@ -155,7 +155,7 @@ pub struct LoadSeries {
 /// The fullest second.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct PeakMark {
-    /// When it begins.
+    /// When it begins, or the first frame is in it.
     pub at_s: f64,
     /// What it carried, b/s.
     pub bps: f64,

@@ -133,6 +133,20 @@ fn a_loss_late_in_a_capture_of_many_is_marked_too() {
 }
 
 #[test]
+fn the_fullest_second_does_not_begin_before_the_capture() {
+    // The first frames come half a second after a second of the clock began, and are the most.
+    let mut scene = Scene::default();
+    let from = sender(1);
+    for packet in (0..2000_u16).filter(|packet| *packet < 400 || packet % 50 == 0) {
+        let payload = from.rtp(packet, u32::from(packet) * 48, false, 288);
+        scene.pass(500_000_000 + i64::from(packet) * 1_000_000, from.frame(&payload));
+    }
+    let (_, series) = of("first.pcap", scene.file(65_535));
+    let peak = series.load.peak_1s.unwrap();
+    assert!(peak.at_s.abs() < 1e-9, "{peak:?}");
+}
+
+#[test]
 fn nothing_gives_series_of_nothing() {
     let (document, series) = of("no-ptp.pcap", crate::json_schema::without_ptp());
     assert!(series.domains.is_empty() && series.losses.is_empty());

@@ -221,6 +221,7 @@ fn sampled(analysis: &Analysis, series: &timing::Series, jumps: &[(i64, i64)]) -
 }
 
 fn load(analysis: &Analysis) -> LoadSeries {
+    let from_s = analysis.earliest().map_or(0.0, |from| at_s(analysis, from));
     let link = &analysis.wire.link;
     let width = link.trace.width();
     let grid: Vec<CaptureTime> = link.trace.bins().map(|(start, _)| start).collect();
@@ -246,7 +247,8 @@ fn load(analysis: &Analysis) -> LoadSeries {
         peak_1s: link
             .rate
             .peak(RateWidth::Second)
-            .map(|peak| PeakMark { at_s: at_s(analysis, peak.start), bps: float(peak.rate.0) }),
+            // Seconds are the clock's, so that the first one may have begun before the capture.
+            .map(|peak| PeakMark { at_s: at_s(analysis, peak.start).max(from_s), bps: float(peak.rate.0) }),
         sources: sources
             .into_iter()
             .map(|(source, device, bins)| SourceSeries {

@@ -26,6 +26,8 @@ const SOURCES: usize = 7;
 const NEAR_LIMIT: f64 = 0.15;
 /// Part of the plot's height from which a layer has its number in it (chosen: a line of text).
 const LABELLED: f64 = 0.09;
+/// Part of the plot's width that a layer's number keeps off its right edge (chosen: a number's width).
+const EDGE: f64 = 0.02;
 /// A fullest second that is no fuller than the fullest bin by this is not marked (chosen).
 const ABOVE_BINS: f64 = 1.1;
 
@@ -41,13 +43,18 @@ pub(in crate::report) fn load(series: &Series, name_of: impl Fn(&str) -> String)
     let mut floor = vec![0.0; load.link_bps.len()];
     let layers = layers(load, name_of);
     let last = layers.len().saturating_sub(1);
+    // One alone needs no number.
+    let is_alone = load.sources.is_empty();
     for (index, (name, bps)) in layers.into_iter().enumerate() {
         let colour = Colour::Voice(if index == last { 7 } else { u8::try_from(index).unwrap_or(6) });
         let ceiling: Vec<f64> = floor.iter().zip(&bps).map(|(floor, bps)| floor + bps).collect();
         if bps.iter().any(|bps| *bps > 0.0) {
-            legend.push((colour, format!("{}  {}", index + 1, plain_short(&name))));
+            let number = if is_alone { String::new() } else { format!("{}  ", index + 1) };
+            legend.push((colour, format!("{number}{}", plain_short(&name))));
         }
-        labels.extend(layer_label(series, index + 1, &floor, &bps));
+        if !is_alone {
+            labels.extend(layer_label(series, index + 1, &floor, &bps));
+        }
         marks.push(Mark::Area {
             name,
             colour,
@@ -102,7 +109,9 @@ pub(in crate::report) fn load(series: &Series, name_of: impl Fn(&str) -> String)
 fn layer_label(series: &Series, layer: usize, floor: &[f64], bps: &[f64]) -> Option<(f64, Mark)> {
     let (bin, thick) = bps.iter().copied().enumerate().max_by(|one, other| one.1.total_cmp(&other.1))?;
     let load = &series.load;
-    let at = (load.first_s + number(bin) * load.width_s).max(series.from_s);
+    // Within the plot also where the last bin is cut short.
+    let edge = series.until_s - (series.until_s - series.from_s) * EDGE;
+    let at = (load.first_s + number(bin) * load.width_s).min(edge).max(series.from_s);
     let top = floor.get(bin).copied().unwrap_or(0.0) + thick;
     Some((thick, Mark::Label { x: at, y: top, text: format!(" {layer}") }))
 }
@@ -130,6 +139,7 @@ fn layers(load: &LoadSeries, name_of: impl Fn(&str) -> String) -> Vec<(String, V
         .collect();
     let others = u64::try_from(load.sources.len().saturating_sub(SOURCES)).unwrap_or(u64::MAX);
     let rest_name = match others {
+        0 if load.sources.is_empty() => "all frames".to_owned(),
         0 => "all other frames".to_owned(),
         _ => format!("{} and all other frames", things(others, "more source")),
     };
@@ -223,6 +233,7 @@ fn stairs(series: &Series, values: &[f64]) -> Vec<(f64, f64)> {
 mod tests {
     use super::*;
     use crate::report::series::HoleMark;
+    use crate::report::series::SourceSeries;
 
     /// A link of 1 Gb/s in bins of 64 s.
     fn quiet(peak_bps: f64) -> Series {
@@ -344,6 +355,25 @@ mod tests {
         assert_eq!(marks.last().map(|mark| mark.0), Some(620.0));
         let first = marks.first().unwrap();
         assert!(first.1.contains("9 600 packets missing in 3 200 losses"), "{first:?}");
+    }
+
+    #[test]
+    fn one_layer_alone_has_no_number_and_numbers_stay_within_the_plot() {
+        let mut series = quiet(30e6);
+        series.load.link_bps.push(90e6);
+        let alone = drawn(&series);
+        assert!(!alone.marks.iter().any(|mark| matches!(mark, Mark::Label { .. })), "{:?}", alone.marks);
+        assert_eq!(alone.legend.first().map(|(_, name)| name.as_str()), Some("all frames"));
+        let bps = series.load.link_bps.iter().map(|bps| bps / 2.0).collect();
+        series.load.sources = vec![SourceSeries { source: "10.0.0.1".to_owned(), device: None, bps }];
+        let both = drawn(&series);
+        let numbers: Vec<f64> = both
+            .marks
+            .iter()
+            .filter_map(|mark| if let Mark::Label { x, .. } = mark { Some(*x) } else { None })
+            .collect();
+        assert_eq!(numbers, [627.2, 627.2], "the last bin begins where the capture ends");
+        assert!(both.legend.iter().any(|(_, name)| name == "2  all other frames"), "{:?}", both.legend);
     }
 
     #[test]
