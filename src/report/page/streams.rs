@@ -135,11 +135,11 @@ fn source(document: &Document, source: &LoadDocument) -> Vec<Cell> {
     ]
 }
 
-/// A media clock's rate in one piece.
+/// A media clock's rate.
 fn rate_words(stream: &StreamDocument) -> Option<String> {
     let ppm = stream.media_rate_ppm?;
     let sigma = stream.media_rate_sigma_ppm.unwrap_or_default();
-    Some(format!("{ppm:+.3}\u{a0}±\u{a0}{sigma:.3}\u{a0}ppm"))
+    Some(format!("{ppm:+.3} ± {sigma:.3} ppm"))
 }
 
 fn stream(document: &Document, stream: &StreamDocument) -> Vec<Cell> {
@@ -182,7 +182,7 @@ fn stream(document: &Document, stream: &StreamDocument) -> Vec<Cell> {
         Cell::text(&dscp.join(", ")),
         Cell::markup(html! {
             (clocked)
-            @if let (None, Some(rate)) = (stream.clocked, rate_words(stream)) { div.addresses { (rate) } }
+            @if let (None, Some(rate)) = (stream.clocked, rate_words(stream)) { div.note { (rate) } }
         }),
         Cell::number(receivers.map(count), receivers.map(float)),
     ]

@@ -372,7 +372,8 @@ mod tests {
             .iter()
             .filter_map(|mark| if let Mark::Label { x, .. } = mark { Some(*x) } else { None })
             .collect();
-        assert_eq!(numbers, [627.2, 627.2], "the last bin begins where the capture ends");
+        // The last bin begins where the capture ends.
+        assert!(numbers.len() == 2 && numbers.iter().all(|at| (at - 627.2).abs() < 1e-9), "{numbers:?}");
         assert!(both.legend.iter().any(|(_, name)| name == "2  all other frames"), "{:?}", both.legend);
     }
 
