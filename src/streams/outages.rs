@@ -273,7 +273,7 @@ mod tests {
 
     fn told(sequence: &Sequence, rate: Option<u32>) -> Missing {
         let clock = Clock { rate, neighbours: sequence.neighbours() };
-        judged(&sequence, &clock, &Holes::default())
+        judged(sequence, &clock, &Holes::default())
     }
 
     fn judged(sequence: &Sequence, clock: &Clock, holes: &Holes) -> Missing {
