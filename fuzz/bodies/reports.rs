@@ -78,7 +78,7 @@ pub(super) fn judge(analysis: &Analysis) -> Said {
     let json = written(|out| report::write_json(&document, out));
     let text = written(|out| report::write_text(&document, out));
     let page = written(|out| report::write_page(&document, &series, out));
-    let streams = written(|out| report::write_streams(&document, out));
+    let streams = written(|out| report::write_streams(&document, report::Style::default(), out));
     for shown in [&text, &page, &streams] {
         let control = shown.chars().find(|c| c.is_control() && *c != '\n');
         assert_eq!(control, None, "a control code reaches whoever reads");
@@ -90,10 +90,10 @@ pub(super) fn judge(analysis: &Analysis) -> Said {
     adds_up(&value, analysis);
 
     let events = timeline::timeline(&document, &Filter::default()).expect("no filter, no wrong filter");
-    written(|out| timeline::write(&events, out));
+    written(|out| timeline::write(&events, report::Style::default(), out));
     let saved = Report::parse(&json).expect("a report that was written can be read back");
     // Keys of streams and domains are not unique where addresses or names are forged, so nothing more is asked (docs/TRUST.md).
-    written(|out| compare::write(&compare::compare(&saved, &saved), out));
+    written(|out| compare::write(&compare::compare(&saved, &saved), report::Style::default(), out));
     written(|out| report::write_site_file(&document, out));
     Said { json, text }
 }

@@ -2,10 +2,12 @@
 
 mod anonymity;
 mod export;
+mod lettering;
 
 pub(crate) use anonymity::Anonymity;
 pub(crate) use export::Export;
 pub(crate) use export::Written;
+pub(crate) use lettering::Lettering;
 
 use std::path::Path;
 use std::path::PathBuf;
@@ -91,9 +93,8 @@ pub(crate) struct Check {
     #[arg(long, value_enum, default_value_t = ReportFormat::Text)]
     pub(crate) format: ReportFormat,
 
-    /// Write the text with ASCII alone; without it, where the terminal's locale is not UTF-8
-    #[arg(long)]
-    pub(crate) ascii: bool,
+    #[command(flatten)]
+    pub(crate) lettering: Lettering,
 
     #[command(flatten)]
     pub(crate) reading: ReadingArguments,
@@ -111,6 +112,9 @@ pub(crate) struct Streams {
     pub(crate) format: Format,
 
     #[command(flatten)]
+    pub(crate) lettering: Lettering,
+
+    #[command(flatten)]
     pub(crate) reading: ReadingArguments,
 }
 
@@ -120,6 +124,9 @@ pub(crate) struct Fit {
     /// How the report is written
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
+
+    #[command(flatten)]
+    pub(crate) lettering: Lettering,
 
     #[command(flatten)]
     pub(crate) reading: ReadingArguments,
@@ -164,6 +171,9 @@ pub(crate) struct Timeline {
     /// How the timeline is written
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
+
+    #[command(flatten)]
+    pub(crate) lettering: Lettering,
 
     /// Write the timeline to this file instead of standard output
     #[arg(long, value_name = "FILE")]
@@ -226,6 +236,9 @@ pub(crate) struct Compare {
     /// How the comparison is written
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
+
+    #[command(flatten)]
+    pub(crate) lettering: Lettering,
 
     /// Write the comparison to this file instead of standard output
     #[arg(long, value_name = "FILE")]
@@ -300,6 +313,9 @@ pub(crate) struct Explain {
     /// How it is written
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
+
+    #[command(flatten)]
+    pub(crate) lettering: Lettering,
 
     /// Write it to this file instead of standard output
     #[arg(long, value_name = "FILE")]
@@ -393,7 +409,7 @@ pub(crate) struct ReadingArguments {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
-    /// For people, 80 columns
+    /// For people: 80 columns, on a terminal up to 160
     Text,
     /// For programs: see docs/json.md
     Json,
@@ -402,7 +418,7 @@ pub(crate) enum Format {
 /// The ways in which `check` writes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ReportFormat {
-    /// For people, 80 columns
+    /// For people: 80 columns, on a terminal up to 160
     Text,
     /// For programs: downbeat.report/1
     Json,

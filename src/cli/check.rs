@@ -17,7 +17,7 @@ pub(crate) fn run(check: &Check) -> Result<Status, String> {
     let document = report::document(&analysis, &judgement);
     output::deliver(check.reading.out.as_deref(), |mut out| match check.format {
         ReportFormat::Text => {
-            let style = terminal::style(check.ascii, check.reading.out.is_some());
+            let style = terminal::style(check.lettering.ascii, check.reading.out.is_some());
             report::write_text_in_style(&document, &report::series(&analysis), style, &mut out)
         }
         ReportFormat::Json => report::write_json(&document, &mut out),

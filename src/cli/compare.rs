@@ -17,6 +17,7 @@ use super::document;
 use super::exit::Status;
 use super::inputs;
 use super::output;
+use super::terminal;
 
 /// Octets in which the first character of a saved report is looked for.
 const SNIFFED: u64 = 64;
@@ -34,8 +35,9 @@ pub(crate) fn run(arguments: &Compare) -> Result<Status, String> {
     let before = side(&arguments.before, arguments)?;
     let after = side(&arguments.after, arguments)?;
     let comparison = compare::compare(&before, &after);
+    let style = terminal::style(arguments.lettering.ascii, arguments.out.is_some());
     output::deliver(arguments.out.as_deref(), |mut out| match arguments.format {
-        Format::Text => compare::write(&comparison, &mut out),
+        Format::Text => compare::write(&comparison, style, &mut out),
         Format::Json => report::write_json(&comparison, &mut out),
     })?;
     let worst = comparison.changes.iter().map(|change| change.weight.severity()).max();

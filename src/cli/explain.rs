@@ -7,6 +7,7 @@ use super::arguments::Explain;
 use super::arguments::Format;
 use super::exit::Status;
 use super::output;
+use super::terminal;
 
 /// Writes one rule's page, or the list of all.
 pub(crate) fn run(explain: &Explain) -> Result<Status, String> {
@@ -19,8 +20,9 @@ pub(crate) fn run(explain: &Explain) -> Result<Status, String> {
         );
         return Err(format!("no finding is called {slip}; {hint}"));
     }
+    let style = terminal::style(explain.lettering.ascii, explain.out.is_some());
     output::deliver(explain.out.as_deref(), |mut out| match explain.format {
-        Format::Text => report::write_explanation(&document, &mut out),
+        Format::Text => report::write_explanation(&document, style, &mut out),
         Format::Json => report::write_json(&document, &mut out),
     })?;
     Ok(Status::Clear)

@@ -13,6 +13,7 @@ use super::arguments::Format;
 use super::document;
 use super::exit::Status;
 use super::output;
+use super::terminal;
 
 /// Reads, adds up, writes.
 pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
@@ -40,8 +41,9 @@ pub(crate) fn run(arguments: &Fit) -> Result<Status, String> {
     let keep_free = arguments.keep_free.or(of_site).unwrap_or(KeepFree::USUAL);
     let fit = fit::Fit::of(now, keep_free, planned, growth);
     let document = report::fit_document(&analysis, &fit);
+    let style = terminal::style(arguments.lettering.ascii, arguments.reading.out.is_some());
     output::deliver(arguments.reading.out.as_deref(), |mut out| match arguments.format {
-        Format::Text => report::write_fit(&document, &mut out),
+        Format::Text => report::write_fit(&document, style, &mut out),
         Format::Json => report::write_json(&document, &mut out),
     })?;
     Ok(match fit.answer {

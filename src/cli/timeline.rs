@@ -10,6 +10,7 @@ use super::arguments::Timeline;
 use super::document;
 use super::exit::Status;
 use super::output;
+use super::terminal;
 
 /// Reads, puts in order, writes.
 pub(crate) fn run(arguments: &Timeline) -> Result<Status, String> {
@@ -20,8 +21,9 @@ pub(crate) fn run(arguments: &Timeline) -> Result<Status, String> {
         kinds: arguments.kind.clone(),
     };
     let timeline = timeline::timeline(&document, &filter)?;
+    let style = terminal::style(arguments.lettering.ascii, arguments.out.is_some());
     output::deliver(arguments.out.as_deref(), |mut out| match arguments.format {
-        Format::Text => timeline::write(&timeline, &mut out),
+        Format::Text => timeline::write(&timeline, style, &mut out),
         Format::Json => report::write_json(&timeline, &mut out),
     })?;
     let nothing = document.span.ptp_messages == 0;

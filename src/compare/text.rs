@@ -6,14 +6,20 @@ use std::io::Write;
 use serde_json::Value;
 
 use super::document::CompareDocument;
+use crate::report::Paper;
+use crate::report::Style;
 use crate::report::paragraph;
 use crate::report::plain;
 
-/// Writes the comparison, 80 columns wide; text from files and packets is escaped.
+/// Writes the comparison, as wide as the style has it; text from files and packets is escaped.
 ///
 /// # Errors
 /// Where `out` cannot be written.
-pub fn write(comparison: &CompareDocument, out: &mut impl Write) -> io::Result<()> {
+pub fn write(comparison: &CompareDocument, style: Style, out: &mut impl Write) -> io::Result<()> {
+    Paper::of(style, out, |paper| whole(comparison, paper))
+}
+
+fn whole(comparison: &CompareDocument, out: &mut Paper<'_>) -> io::Result<()> {
     paragraph(out, 0, "before  ", &files(&comparison.before))?;
     paragraph(out, 0, "after   ", &files(&comparison.after))?;
     writeln!(out)?;

@@ -51,6 +51,9 @@ pub fn conventions() -> String {
 - Frames and files are counted from 1. The frames of an offset sample and of its exchange are the same.
 - Text from packets is shown with control characters as escapes. In CSV, text that a spreadsheet could take for a formula
   (beginning with = + - @) begins with an apostrophe more than in Parquet.
+- PNG pictures are drawn with a font of their own, the same on every machine. For letters that it lacks (Chinese, Japanese,
+  Korean among them) stand question marks there, and the picture says so: the address beside them finds the name in the
+  table of devices, and SVG pictures hold it.
 - Only what was read is here: `--from` and `--until` cut it. A capture that lost frames has fewer samples than the wire.
 - These files hold addresses and names of the site, like the capture itself.
 "

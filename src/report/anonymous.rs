@@ -158,5 +158,5 @@ with_texts! {
     StepMark { at_s, size_ns, whose }
     LoadSeries { first_s, width_s, speed_bps, link_bps, peak_1s, sources }
     SourceSeries { source, device, bps }
-    LossMark { at_s, stream, missing }
+    LossMark { at_s, until_s, stream, bursts, missing }
 }

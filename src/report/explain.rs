@@ -6,6 +6,8 @@ use std::io::Write;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::text::Paper;
+use super::text::Style;
 use super::text::paragraph;
 use crate::findings::page;
 use crate::findings::rules;
@@ -51,12 +53,13 @@ pub fn explain(id: Option<&str>) -> ExplainDocument {
 ///
 /// # Errors
 /// Where `out` cannot be written.
-pub fn write(document: &ExplainDocument, out: &mut impl Write) -> io::Result<()> {
+pub fn write(document: &ExplainDocument, style: Style, out: &mut impl Write) -> io::Result<()> {
+    Paper::of(style, out, |paper| whole(document, paper))
+}
+
+fn whole(document: &ExplainDocument, out: &mut Paper<'_>) -> io::Result<()> {
     if let [one] = document.rules.as_slice() {
-        for line in one.page.lines() {
-            writeln!(out, "{}", line.trim_start_matches(['#']).trim_start_matches(is_after_heading(line)))?;
-        }
-        return Ok(());
+        return page_of(one.page, out);
     }
     for rule in &document.rules {
         writeln!(out, "{}", rule.id)?;
@@ -66,8 +69,28 @@ pub fn write(document: &ExplainDocument, out: &mut impl Write) -> io::Result<()>
     paragraph(out, 0, "", "`downbeat explain ID` prints the whole page of one.")
 }
 
-/// The blank behind the signs of a heading.
-fn is_after_heading(line: &str) -> impl FnMut(char) -> bool {
-    let is_heading = line.starts_with('#');
-    move |c| is_heading && c == ' '
+/// A page of headings, paragraphs and lists of one level, its lines as long as there is room.
+fn page_of(page: &str, out: &mut Paper<'_>) -> io::Result<()> {
+    let mut label = "";
+    let mut text = String::new();
+    for line in page.lines() {
+        let (begins, rest) = match (line.strip_prefix("- "), line.trim_start_matches('#')) {
+            (Some(item), _) => (Some("- "), item),
+            (None, heading) if heading.len() < line.len() => (Some(""), heading.trim_start()),
+            (None, _) => (None, line.trim()),
+        };
+        if (begins.is_some() || line.is_empty()) && !text.is_empty() {
+            paragraph(out, 0, std::mem::take(&mut label), &std::mem::take(&mut text))?;
+        }
+        if line.is_empty() {
+            writeln!(out)?;
+            continue;
+        }
+        label = begins.unwrap_or(label);
+        if !text.is_empty() {
+            text.push(' ');
+        }
+        text.push_str(rest);
+    }
+    if text.is_empty() { Ok(()) } else { paragraph(out, 0, label, &text) }
 }

@@ -105,8 +105,11 @@ pub(super) fn duration_ns_exact(ns: i64) -> String {
     format!("{sign}{}.{:09} s", size / 1_000_000_000, size % 1_000_000_000)
 }
 
-/// A fraction in per cent with one decimal.
+/// A fraction in per cent with one decimal; what is not nothing is not shown as nothing.
 pub(super) fn per_cent(fraction: f64) -> String {
+    if fraction > 0.0 && fraction < 0.0005 {
+        return "below 0.1 %".to_owned();
+    }
     format!("{:.1} %", fraction * 100.0)
 }
 

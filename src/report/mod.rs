@@ -22,7 +22,7 @@ pub(crate) use format::{address_digits, duration, duration_ns, ptp_messages};
 pub(crate) use json::schema_of;
 pub use json::{explain_schema, fit_schema, schema, write as write_json};
 pub use page::write as write_page;
-pub use plot::{Picture, pictures};
+pub use plot::{Picture, pictures, pictures_with};
 pub use series::{
     DomainSeries, HoleMark, IntervalClass, LoadSeries, LossMark, OTHERS_KEPT, PeakMark, PortSeries,
     RivalSpan, Sample, SampleSeries, Series, SourceSeries, StepMark,
@@ -30,5 +30,5 @@ pub use series::{
 pub use site_file::write as write_site_file;
 pub use text::write as write_text;
 pub use text::write_in_style as write_text_in_style;
+pub(crate) use text::{Paper, notice, paragraph};
 pub use text::{Style, write_fit, write_streams};
-pub(crate) use text::{notice, paragraph};

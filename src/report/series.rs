@@ -14,9 +14,9 @@ pub struct Series {
     pub domains: Vec<DomainSeries>,
     /// What the link carried.
     pub load: LoadSeries,
-    /// Losses in a row, the first few of each stream.
+    /// Losses in a row, all of them; near ones of a stream that has many together.
     pub losses: Vec<LossMark>,
-    /// How many losses in a row there were, with those that are not kept one by one.
+    /// How many losses in a row there were, with those of which it is not known when.
     pub loss_bursts: u64,
     /// Packets that were lost, in a row or not.
     pub lost: u64,
@@ -45,7 +45,7 @@ pub struct DomainSeries {
     /// The same of other clocks that led or were rivals, the longest series first; at most [`OTHERS_KEPT`].
     pub others: Vec<PortSeries>,
     /// Such clocks' ports that found no room there.
-    pub others_left_out: u64,
+    pub others_left_out: Vec<String>,
     /// Capture's clock less the leader's: from exchanges, or from Syncs alone, with the way from the leader in it.
     pub offset: Option<SampleSeries>,
     /// Whether the offset is from Syncs alone.
@@ -155,7 +155,7 @@ pub struct LoadSeries {
 /// The fullest second.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct PeakMark {
-    /// When it begins.
+    /// When it begins, or the first frame is in it.
     pub at_s: f64,
     /// What it carried, b/s.
     pub bps: f64,
@@ -172,13 +172,17 @@ pub struct SourceSeries {
     pub bps: Vec<f64>,
 }
 
-/// Packets that were missing in a row.
+/// Packets that were missing in a row, once or several times close to one another.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LossMark {
-    /// When the next one came.
+    /// When the packet after the first loss came.
     pub at_s: f64,
+    /// When the packet after the last loss came; the same where it is one.
+    pub until_s: f64,
     /// The stream's key.
     pub stream: String,
-    /// How many.
+    /// How many losses they are.
+    pub bursts: u64,
+    /// How many packets are missing in all of them.
     pub missing: u64,
 }

@@ -1,6 +1,7 @@
 //! The report for a terminal: what needs attention first, then who leads, who follows, what happened.
 //!
-//! It is written from the document alone and fits 80 columns; text from files and packets is escaped.
+//! It is written from the document alone and fits 80 columns, or more where there is room; text from files and packets is
+//! escaped.
 
 pub(super) mod cell;
 mod devices;
@@ -9,25 +10,26 @@ mod fit;
 pub(super) mod labels;
 mod multicast;
 mod over_time;
+mod paper;
 mod spark;
 mod streams;
 pub(super) mod viewpoint;
 
 pub(super) use domains::rate as rate_with_error;
-pub use fit::write_fit;
+pub use paper::Style;
+pub(super) use paper::kept_together;
+pub(crate) use paper::{Paper, paragraph};
 
 use std::collections::BTreeMap;
 use std::io;
 use std::io::Write;
 
-use self::cell::beginning;
-use self::cell::columns;
-use self::cell::in_ascii;
 use self::labels::Labels;
 use super::document::Document;
 use super::document::EventDocument;
 use super::document::EvidenceDocument;
 use super::document::FindingDocument;
+use super::document::FitDocument;
 use super::document::FrameReference;
 use super::document::LeftOutDocument;
 use super::document::SeverityName;
@@ -41,27 +43,6 @@ use super::format::ptp_messages;
 use super::format::things;
 use super::format::times;
 use super::series::Series;
-
-/// Columns that the text keeps to.
-const WIDTH: usize = 80;
-
-/// The widest that tables grow where there is room (chosen: beyond that an eye loses the line).
-const WIDEST: usize = 160;
-
-/// What a terminal can show.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Style {
-    /// Its columns; tables keep to 80 at the least and do not grow beyond 160.
-    pub width: usize,
-    /// Whether it shows ASCII alone.
-    pub ascii: bool,
-}
-
-impl Default for Style {
-    fn default() -> Self {
-        Self { width: WIDTH, ascii: false }
-    }
-}
 
 /// Events shown, those of clocks first; all of them are in the JSON report.
 const EVENTS_SHOWN: usize = 16;
@@ -80,7 +61,7 @@ const EVIDENCE_SHOWN: usize = 6;
 /// # Errors
 /// Where `out` cannot be written.
 pub fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
-    whole(document, None, Style::default(), out)
+    Paper::of(Style::default(), out, |paper| whole(document, None, paper))
 }
 
 /// Writes the report for a terminal, with lines over time.
@@ -93,16 +74,10 @@ pub fn write_in_style(
     style: Style,
     out: &mut impl Write,
 ) -> io::Result<()> {
-    let style = Style { width: style.width.clamp(WIDTH, WIDEST), ..style };
-    if !style.ascii {
-        return whole(document, Some(series), style, out);
-    }
-    let mut text = Vec::new();
-    whole(document, Some(series), style, &mut text)?;
-    out.write_all(in_ascii(&String::from_utf8_lossy(&text)).as_bytes())
+    Paper::of(style, out, |paper| whole(document, Some(series), paper))
 }
 
-fn whole(document: &Document, series: Option<&Series>, style: Style, out: &mut impl Write) -> io::Result<()> {
+fn whole(document: &Document, series: Option<&Series>, out: &mut Paper<'_>) -> io::Result<()> {
     verdict(document, out)?;
     // Context is told in a line each, further down.
     let (noted, wrong): (Vec<&FindingDocument>, Vec<&FindingDocument>) =
@@ -112,10 +87,10 @@ fn whole(document: &Document, series: Option<&Series>, style: Style, out: &mut i
     for domain in &document.domains {
         domains::write(domain, document, out)?;
     }
-    devices::write(document, style.width, out)?;
+    devices::write(document, out)?;
     streams::brief(document, out)?;
     if let Some(series) = series {
-        over_time::write(series, style, out)?;
+        over_time::write(series, out)?;
     }
     multicast::write(document, out)?;
     notes(&noted, &labels, out)?;
@@ -136,16 +111,24 @@ fn whole(document: &Document, series: Option<&Series>, style: Style, out: &mut i
 ///
 /// # Errors
 /// Where `out` cannot be written.
-pub fn write_streams(document: &Document, out: &mut impl Write) -> io::Result<()> {
-    streams::full(document, out)
+pub fn write_streams(document: &Document, style: Style, out: &mut impl Write) -> io::Result<()> {
+    Paper::of(style, out, |paper| streams::full(document, paper))
+}
+
+/// Writes the answer first, then how it was worked out, then what it does not know.
+///
+/// # Errors
+/// Where `out` cannot be written.
+pub fn write_fit(document: &FitDocument, style: Style, out: &mut impl Write) -> io::Result<()> {
+    Paper::of(style, out, |paper| fit::write(document, paper))
 }
 
 /// What stands above a report of a part.
-pub(crate) fn notice(span: &SpanDocument, out: &mut impl Write) -> io::Result<()> {
+pub(crate) fn notice(span: &SpanDocument, out: &mut Paper<'_>) -> io::Result<()> {
     partial(span).map_or(Ok(()), |text| paragraph(out, 0, "PARTIAL: ", &text))
 }
 
-fn verdict(document: &Document, out: &mut impl Write) -> io::Result<()> {
+fn verdict(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     let word = match document.verdict {
         VerdictName::Sound => "SOUND",
         VerdictName::Watch => "WATCH",
@@ -182,7 +165,7 @@ fn findings(
     wrong: &[&FindingDocument],
     many_files: bool,
     labels: &Labels<'_>,
-    out: &mut impl Write,
+    out: &mut Paper<'_>,
 ) -> io::Result<()> {
     let mut rest = wrong;
     let (mut alike, mut briefly) = (0_usize, false);
@@ -214,7 +197,7 @@ fn findings(
 }
 
 /// What likely follows from the finding above: of each rule the first few.
-fn follow(effects: &[&FindingDocument], labels: &Labels<'_>, out: &mut impl Write) -> io::Result<()> {
+fn follow(effects: &[&FindingDocument], labels: &Labels<'_>, out: &mut Paper<'_>) -> io::Result<()> {
     if effects.is_empty() {
         return Ok(());
     }
@@ -258,7 +241,7 @@ fn finding(
     finding: &FindingDocument,
     many_files: bool,
     labels: &Labels<'_>,
-    out: &mut impl Write,
+    out: &mut Paper<'_>,
 ) -> io::Result<()> {
     writeln!(out, "\n{}, {}: {}", severity(finding), strength(finding), finding.id)?;
     paragraph(out, 2, "", &labels.put_into(&finding.title))?;
@@ -274,7 +257,7 @@ fn finding(
 }
 
 /// Findings that are no fault, a line each.
-fn notes(noted: &[&FindingDocument], labels: &Labels<'_>, out: &mut impl Write) -> io::Result<()> {
+fn notes(noted: &[&FindingDocument], labels: &Labels<'_>, out: &mut Paper<'_>) -> io::Result<()> {
     if !noted.is_empty() {
         writeln!(out, "\nNoted (no faults; --format json has evidence and sources)")?;
     }
@@ -284,7 +267,7 @@ fn notes(noted: &[&FindingDocument], labels: &Labels<'_>, out: &mut impl Write) 
     Ok(())
 }
 
-fn what_to_do(finding: &FindingDocument, out: &mut impl Write) -> io::Result<()> {
+fn what_to_do(finding: &FindingDocument, out: &mut Paper<'_>) -> io::Result<()> {
     for step in &finding.next {
         paragraph(out, 2, "do: ", step)?;
     }
@@ -299,7 +282,7 @@ fn place(evidence: &EvidenceDocument, many_files: bool) -> String {
     }
 }
 
-fn events(document: &Document, out: &mut impl Write) -> io::Result<()> {
+fn events(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     if document.events.is_empty() {
         return Ok(());
     }
@@ -343,7 +326,7 @@ fn frame(frame: &FrameReference) -> String {
 }
 
 /// What is odd about the files; nothing where nothing is.
-fn capture_quality(document: &Document, out: &mut impl Write) -> io::Result<()> {
+fn capture_quality(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     let lines = oddities(document);
     if !lines.is_empty() {
         writeln!(out, "\nThe capture itself")?;
@@ -418,75 +401,4 @@ fn no_room(left_out: &LeftOutDocument) -> String {
     ];
     let told = kinds.into_iter().filter(|(number, _)| *number > 0).map(|(number, kind)| things(number, kind));
     format!("left out, as there is no room for more: {}", told.collect::<Vec<_>>().join(", "))
-}
-
-/// Units that stay with their value.
-const UNITS: [&str; 12] = ["%", "s", "ms", "us", "µs", "ns", "b/s", "kb/s", "Mb/s", "Gb/s", "Hz", "ppm"];
-
-/// Without a break within a number, or between a value and its unit.
-fn kept_together(text: &str) -> String {
-    let mut kept = String::with_capacity(text.len());
-    for (index, word) in text.split(' ').enumerate() {
-        let bare = word.trim_end_matches(|c: char| c.is_ascii_punctuation() && c != '%');
-        let is_group = bare.len() == 3 && bare.bytes().all(|digit| digit.is_ascii_digit());
-        let follows_digit = kept.ends_with(|c: char| c.is_ascii_digit());
-        let stays = follows_digit && (is_group || UNITS.contains(&bare));
-        if index > 0 {
-            kept.push(if stays { '\u{a0}' } else { ' ' });
-        }
-        kept.push_str(word);
-    }
-    kept
-}
-
-/// Writes `text` behind `label`, wrapped at spaces to [`WIDTH`]; further lines stand under the text's first.
-pub(crate) fn paragraph(out: &mut impl Write, indent: usize, label: &str, text: &str) -> io::Result<()> {
-    let hang = (indent + columns(label)).min(WIDTH / 3);
-    let mut line = format!("{:indent$}{label}", "");
-    let mut empty = true;
-    let text = kept_together(text);
-    for word in text.split(' ') {
-        if !empty && columns(&line) + 1 + columns(word) > WIDTH {
-            writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))?;
-            line = format!("{:hang$}", "");
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        let mut rest = word;
-        // Writing without blanks goes on in the next line at any letter (Unicode Standard Annex 14, from memory); other long
-        // words stay whole, to be copied.
-        while columns(&line) + columns(rest) > WIDTH && columns(rest) > rest.chars().count() {
-            let part = beginning(rest, WIDTH.saturating_sub(columns(&line)));
-            if part.is_empty() {
-                break;
-            }
-            writeln!(out, "{line}{part}")?;
-            line = format!("{:hang$}", "");
-            rest = rest.get(part.len()..).unwrap_or_default();
-        }
-        line.push_str(rest);
-        empty = false;
-    }
-    writeln!(out, "{}", line.trim_end().replace('\u{a0}', " "))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_and_their_units_do_not_break_over_lines_and_words_do() {
-        for (text, kept) in [
-            ("24 000 packets", "24\u{a0}000 packets"),
-            ("1 234 567, more", "1\u{a0}234\u{a0}567, more"),
-            ("jitter 0 s, then", "jitter 0\u{a0}s, then"),
-            ("12 Mb/s (1.2 %)", "12\u{a0}Mb/s (1.2\u{a0}%)"),
-            ("group 239 and 2 ports", "group 239 and 2 ports"),
-            ("it is s", "it is s"),
-        ] {
-            assert_eq!(kept_together(text), kept, "{text}");
-        }
-    }
 }

@@ -2,6 +2,7 @@
 //!
 //! Which of them are losses is not decided here: for that the media clock of the whole stream has to be known.
 
+use super::losses_over_time::LossesOverTime;
 use super::pending::Pending;
 use super::sequence::Numbered;
 use crate::units::CaptureTime;
@@ -48,6 +49,10 @@ impl Gap {
     #[must_use]
     pub const fn length(&self) -> Nanos {
         self.after.time.since(self.before.time)
+    }
+
+    const fn burst(&self) -> Burst {
+        Burst { from: self.before.time, time: self.after.time, missing: self.missing }
     }
 
     /// The longest first.
@@ -157,13 +162,17 @@ impl Runs {
     }
 }
 
-/// What is missing for good. Memory: at most 15 KiB.
+/// What is missing for good. Memory: at most 23 KiB.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Losses {
     /// Bursts in the order they became final; the first few.
     pub bursts: Vec<Burst>,
     /// How many there were.
     pub burst_count: u64,
+    /// Bursts across shorter times than those of [`Losses::long`], all of them.
+    pub short: LossesOverTime,
+    /// Bursts across long times for which [`Losses::long`] had no room.
+    pub long_rest: LossesOverTime,
     /// Gaps across a sixteenth of a second or more, those across the longest times first.
     pub long: Vec<Gap>,
     /// How many there were, and numbers missing in all of them.
@@ -178,7 +187,11 @@ impl Losses {
     pub(super) fn take(&mut self, run: &Run) {
         let missing = u64::from(run.missing);
         if missing >= BURST {
-            self.burst(Burst { from: run.before.time, time: run.after.time, missing });
+            let burst = Burst { from: run.before.time, time: run.after.time, missing };
+            self.burst(burst);
+            if !run.is_long() {
+                self.short.push(burst);
+            }
         }
         if run.is_long() {
             self.long_count.0 += 1;
@@ -196,9 +209,11 @@ impl Losses {
 
     fn keep_long(&mut self, gap: Gap) {
         let place = self.long.partition_point(|kept| kept.order() <= gap.order());
-        if place < LONG_KEPT {
-            self.long.insert(place, gap);
-            self.long.truncate(LONG_KEPT);
+        self.long.insert(place, gap);
+        for gap in self.long.drain(self.long.len().min(LONG_KEPT)..) {
+            if gap.missing >= BURST {
+                self.long_rest.push(gap.burst());
+            }
         }
     }
 
@@ -215,6 +230,8 @@ impl Losses {
         self.bursts.extend(&right.bursts);
         self.bursts.truncate(BURSTS_KEPT);
         self.burst_count += right.burst_count;
+        self.short.join(&right.short);
+        self.long_rest.join(&right.long_rest);
         self.long_count.0 += right.long_count.0;
         self.long_count.1 += right.long_count.1;
         for gap in &right.long {

@@ -5,6 +5,7 @@
 mod gaps;
 mod header;
 mod jitter;
+mod losses_over_time;
 mod neighbours;
 pub mod payload;
 mod payload_type;
@@ -16,6 +17,7 @@ mod window;
 pub use gaps::{Burst, Gap, Losses};
 pub use header::{Extension, Header, decode, is_plausible};
 pub use jitter::Jitter;
+pub use losses_over_time::{LossCell, LossesOverTime};
 pub use neighbours::Neighbours;
 pub use payload_type::{Media, StaticPayloadType, static_payload_type};
 pub use sequence::{Arrival, Numbered, Sequence, SequenceCounts};

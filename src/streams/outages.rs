@@ -9,6 +9,7 @@ use super::flow::Silence;
 use crate::rtp::Burst;
 use crate::rtp::Gap;
 use crate::rtp::Losses;
+use crate::rtp::LossesOverTime;
 use crate::rtp::Neighbours;
 use crate::rtp::SequenceCounts;
 use crate::units::NANOS_PER_SECOND;
@@ -77,6 +78,8 @@ pub(super) struct Missing {
     pub(super) unclear: u64,
     pub(super) bursts: Vec<Burst>,
     pub(super) burst_count: u64,
+    /// All of them, near ones together.
+    pub(super) over_time: LossesOverTime,
 }
 
 /// What happened across a gap.
@@ -104,7 +107,7 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
     let mut missing = Missing {
         expected: counts.expected,
         lost: counts.lost(),
-        burst_count: losses.burst_count,
+        over_time: losses.short,
         // Those that were not kept are not judged.
         unclear: losses.break_count.saturating_sub(u64::try_from(losses.breaks.len()).unwrap_or(u64::MAX)),
         ..Missing::default()
@@ -122,19 +125,24 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
             _ => 0,
         };
         if is_hole(gap) {
-            missing.forgive(gap.missing, u64::from(gap.missing >= BURST));
+            missing.forgive(gap.missing);
             missing.not_captured += gap.missing.saturating_add(beyond);
         } else if gap.missing > 0 && holes.may_hold(gap.length()) {
-            missing.forgive(gap.missing, u64::from(gap.missing >= BURST));
+            missing.forgive(gap.missing);
             missing.unclear += 1;
-        } else if beyond > 0 {
+        } else if beyond == 0 {
+            if gap.missing >= BURST {
+                missing.over_time.push(burst(gap, gap.missing));
+            }
+        } else {
             missing.lost += beyond;
             missing.expected += beyond;
-            let (from, time) = (gap.before.time, gap.after.time);
-            let told = missing.bursts.iter_mut().find(|burst| (burst.from, burst.time) == (from, time));
-            match told {
+            let whole = burst(gap, gap.missing.saturating_add(beyond));
+            missing.over_time.push(whole);
+            let is_told = |burst: &&mut Burst| (burst.from, burst.time) == (whole.from, whole.time);
+            match missing.bursts.iter_mut().find(is_told) {
                 Some(burst) => burst.missing += beyond,
-                None => missing.burst(Burst { from, time, missing: gap.missing.saturating_add(beyond) }, gap),
+                None => missing.bursts.push(whole),
             }
         }
     }
@@ -142,8 +150,10 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
     let beyond = all.saturating_sub(u64::try_from(losses.long.len()).unwrap_or(u64::MAX));
     if beyond > 0 && holes.may_hold_any(losses.long.last().map(Gap::length)) {
         let kept: u64 = losses.long.iter().map(|gap| gap.missing).sum();
-        missing.forgive(numbers.saturating_sub(kept), beyond);
+        missing.forgive(numbers.saturating_sub(kept));
         missing.unclear += beyond;
+    } else {
+        missing.over_time.join(&losses.long_rest);
     }
     for gap in &losses.breaks {
         // What turned out to belong to what follows is counted there.
@@ -154,9 +164,8 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
                 let all = here(all);
                 missing.lost += all;
                 missing.expected += all;
-                let burst = Burst { from: gap.before.time, time: gap.after.time, missing: all };
-                missing.burst_count += 1;
-                missing.bursts.push(burst);
+                missing.over_time.push(burst(gap, all));
+                missing.bursts.push(burst(gap, all));
             }
             Across::Anew => missing.restarts += 1,
             Across::CannotTell => missing.unclear += 1,
@@ -164,28 +173,27 @@ pub(super) fn judge(counts: &SequenceCounts, losses: Losses, clock: &Clock, hole
     }
     missing.bursts.sort_by_key(|burst| burst.time);
     missing.bursts.truncate(BURSTS_KEPT);
+    missing.burst_count = missing.over_time.bursts();
     missing
 }
 
 impl Missing {
-    /// Takes numbers, and the bursts they are, from what was lost.
-    const fn forgive(&mut self, numbers: u64, bursts: u64) {
+    /// Takes numbers from what was lost.
+    const fn forgive(&mut self, numbers: u64) {
         self.lost = self.lost.saturating_sub(numbers);
         self.expected = self.expected.saturating_sub(numbers);
-        self.burst_count = self.burst_count.saturating_sub(bursts);
     }
 
     /// Leaves what the stamps told of open.
     pub(super) fn leave_open(&mut self) {
         self.unclear = self.unclear.saturating_add(std::mem::take(&mut self.restarts));
         self.bursts = Vec::new();
+        self.over_time = LossesOverTime::default();
     }
+}
 
-    fn burst(&mut self, burst: Burst, gap: &Gap) {
-        // One that was three or more by its numbers is counted already.
-        self.burst_count += u64::from(gap.missing < BURST);
-        self.bursts.push(burst);
-    }
+const fn burst(gap: &Gap, missing: u64) -> Burst {
+    Burst { from: gap.before.time, time: gap.after.time, missing }
 }
 
 const fn silence(gap: &Gap) -> Silence {
@@ -265,7 +273,11 @@ mod tests {
 
     fn told(sequence: &Sequence, rate: Option<u32>) -> Missing {
         let clock = Clock { rate, neighbours: sequence.neighbours() };
-        judge(&sequence.counts(), sequence.losses(), &clock, &Holes::default())
+        judged(sequence, &clock, &Holes::default())
+    }
+
+    fn judged(sequence: &Sequence, clock: &Clock, holes: &Holes) -> Missing {
+        judge(&sequence.counts(), sequence.losses(), clock, holes)
     }
 
     fn in_short(missing: &Missing) -> (u64, u64, u64, u64) {
@@ -283,6 +295,8 @@ mod tests {
             assert_eq!(missing.expected, 2000 + lost);
             let of_bursts: u64 = missing.bursts.iter().map(|burst| burst.missing).sum();
             assert_eq!(of_bursts, if lost < 3 { 0 } else { lost });
+            let over_time: u64 = missing.over_time.cells().map(|cell| cell.missing).sum();
+            assert_eq!(over_time, of_bursts);
         }
     }
 
@@ -342,7 +356,7 @@ mod tests {
         let span = Nanos::from_seconds(20);
         let of = |holes: Vec<Silence>| {
             let holes = Holes { kept: holes, shortest: None };
-            judge(&sequence.counts(), sequence.losses(), &clock, &holes)
+            judged(&sequence, &clock, &holes)
         };
         let both = of(holes(&silences, 9800, span));
         assert_eq!((both.lost, both.not_captured, both.burst_count, both.expected), (0, 10_200, 0, 9800));
@@ -378,7 +392,7 @@ mod tests {
         let clock = Clock { rate: None, neighbours: sequence.neighbours() };
         let of = |kept: &[Silence], shortest: Option<i64>| {
             let holes = Holes { kept: kept.to_vec(), shortest: shortest.map(Nanos) };
-            let missing = judge(&sequence.counts(), sequence.losses(), &clock, &holes);
+            let missing = judged(&sequence, &clock, &holes);
             (missing.lost, missing.not_captured, missing.unclear, missing.burst_count)
         };
         assert_eq!(of(&silences, None), (0, 2560, 43, 0));

@@ -29,6 +29,7 @@ use super::trace::Trace;
 use crate::clock::LeaderTime;
 use crate::clock::SetBacks;
 use crate::rtp::Burst;
+use crate::rtp::LossesOverTime;
 use crate::rtp::Neighbours;
 use crate::sdp::MediaClock;
 use crate::statistics::Rate;
@@ -129,6 +130,8 @@ pub struct Stream {
     pub changes: Vec<RateChange>,
     /// Losses in a row; the first few.
     pub bursts: Vec<Burst>,
+    /// Losses in a row, all of them, near ones together.
+    pub losses: LossesOverTime,
     /// How many there were.
     pub burst_count: u64,
     /// The same stream on other paths.
@@ -395,6 +398,7 @@ fn stream(
         changes: measured.trace.changes(grounds.runs),
         trace: measured.trace,
         burst_count: missing.as_ref().map_or(0, |missing| missing.burst_count),
+        losses: missing.as_ref().map(|missing| missing.over_time.clone()).unwrap_or_default(),
         bursts: missing.map(|missing| missing.bursts).unwrap_or_default(),
         twins: Vec::new(),
         picked: media.map(|media| media.picked.clone()).unwrap_or_default(),

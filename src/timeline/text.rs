@@ -7,17 +7,23 @@ use super::document::IncidentDocument;
 use super::document::TimelineDocument;
 use crate::report::EventDocument;
 use crate::report::FrameReference;
+use crate::report::Paper;
+use crate::report::Style;
 use crate::report::duration;
 use crate::report::notice;
 use crate::report::paragraph;
 use crate::report::plain;
 use crate::report::ptp_messages;
 
-/// Writes the timeline, 80 columns wide; text from files and packets is escaped.
+/// Writes the timeline, as wide as the style has it; text from files and packets is escaped.
 ///
 /// # Errors
 /// Where `out` cannot be written.
-pub fn write(timeline: &TimelineDocument, out: &mut impl Write) -> io::Result<()> {
+pub fn write(timeline: &TimelineDocument, style: Style, out: &mut impl Write) -> io::Result<()> {
+    Paper::of(style, out, |paper| whole(timeline, paper))
+}
+
+fn whole(timeline: &TimelineDocument, out: &mut Paper<'_>) -> io::Result<()> {
     let span = &timeline.span;
     notice(span, out)?;
     let files = match timeline.captures.as_slice() {
@@ -65,7 +71,7 @@ fn incident(
     timeline: &TimelineDocument,
     incident: &IncidentDocument,
     several: bool,
-    out: &mut impl Write,
+    out: &mut Paper<'_>,
 ) -> io::Result<()> {
     let mut events = incident.events.iter().filter_map(|index| timeline.events.get(*index));
     if incident.events.len() == 1 {
@@ -77,7 +83,7 @@ fn incident(
     events.try_for_each(|event| self::event(event, "| ", several, out))
 }
 
-fn event(event: &EventDocument, mark: &str, several: bool, out: &mut impl Write) -> io::Result<()> {
+fn event(event: &EventDocument, mark: &str, several: bool, out: &mut Paper<'_>) -> io::Result<()> {
     let domain = event.domain.as_deref().filter(|_| several).map(|domain| format!("{domain}: "));
     let frames: Vec<String> = event.frames.iter().map(frame).collect();
     let frames = if frames.is_empty() { String::new() } else { format!(" (frame {})", frames.join(", ")) };

@@ -342,3 +342,26 @@ fn a_part_of_a_capture_is_exported_as_that_part() {
     let at: Vec<i128> = messages.iter().map(|row| whole(&to, row, "at_ns")).collect();
     assert!(at.iter().all(|at| (10_000_000_000..=20_000_000_000).contains(at)) && at.len() > 100);
 }
+
+/// Height of a PNG (third edition, 11.2.1; from memory).
+fn height(png: &[u8]) -> u32 {
+    u32::from_be_bytes(png[20..24].try_into().unwrap())
+}
+
+#[test]
+fn a_picture_says_that_its_font_lacks_letters_and_others_do_not() {
+    let scratch = tempfile::tempdir().unwrap();
+    let drawn = |name: &str| {
+        let site = scratch.path().join("site.toml");
+        fs::write(&site, format!("[[device]]\nname = \"{name}\"\nmac = \"02:00:5e:10:00:01\"\n")).unwrap();
+        let to = scratch.path().join("out");
+        let output =
+            export(&in_project(DEMO), &to, &["--write", "svg,png", "--site", site.to_str().unwrap()]);
+        assert_eq!(output.status.code(), Some(0), "{}", said(&output.stderr));
+        let svg = fs::read_to_string(to.join("leaders.svg")).unwrap();
+        assert!(svg.contains(name) && !svg.contains("font lacks"), "the SVG is drawn by whoever shows it");
+        height(&fs::read(to.join("leaders.png")).unwrap())
+    };
+    let (latin, chinese) = (drawn("Bühne links"), drawn("舞台左"));
+    assert!(chinese > latin, "a line more: {chinese} and {latin}");
+}

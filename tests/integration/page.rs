@@ -282,3 +282,36 @@ fn only_check_writes_a_page() {
         assert!(String::from_utf8_lossy(&output.stderr).contains("invalid value 'html'"), "{command:?}");
     }
 }
+
+/// Text between tags, in one line.
+fn words(page: &str) -> String {
+    let text: Vec<&str> =
+        page.split('<').filter_map(|part| part.split_once('>')).map(|(_, text)| text).collect();
+    text.join(" ").replace('\u{a0}', " ").split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn page_and_text_say_the_same_in_the_same_notation() {
+    let both = |name: &str| {
+        let path = judged::in_project("captures").join(name);
+        let judged = judged::files(&[(name, std::fs::read(&path).unwrap())]);
+        (words(&page_of(&path)), judged.text.split_whitespace().collect::<Vec<_>>().join(" "))
+    };
+    let (page, text) = both("playhouse-two-leaders.pcapng");
+    assert!(text.contains("variance 0x4e5d") && page.contains("0x4e5d 127"), "{page}");
+    assert!(page.contains("below 0.1 % of 1 Gb/s"), "{page}");
+    let (page, text) = both("playhouse-multicast.pcapng");
+    assert!(text.contains("silent since 44.859 s"), "{text}");
+    assert!(page.contains("silent since 44.859 s, overdue since 87.359 s"), "{page}");
+    assert!(text.contains("carries 72.551 kb/s (below 0.1 %)"), "{text}");
+    // One packet has no rate, and 0 b/s would be one.
+    assert!(page.contains("mixing-desk 10.20.0.61 1 – – –"), "{page}");
+    let (page, _) = both("media/media.pcap.gz");
+    assert!(page.contains("cannot tell +0.331 ± 0.128 ppm 3"), "{page}");
+}
+
+#[test]
+fn numbers_of_the_head_do_not_break_over_lines() {
+    let page = demo("playhouse-wrong-domain.pcapng");
+    assert!(page.contains("5\u{a0}684 frames, 3\u{a0}640 PTP messages"), "the head");
+}

@@ -1,6 +1,7 @@
 //! What the plots of the page say of captures whose truth is known: who is drawn, what is not, and what says so.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use downbeat::analysis::Settings;
 use downbeat::findings;
@@ -223,4 +224,83 @@ fn without(pcap: &[u8], from: u32, until: u32) -> Vec<u8> {
         at = end;
     }
     kept
+}
+
+/// Colours as the pictures write them.
+fn fills(svg: &str) -> Vec<&str> {
+    svg.split(['"', ' ']).filter(|part| part.len() == 7 && part.starts_with('#')).collect()
+}
+
+#[test]
+fn what_a_legend_names_is_in_its_picture() {
+    for name in judged::DEMO {
+        let seen = Seen::demo(Settings::default(), name);
+        for picture in report::pictures(&seen.document, &seen.series) {
+            // The legend's squares are drawn last, in front of their names.
+            let (drawn, legend) = picture.svg.split_at(picture.svg.len() - foot(&picture.svg).len());
+            let used: BTreeSet<&str> = fills(drawn).into_iter().collect();
+            for colour in fills(legend).into_iter().filter(|colour| *colour != INK) {
+                assert!(used.contains(colour), "{name}: {} has no {colour}", picture.name);
+            }
+        }
+    }
+}
+
+const INK: &str = "#1B2430";
+
+/// What stands below the plot: from the first square on.
+fn foot(svg: &str) -> &str {
+    let is_square = |line: &str| line.contains("width=\"12\" height=\"12\"");
+    let before: usize = svg.split_inclusive('\n').take_while(|line| !is_square(line)).map(str::len).sum();
+    &svg[before..]
+}
+
+#[test]
+fn bars_hold_their_letter_and_the_name_where_it_fits() {
+    let site = "[[device]]\nname = \"Front of house clock\"\nmac = \"02:00:5e:10:00:01\"\n";
+    let settings =
+        Settings { site: Some(Arc::new(downbeat::site::parse(site).unwrap())), ..Settings::default() };
+    let seen = Seen::demo(settings, "playhouse-leader-lost.pcapng");
+    let picture = report::pictures(&seen.document, &seen.series).remove(0);
+    assert_eq!(picture.name, "leaders");
+    let lines: Vec<&str> = picture.svg.lines().map(str::trim).collect();
+    let named = lines.iter().filter(|line| **line == "A  Front of house clock").count();
+    assert_eq!(named, 2, "two tenures, each with room: {}", picture.svg);
+    assert!(lines.contains(&"B  02-00-5e-ff-fe-10-00-02"), "what has no name has its identity");
+    // Dark letters on a dark bar are not read.
+    let outlined = picture.svg.split("paint-order=\"stroke\">").nth(1).unwrap();
+    assert!(outlined.split("</g>").next().unwrap().contains("A  Front of house clock"), "{outlined}");
+    // The narrow drawing of the page has room for letters alone.
+    let stage = seen.page.split("data-plot=\"leaders\"").nth(1).unwrap().split("</figure>").next().unwrap();
+    let (wide, narrow) = stage.split_once("class=\"plot narrow\"").unwrap();
+    assert!(wide.contains("A  Front of house clock"), "{wide}");
+    let narrow = narrow.split("</svg>").next().unwrap();
+    assert!(!narrow.contains("Front of house"), "{narrow}");
+}
+
+/// So many clocks that lead one after the other for ten seconds each, each better than the one before.
+fn staircase(clocks: u8) -> Script {
+    let mut script = Script::default();
+    for number in 0..clocks {
+        let leader = actor(number + 1).class(250 - 10 * number);
+        script.leads(i64::from(number) * 10_000, 10, (&leader, leader.mac), 0);
+    }
+    script
+}
+
+#[test]
+fn clocks_beyond_those_that_are_drawn_are_named() {
+    let seen = Seen::script(staircase(6));
+    let time = &seen.series.domains[0];
+    assert_eq!((time.others.len(), time.others_left_out.len()), (3, 2));
+    let figure =
+        seen.page.split("<figure id=\"offset-0\">").nth(1).unwrap().split("</figure>").next().unwrap();
+    assert!(figure.contains("Not drawn, as more lines could not be told apart: "), "{figure}");
+    for port in &time.others_left_out {
+        assert!(figure.contains(port.as_str()), "{port}: {figure}");
+    }
+    assert!(!figure.contains("No samples of"), "they have some: {figure}");
+    let few = Seen::script(staircase(4));
+    assert!(few.series.domains[0].others_left_out.is_empty());
+    assert!(!few.page.contains("could not be told apart"), "all are drawn");
 }

@@ -109,6 +109,44 @@ fn a_loss_is_marked_when_it_is_noticed() {
 }
 
 #[test]
+fn a_loss_late_in_a_capture_of_many_is_marked_too() {
+    let mut scene = Scene::default();
+    let from = sender(1);
+    // Four of each forty in the first ten seconds, then eight more after fifty.
+    let is_lost = |packet: u32| (packet < 10_000 && packet % 40 >= 36) || (50_000..50_008).contains(&packet);
+    for packet in (0..60_000_u32).filter(|packet| !is_lost(*packet)) {
+        let payload = from.rtp(u16::try_from(packet % 65_536).unwrap(), packet.wrapping_mul(48), false, 96);
+        scene.pass(i64::from(packet) * 1_000_000, from.frame(&payload));
+    }
+    let (document, series) = of("losses.pcap", scene.file(65_535));
+    let rtp = document.streams[0].rtp.as_ref().unwrap();
+    assert_eq!((rtp.loss_bursts, series.loss_bursts, rtp.lost), (251, 251, 1008));
+    assert_eq!(series.losses.iter().map(|loss| loss.bursts).sum::<u64>(), 251);
+    assert_eq!(series.losses.iter().map(|loss| loss.missing).sum::<u64>(), 1008);
+    let last = series.losses.last().unwrap();
+    assert!((last.at_s - 50.008).abs() < 1e-6 && (last.bursts, last.missing) == (1, 8), "{last:?}");
+    let mut page = Vec::new();
+    report::write_page(&document, &series, &mut page).unwrap();
+    let page = String::from_utf8(page).unwrap().replace('\u{a0}', " ");
+    assert!(page.contains("8 packets missing in a row"), "the late one has a mark of its own");
+    assert!(page.contains("251 losses of three packets in a row or more; 1 008 packets were lost in all"));
+}
+
+#[test]
+fn the_fullest_second_does_not_begin_before_the_capture() {
+    // The first frames come half a second after a second of the clock began, and are the most.
+    let mut scene = Scene::default();
+    let from = sender(1);
+    for packet in (0..2000_u16).filter(|packet| *packet < 400 || packet % 50 == 0) {
+        let payload = from.rtp(packet, u32::from(packet) * 48, false, 288);
+        scene.pass(500_000_000 + i64::from(packet) * 1_000_000, from.frame(&payload));
+    }
+    let (_, series) = of("first.pcap", scene.file(65_535));
+    let peak = series.load.peak_1s.unwrap();
+    assert!(peak.at_s.abs() < 1e-9, "{peak:?}");
+}
+
+#[test]
 fn nothing_gives_series_of_nothing() {
     let (document, series) = of("no-ptp.pcap", crate::json_schema::without_ptp());
     assert!(series.domains.is_empty() && series.losses.is_empty());

@@ -1,8 +1,18 @@
-//! The report on a terminal: names in any writing keep to 80 columns, and lines over time are drawn with what can be shown.
+//! Text on a terminal: it takes the room there is, names in any writing keep to it, and lines over time are drawn with what
+//! can be shown.
 
 use std::fs;
 
 use assert_cmd::Command;
+use downbeat::compare;
+use downbeat::compare::Report;
+use downbeat::findings;
+use downbeat::fit;
+use downbeat::report;
+use downbeat::report::Style;
+use downbeat::timeline;
+use downbeat::timeline::Filter;
+use downbeat::units::BitsPerSecond;
 use unicode_width::UnicodeWidthStr;
 
 use crate::support::judged;
@@ -91,4 +101,84 @@ fn ascii_alone_is_ascii_alone_in_every_demo_and_as_wide() {
         assert!(plain.is_ascii(), "{name}");
         assert_eq!(plain.lines().count(), text(false).lines().count(), "{name}");
     }
+}
+
+/// What every command tells of a capture that writes text, in a style.
+fn told(name: &str, style: Style) -> Vec<(&'static str, String)> {
+    let octets = fs::read(in_project("captures").join(name)).unwrap();
+    let analysis = judged::analysis(&[(name, octets)]);
+    let document = report::document(&analysis, &findings::judge(&analysis));
+    let mut json = Vec::new();
+    report::write_json(&document, &mut json).unwrap();
+    let saved = Report::parse(&String::from_utf8(json).unwrap()).unwrap();
+    let events = timeline::timeline(&document, &Filter::default()).unwrap();
+    let rate = BitsPerSecond(8_000_000);
+    let planned = fit::Planned { name: "camera".to_owned(), count: 10, rate, direction: None };
+    let growth = fit::Growth::of(&analysis, 10);
+    let now = fit::Now::of(&analysis).unwrap();
+    let sum = fit::Fit::of(now, fit::KeepFree::USUAL, vec![planned], growth);
+    let written = |write: &dyn Fn(&mut Vec<u8>) -> std::io::Result<()>| {
+        let mut out = Vec::new();
+        write(&mut out).unwrap();
+        String::from_utf8(out).unwrap()
+    };
+    vec![
+        (
+            "check",
+            written(&|out| report::write_text_in_style(&document, &report::series(&analysis), style, out)),
+        ),
+        ("streams", written(&|out| report::write_streams(&document, style, out))),
+        ("timeline", written(&|out| timeline::write(&events, style, out))),
+        ("fit", written(&|out| report::write_fit(&report::fit_document(&analysis, &sum), style, out))),
+        ("compare", written(&|out| compare::write(&compare::compare(&saved, &saved), style, out))),
+        ("explain", written(&|out| report::write_explanation(&report::explain(None), style, out))),
+        (
+            "explain one",
+            written(&|out| report::write_explanation(&report::explain(Some("no-querier")), style, out)),
+        ),
+    ]
+}
+
+#[test]
+fn every_text_takes_the_room_there_is_and_no_more() {
+    let name = "playhouse-multicast.pcapng";
+    let words = |text: &str| text.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+    let narrow = told(name, Style::default());
+    for width in [80, 100, 120, 160, 500] {
+        for ((command, text), (_, narrow)) in told(name, Style { width, ascii: false }).iter().zip(&narrow) {
+            let longest = text.lines().map(UnicodeWidthStr::width).max().unwrap();
+            assert!(longest <= width.min(160), "{command} at {width}: {longest}");
+            // A comparison that finds nothing has no long line.
+            if width >= 100 && *command != "compare" {
+                assert!(longest > 80, "{command} at {width}: {longest}\n{text}");
+            }
+            // The report's table and lines over time hold more where there is room.
+            if *command != "check" {
+                assert_eq!(words(text), words(narrow), "{command} at {width}");
+            }
+        }
+    }
+    for (command, text) in told(name, Style { width: 120, ascii: true }) {
+        assert!(text.is_ascii(), "{command}");
+    }
+}
+
+#[test]
+fn what_is_said_of_streams_of_one_source_begins_in_one_column() {
+    let octets = fs::read(in_project("captures/media/media.pcap.gz")).unwrap();
+    let analysis = judged::analysis(&[("media.pcap.gz", octets)]);
+    let document = report::document(&analysis, &findings::judge(&analysis));
+    let mut out = Vec::new();
+    report::write_streams(&document, Style { width: 120, ascii: false }, &mut out).unwrap();
+    let text = String::from_utf8(out).unwrap();
+    let begins = |group: &str, what: &str| {
+        let line = text.lines().find(|line| line.trim_start().starts_with(group)).unwrap();
+        line.find(what).unwrap_or_else(|| panic!("{text}"))
+    };
+    let one = begins("239.20.2.1:5006 ", "video");
+    assert_eq!([begins("239.255.255.255:9875 ", "other"), begins("239.20.2.1:5007 ", "other")], [one, one]);
+    // Pictures come in bursts, so that the median from packet to packet is no rate; audio comes evenly.
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("in bursts, half of them within 8.843 us"), "{text}");
+    assert!(words.contains("every 1 ms"), "{text}");
 }

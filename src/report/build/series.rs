@@ -53,10 +53,12 @@ fn plain_series(analysis: &Analysis) -> Series {
         .streams
         .iter()
         .flat_map(|stream| {
-            stream.bursts.iter().map(|burst| LossMark {
-                at_s: at_s(analysis, burst.time),
+            stream.losses.cells().map(|cell| LossMark {
+                at_s: at_s(analysis, cell.first),
+                until_s: at_s(analysis, cell.last),
                 stream: stream.key.to_string(),
-                missing: burst.missing,
+                bursts: cell.bursts,
+                missing: cell.missing,
             })
         })
         .collect();
@@ -96,7 +98,7 @@ fn domain(analysis: &Analysis, domain: &Domain) -> DomainSeries {
         port: own.as_ref().map(|own| own.port.clone()),
         rivals: domain.election.rivalries().iter().map(|rivalry| rival(analysis, rivalry)).collect(),
         others: others.iter().take(OTHERS_KEPT).map(|port| port_series(analysis, port, &[])).collect(),
-        others_left_out: u64::try_from(others.len().saturating_sub(OTHERS_KEPT)).unwrap_or(u64::MAX),
+        others_left_out: others.iter().skip(OTHERS_KEPT).map(|port| port.port.to_string()).collect(),
         offset: own.as_ref().and_then(|own| own.offset.clone()),
         is_one_way: own.as_ref().is_none_or(|own| own.is_one_way),
         path_delay: own.and_then(|own| own.path_delay),
@@ -219,6 +221,7 @@ fn sampled(analysis: &Analysis, series: &timing::Series, jumps: &[(i64, i64)]) -
 }
 
 fn load(analysis: &Analysis) -> LoadSeries {
+    let from_s = analysis.earliest().map_or(0.0, |from| at_s(analysis, from));
     let link = &analysis.wire.link;
     let width = link.trace.width();
     let grid: Vec<CaptureTime> = link.trace.bins().map(|(start, _)| start).collect();
@@ -244,7 +247,8 @@ fn load(analysis: &Analysis) -> LoadSeries {
         peak_1s: link
             .rate
             .peak(RateWidth::Second)
-            .map(|peak| PeakMark { at_s: at_s(analysis, peak.start), bps: float(peak.rate.0) }),
+            // Seconds are the clock's, so that the first one may have begun before the capture.
+            .map(|peak| PeakMark { at_s: at_s(analysis, peak.start).max(from_s), bps: float(peak.rate.0) }),
         sources: sources
             .into_iter()
             .map(|(source, device, bins)| SourceSeries {

@@ -9,6 +9,7 @@ use crate::report::plot::Mark;
 use crate::report::plot::Plot;
 use crate::report::plot::Quantity;
 use crate::report::series::Series;
+use crate::report::text::cell::columns;
 
 /// The data block's text, escaped for a `script` element.
 pub(super) fn block<'a>(series: &Series, plots: impl Iterator<Item = &'a Plot>) -> String {
@@ -41,6 +42,14 @@ fn of(plot: &Plot) -> Value {
                 stems.push([rounded(*x), rounded(*y)]);
             }
             Mark::Unwatched { x, text } => unwatched.push(json!([rounded(x.0), rounded(x.1), foreign(text)])),
+            Mark::Tag { x, y, short, long } => labels.push(json!([
+                rounded(x.0),
+                rounded(*y),
+                foreign(short),
+                rounded(x.1),
+                foreign(long),
+                columns(long)
+            ])),
             Mark::Label { x, y, text } => labels.push(json!([rounded(*x), rounded(*y), foreign(text)])),
             Mark::Band { .. } | Mark::Level { .. } => {}
         }

@@ -125,8 +125,9 @@ fn election(document: &Document, index: usize, domain: &DomainDocument) -> Marku
         ];
         let octet =
             |value: Option<u8>| Cell::number(value.map(|value| value.to_string()), value.map(f64::from));
-        let variance =
-            Cell::number(clock.variance.map(|value| value.to_string()), clock.variance.map(f64::from));
+        // As IEEE 1588 and data sheets write it; that of version 1 has a sign.
+        let written = |value: i32| if is_v1 { value.to_string() } else { format!("{value:#06x}") };
+        let variance = Cell::number(clock.variance.map(written), clock.variance.map(f64::from));
         let steps = Cell::number(
             clock.steps_removed.map(|value| value.to_string()),
             clock.steps_removed.map(f64::from),

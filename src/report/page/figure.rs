@@ -10,6 +10,7 @@ use crate::report::plot::Plot;
 use crate::report::plot::Quantity;
 use crate::report::plot::draw;
 use crate::report::plot::draw::Frame;
+use crate::report::text::kept_together;
 
 /// Widths that a plot is drawn for, pixels: a page of paper or more, and a telephone.
 pub(super) const WIDTHS: [(u32, &str); 2] = [(960, "wide"), (370, "narrow")];
@@ -23,7 +24,7 @@ pub(super) fn figure(plot: &Plot) -> Markup {
         figure id=(plot.id) {
             figcaption {
                 strong { (foreign(&plot.title)) }
-                @if !plot.note.is_empty() { " " span.note { (foreign(&plot.note)) } }
+                @if !plot.note.is_empty() { " " span.note { (foreign(&kept_together(&plot.note))) } }
             }
             div.stage data-plot=(plot.id) data-over-time[over_time] role="img" aria-label=(label(plot)) {
                 svg.store aria-hidden="true" {

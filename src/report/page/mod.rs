@@ -32,6 +32,7 @@ use super::format::ptp_messages;
 use super::plot::Plots;
 use super::plot::ticks::time_label;
 use super::series::Series;
+use super::text::kept_together;
 use safe::foreign;
 
 /// The page's style.
@@ -114,7 +115,7 @@ fn span(document: &Document) -> String {
     let span = &document.span;
     let length = span.duration_s.map_or_else(|| "of unknown length".to_owned(), length);
     let from = span.first.as_deref().map(|first| format!(" from {first}")).unwrap_or_default();
-    format!("{length}{from}, {} frames, {}", count(span.frames), ptp_messages(span))
+    kept_together(&format!("{length}{from}, {} frames, {}", count(span.frames), ptp_messages(span)))
 }
 
 /// A duration, in hours and days too where it has some.

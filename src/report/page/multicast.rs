@@ -65,7 +65,10 @@ fn vlan(vlan: Option<u16>) -> Cell {
 
 fn querier(querier: &QuerierDocument) -> Vec<Cell> {
     let state = match (querier.silent_since_s, querier.elected) {
-        (Some(since), _) => format!("silent since {since:.3} s"),
+        (Some(since), _) => match querier.last_at_s {
+            Some(last) => format!("silent since {last:.3} s, overdue since {since:.3} s"),
+            None => format!("overdue since {since:.3} s"),
+        },
         (None, true) => "asks".to_owned(),
         (None, false) => "stands back".to_owned(),
     };

@@ -365,13 +365,15 @@
       drawing.labels.replaceChildren();
       const [low, high] = this.range;
       const from = this.plot.x[0];
-      for (const [at, value, text] of this.plot.labels) {
+      for (const [at, value, short, until, long, columns] of this.plot.labels) {
         // What stands at the left edge names its row and stays there.
-        const isName = at === from && text[0] !== ' ';
+        const isName = at === from && short[0] !== ' ';
         const covered = this.plot.blocks.find((block) => block[0] === at && block[2] < value && block[3] > value - 0.05);
         let where = isName ? view[0] : at;
         if (!isName && covered && covered[1] > view[0]) where = Math.max(at, view[0]);
         if (where < view[0] || where > view[1] || value > high + (high - low) * 1e-9 || value < low) continue;
+        const fits = long !== undefined && columns * LETTER <= x(Math.min(until, view[1])) - x(where);
+        const text = fits ? long : short;
         drawing.labels.append(element('text', { x: x(where), y: top + (high - value) / (high - low) * height, dy: '0.76em' }, text));
       }
     }

@@ -81,7 +81,8 @@ pub(super) fn section(document: &Document, plot: Option<&Plot>) -> Markup {
                 p.note {
                     "A mean is of the time from the first packet of a stream, or of a source with all its streams, to the last "
                     "one, without times in which nothing was captured. The fullest second is one of the clock’s, so of what "
-                    "lasts hardly longer the mean can lie above it."
+                    "lasts hardly longer the mean can lie above it. Rates of media clocks are against the leader, or against the "
+                    "capture’s clock where no leader’s time was in view."
                 }
             }
             @if !document.sources.is_empty() {
@@ -116,14 +117,29 @@ fn sender(document: &Document, device: Option<&str>, address: Option<&str>) -> C
     }
 }
 
+/// Of one packet there is no rate, and 0 is none.
+fn has_mean(source: &LoadDocument) -> bool {
+    source.mean_bps > 0
+}
+
 fn source(document: &Document, source: &LoadDocument) -> Vec<Cell> {
     vec![
         sender(document, source.device.as_deref(), Some(&source.source_ip)),
         Cell::number(Some(count(source.streams)), Some(float(source.streams))),
-        bits(Some(source.mean_bps)),
+        bits(Some(source.mean_bps).filter(|_| has_mean(source))),
         bits(source.peak_1s_bps),
-        Cell::number(Some(per_cent(source.share_of_link)), Some(source.share_of_link)),
+        Cell::number(
+            Some(per_cent(source.share_of_link)).filter(|_| has_mean(source)),
+            Some(source.share_of_link),
+        ),
     ]
+}
+
+/// A media clock's rate.
+fn rate_words(stream: &StreamDocument) -> Option<String> {
+    let ppm = stream.media_rate_ppm?;
+    let sigma = stream.media_rate_sigma_ppm.unwrap_or_default();
+    Some(format!("{ppm:+.3} ± {sigma:.3} ppm"))
 }
 
 fn stream(document: &Document, stream: &StreamDocument) -> Vec<Cell> {
@@ -131,6 +147,7 @@ fn stream(document: &Document, stream: &StreamDocument) -> Vec<Cell> {
     let session = stream.session.as_ref().map(|session| foreign(&session.name));
     let address = stream.source_ip.as_deref().or(stream.source_mac.as_deref());
     let to = match (&stream.group, stream.port) {
+        (Some(group), Some(port)) if group.contains(':') => format!("[{group}]:{port}"),
         (Some(group), Some(port)) => format!("{group}:{port}"),
         (Some(group), None) => group.clone(),
         _ => "–".to_owned(),
@@ -163,7 +180,10 @@ fn stream(document: &Document, stream: &StreamDocument) -> Vec<Cell> {
             jitter.and_then(|ns| u64::try_from(ns).ok()).map(float),
         ),
         Cell::text(&dscp.join(", ")),
-        Cell::text(&clocked),
+        Cell::markup(html! {
+            (clocked)
+            @if let (None, Some(rate)) = (stream.clocked, rate_words(stream)) { div.note { (rate) } }
+        }),
         Cell::number(receivers.map(count), receivers.map(float)),
     ]
 }

@@ -34,6 +34,8 @@ const TIMES: u32 = 5;
 /// How far from the leader's own another clock's offset may lie to be drawn with it, ns (chosen: a second; beyond it is
 /// another timescale, and next to it nothing else would be seen).
 const TOGETHER_NS: f64 = 1e9;
+/// Clocks or ports that a note lists (chosen).
+const NAMES_TOLD: usize = 3;
 /// Part of a plot's width from which a hole is named within it (chosen).
 const NAMED: f64 = 0.12;
 
@@ -158,18 +160,28 @@ fn samples(
         .flatten()
         .chain(at.time.others.iter().filter(|other| of(other).is_some()).map(|other| other.port.as_str()))
         .collect();
-    let is_drawn =
-        |clock: &str| drawn.iter().any(|port| port.rsplit_once('/').is_some_and(|(of, _)| of == clock));
+    let left_out = &at.time.others_left_out;
+    if !left_out.is_empty() {
+        notes.push(format!(
+            "Not drawn, as more lines could not be told apart: {}.",
+            told(left_out.iter().map(|port| name(port)))
+        ));
+    }
+    let has_samples = |clock: &str| {
+        drawn
+            .iter()
+            .copied()
+            .chain(left_out.iter().map(String::as_str))
+            .any(|port| port.rsplit_once('/').is_some_and(|(of, _)| of == clock))
+    };
     let is_relayed = at.domain.path.as_ref().is_some_and(|path| path.is_relayed);
     let mut missing: Vec<&str> = at.domain.tenures.iter().map(|tenure| tenure.clock.as_str()).collect();
-    missing.retain(|clock| !is_relayed && !is_drawn(clock));
+    missing.retain(|clock| !is_relayed && !has_samples(clock));
     missing.sort_unstable();
     missing.dedup();
     if !missing.is_empty() {
-        let names: Vec<String> =
-            missing.iter().take(3).map(|clock| super::named(at.document, clock)).collect();
-        let more = if missing.len() > 3 { format!(" and {} more", missing.len() - 3) } else { String::new() };
-        notes.push(format!("No samples of {}{more}, which led for a time.", names.join(", ")));
+        let names = told(missing.iter().map(|clock| super::named(at.document, clock)));
+        notes.push(format!("No samples of {names}, which led for a time."));
     }
     let (low, high) = ends(lines.iter().flat_map(|(_, points)| points.iter().map(|point| point.1)));
     let (mut marks, hole) = unwatched(at.series);
@@ -205,6 +217,15 @@ fn samples(
         marks,
         legend,
         height: 210,
+    }
+}
+
+/// The first few of a list, and how many more there are.
+fn told(mut names: impl Iterator<Item = String>) -> String {
+    let first: Vec<String> = names.by_ref().take(NAMES_TOLD).collect();
+    match names.count() {
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
     }
 }
 

@@ -36,6 +36,7 @@ use super::Mark;
 use super::Plot;
 use super::Quantity;
 use super::ticks;
+use crate::report::text::cell::columns;
 
 /// Units of the data's box for a pixel, as plotters draws in whole units and the box is stretched.
 const FINENESS: u32 = 8;
@@ -123,7 +124,7 @@ pub(super) fn rgb(colour: Colour) -> RGBColor {
     RGBColor(red, green, blue)
 }
 
-/// A whole plot on any of plotters' backends: frame, axes, data and labels.
+/// A plot on any of plotters' backends: frame, axes and data, without the labels in them.
 ///
 /// # Errors
 /// Those of the backend.
@@ -131,8 +132,12 @@ pub(super) fn whole<B: DrawingBackend>(plot: &Plot, area: &DrawingArea<B, Shift>
     let mut chart = chart(plot, area, true, true)?;
     grid(plot, &mut chart)?;
     across(plot, &chart)?;
-    data(plot, chart.plotting_area())?;
-    labels(plot, &chart)
+    data(plot, chart.plotting_area())
+}
+
+/// SVG of the labels in the data at a width.
+pub(super) fn labels_at(plot: &Plot, width: u32) -> String {
+    svg((width, plot.height), |area| labels(plot, &chart(plot, area, false, false)?))
 }
 
 /// What stands around the data at a width.
@@ -158,7 +163,7 @@ pub(in crate::report) fn frame(plot: &Plot, width: u32) -> Frame {
         grid(plot, &mut chart)?;
         across(plot, &chart)
     });
-    drawn.labels = svg((width, height), |area| labels(plot, &chart(plot, area, false, false)?));
+    drawn.labels = labels_at(plot, width);
     drawn
 }
 
@@ -256,7 +261,7 @@ fn across<B: DrawingBackend>(plot: &Plot, chart: &Chart<'_, B>) -> Drawn<(), B> 
     let mut free_from = f64::MIN;
     for (at, text) in &plot.x.ticks {
         let place = (at - plot.x.from) / (plot.x.to - plot.x.from) * width;
-        let long = f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * LETTER;
+        let long = takes(text);
         let (position, left) = if place < long / 2.0 - f64::from(side) {
             (HPos::Left, place)
         } else if place + long / 2.0 > width + f64::from(right_of(plot)) {
@@ -275,13 +280,24 @@ fn across<B: DrawingBackend>(plot: &Plot, chart: &Chart<'_, B>) -> Drawn<(), B> 
     Ok(())
 }
 
+/// Pixels that text takes at the most.
+fn takes(text: &str) -> f64 {
+    f64::from(u32::try_from(columns(text)).unwrap_or(u32::MAX)) * LETTER
+}
+
 fn labels<B: DrawingBackend>(plot: &Plot, chart: &Chart<'_, B>) -> Drawn<(), B> {
     let ink = rgb(Colour::Ink);
+    let (across, _) = chart.plotting_area().get_pixel_range();
+    let pixels =
+        |x: &(f64, f64)| (x.1 - x.0) / (plot.x.to - plot.x.from) * f64::from(across.end - across.start);
     for mark in &plot.marks {
-        if let Mark::Label { x, y, text } = mark {
-            let style = ("sans-serif", TEXT).into_font().color(&ink);
-            chart.plotting_area().draw(&Text::new(text.clone(), (*x, *y), style))?;
-        }
+        let (x, y, text) = match mark {
+            Mark::Label { x, y, text } => (*x, *y, text),
+            Mark::Tag { x, y, short, long } => (x.0, *y, if takes(long) <= pixels(x) { long } else { short }),
+            _ => continue,
+        };
+        let style = ("sans-serif", TEXT).into_font().color(&ink);
+        chart.plotting_area().draw(&Text::new(text.clone(), (x, y), style))?;
     }
     Ok(())
 }
@@ -330,7 +346,7 @@ fn data<B: DrawingBackend>(plot: &Plot, area: &DrawingArea<B, Cartesian2d<Scale,
                 let ends = vec![(plot.x.from, *y), (plot.x.to, *y)];
                 area.draw(&PathElement::new(ends, rgb(*colour).stroke_width(2)))?;
             }
-            Mark::Label { .. } => {}
+            Mark::Label { .. } | Mark::Tag { .. } => {}
         }
     }
     Ok(())

@@ -1,5 +1,7 @@
 //! What the link carries over time.
 
+use std::collections::BTreeSet;
+
 use super::Colour;
 use super::Mark;
 use super::Plot;
@@ -14,6 +16,7 @@ use crate::report::format::count;
 use crate::report::format::plain_short;
 use crate::report::format::things;
 use crate::report::series::LoadSeries;
+use crate::report::series::LossMark;
 use crate::report::series::PeakMark;
 use crate::report::series::Series;
 
@@ -23,6 +26,8 @@ const SOURCES: usize = 7;
 const NEAR_LIMIT: f64 = 0.15;
 /// Part of the plot's height from which a layer has its number in it (chosen: a line of text).
 const LABELLED: f64 = 0.09;
+/// Part of the plot's width that a layer's number keeps off its right edge (chosen: a number's width).
+const EDGE: f64 = 0.02;
 /// A fullest second that is no fuller than the fullest bin by this is not marked (chosen).
 const ABOVE_BINS: f64 = 1.1;
 
@@ -38,13 +43,18 @@ pub(in crate::report) fn load(series: &Series, name_of: impl Fn(&str) -> String)
     let mut floor = vec![0.0; load.link_bps.len()];
     let layers = layers(load, name_of);
     let last = layers.len().saturating_sub(1);
+    // One alone needs no number.
+    let is_alone = load.sources.is_empty();
     for (index, (name, bps)) in layers.into_iter().enumerate() {
         let colour = Colour::Voice(if index == last { 7 } else { u8::try_from(index).unwrap_or(6) });
         let ceiling: Vec<f64> = floor.iter().zip(&bps).map(|(floor, bps)| floor + bps).collect();
         if bps.iter().any(|bps| *bps > 0.0) {
-            legend.push((colour, format!("{}  {}", index + 1, plain_short(&name))));
+            let number = if is_alone { String::new() } else { format!("{}  ", index + 1) };
+            legend.push((colour, format!("{number}{}", plain_short(&name))));
         }
-        labels.extend(layer_label(series, index + 1, &floor, &bps));
+        if !is_alone {
+            labels.extend(layer_label(series, index + 1, &floor, &bps));
+        }
         marks.push(Mark::Area {
             name,
             colour,
@@ -99,7 +109,9 @@ pub(in crate::report) fn load(series: &Series, name_of: impl Fn(&str) -> String)
 fn layer_label(series: &Series, layer: usize, floor: &[f64], bps: &[f64]) -> Option<(f64, Mark)> {
     let (bin, thick) = bps.iter().copied().enumerate().max_by(|one, other| one.1.total_cmp(&other.1))?;
     let load = &series.load;
-    let at = (load.first_s + number(bin) * load.width_s).max(series.from_s);
+    // Within the plot also where the last bin is cut short.
+    let edge = series.until_s - (series.until_s - series.from_s) * EDGE;
+    let at = (load.first_s + number(bin) * load.width_s).min(edge).max(series.from_s);
     let top = floor.get(bin).copied().unwrap_or(0.0) + thick;
     Some((thick, Mark::Label { x: at, y: top, text: format!(" {layer}") }))
 }
@@ -127,6 +139,7 @@ fn layers(load: &LoadSeries, name_of: impl Fn(&str) -> String) -> Vec<(String, V
         .collect();
     let others = u64::try_from(load.sources.len().saturating_sub(SOURCES)).unwrap_or(u64::MAX);
     let rest_name = match others {
+        0 if load.sources.is_empty() => "all frames".to_owned(),
         0 => "all other frames".to_owned(),
         _ => format!("{} and all other frames", things(others, "more source")),
     };
@@ -134,16 +147,12 @@ fn layers(load: &LoadSeries, name_of: impl Fn(&str) -> String) -> Vec<(String, V
     layers
 }
 
-/// Marks of losses, and how many there are of those.
+/// Marks of losses wherever some are, and how many there are.
 fn losses(series: &Series, marks: &mut Vec<Mark>, legend: &mut Vec<(Colour, String)>, note: &mut String) {
-    let shown = spread(series.losses.len(), UPRIGHTS);
-    for loss in shown.iter().filter_map(|index| series.losses.get(*index)) {
-        let text = format!("{}: {} missing in a row", loss.stream, things(loss.missing, "packet"));
-        marks.push(Mark::Upright { x: loss.at_s, colour: Colour::Alarm, text });
-    }
-    let marked = u64::try_from(shown.len()).unwrap_or(u64::MAX);
     let packets = things(series.lost, "packet");
-    if marked == 0 {
+    let marked = series.losses.iter().fold(0_u64, |sum, loss| sum.saturating_add(loss.bursts));
+    let bursts = series.loss_bursts.max(marked);
+    if bursts == 0 {
         if series.lost > 0 {
             note.push_str(&format!(
                 " {packets} were lost, none of them in a row of three or more, which would be marked."
@@ -151,27 +160,60 @@ fn losses(series: &Series, marks: &mut Vec<Mark>, legend: &mut Vec<(Colour, Stri
         }
         return;
     }
-    legend.push((Colour::Alarm, "upright line: packets lost in a row".to_owned()));
-    let bursts = series.loss_bursts.max(marked);
-    let which = if marked < bursts {
-        format!(
-            "{} of {} losses of three packets in a row or more are marked, the first of each stream",
-            count(marked),
-            count(bursts)
-        )
-    } else {
-        format!(
-            "{} in a row of three packets or more",
-            if bursts == 1 { "One loss".to_owned() } else { format!("{} losses", count(bursts)) }
-        )
-    };
-    note.push_str(&format!(" {which}; {packets} were lost in all, those in shorter rows without a mark."));
+    let columns = columns(series);
+    marks.extend(columns.iter().map(|losses| {
+        let at_s = losses.first().map_or(0.0, |loss| loss.at_s);
+        Mark::Upright { x: at_s, colour: Colour::Alarm, text: told(losses) }
+    }));
+    note.push_str(&format!(
+        " {} of three packets in a row or more",
+        if bursts == 1 { "One loss".to_owned() } else { format!("{} losses", count(bursts)) }
+    ));
+    match marked {
+        0 => note.push_str(", of which it is not known when"),
+        _ if marked < bursts => note.push_str(&format!(", of {} of which it is known when", count(marked))),
+        _ => {}
+    }
+    if !columns.is_empty() {
+        let several =
+            columns.iter().any(|losses| losses.len() > 1 || losses.iter().any(|loss| loss.bursts > 1));
+        let name = if several { "packets lost in a row, once or more" } else { "packets lost in a row" };
+        legend.push((Colour::Alarm, format!("upright line: {name}")));
+    }
+    note.push_str(&format!("; {packets} were lost in all, those in shorter rows without a mark."));
 }
 
-/// At most `most` of so many places, evenly.
-fn spread(all: usize, most: usize) -> Vec<usize> {
-    let shown = all.min(most);
-    (0..shown).filter_map(|place| place.saturating_mul(all).checked_div(shown)).collect()
+/// Losses that are marked by one line each: near ones together where they are many, so that some line stands wherever
+/// losses are.
+fn columns(series: &Series) -> Vec<Vec<&LossMark>> {
+    let most = number(UPRIGHTS);
+    let span = (series.until_s - series.from_s).max(f64::MIN_POSITIVE);
+    let column = |loss: &LossMark| ((loss.at_s - series.from_s) / span * most).floor().clamp(0.0, most - 1.0);
+    let mut all: Vec<&LossMark> = series.losses.iter().collect();
+    all.sort_by(|one, other| one.at_s.total_cmp(&other.at_s));
+    if all.len() <= UPRIGHTS {
+        return all.into_iter().map(|loss| vec![loss]).collect();
+    }
+    let same = |one: &&LossMark, other: &&LossMark| column(one).total_cmp(&column(other)).is_eq();
+    all.chunk_by(same).map(<[&LossMark]>::to_vec).collect()
+}
+
+/// What one line stands for.
+fn told(losses: &[&LossMark]) -> String {
+    let sum = |of: fn(&LossMark) -> u64| losses.iter().fold(0_u64, |sum, loss| sum.saturating_add(of(loss)));
+    let (bursts, missing) = (sum(|loss| loss.bursts), things(sum(|loss| loss.missing), "packet"));
+    let streams: BTreeSet<&str> = losses.iter().map(|loss| loss.stream.as_str()).collect();
+    let of = match streams.first() {
+        Some(one) if streams.len() == 1 => (*one).to_owned(),
+        _ => things(u64::try_from(streams.len()).unwrap_or(u64::MAX), "stream"),
+    };
+    if bursts == 1 {
+        return format!("{of}: {missing} missing in a row");
+    }
+    let (from, until) = losses.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(from, until), loss| {
+        (from.min(loss.at_s), until.max(loss.until_s))
+    });
+    format!("{of}: {missing} missing in {} losses from {from:.3} s to {until:.3} s", count(bursts))
 }
 
 /// Bins as steps, within the capture.
@@ -191,7 +233,7 @@ fn stairs(series: &Series, values: &[f64]) -> Vec<(f64, f64)> {
 mod tests {
     use super::*;
     use crate::report::series::HoleMark;
-    use crate::report::series::LossMark;
+    use crate::report::series::SourceSeries;
 
     /// A link of 1 Gb/s in bins of 64 s.
     fn quiet(peak_bps: f64) -> Series {
@@ -230,6 +272,21 @@ mod tests {
         );
     }
 
+    fn loss(at_s: f64, bursts: u64) -> LossMark {
+        let until_s = if bursts > 1 { at_s + 1.5 } else { at_s };
+        LossMark { at_s, until_s, stream: "a stream".to_owned(), bursts, missing: 3 * bursts }
+    }
+
+    fn uprights(plot: &Plot) -> Vec<(f64, &str)> {
+        let mut told = Vec::new();
+        for mark in &plot.marks {
+            if let Mark::Upright { x, text, .. } = mark {
+                told.push((*x, text.as_str()));
+            }
+        }
+        told
+    }
+
     #[test]
     fn losses_without_a_mark_are_counted() {
         let mut series = quiet(30e6);
@@ -242,20 +299,82 @@ mod tests {
         );
         series.lost = 900;
         series.loss_bursts = 300;
-        series.losses = (0..16_u32)
-            .map(|n| LossMark { at_s: f64::from(n), stream: "a stream".to_owned(), missing: 3 })
-            .collect();
         let plot = drawn(&series);
-        assert!(plot.note.contains("16 of 300 losses") && plot.note.contains("900 packets"), "{}", plot.note);
-        series.loss_bursts = 16;
-        assert!(!drawn(&series).note.contains(" of 16 "), "{}", drawn(&series).note);
+        assert!(
+            plot.note
+                .contains("300 losses of three packets in a row or more, of which it is not known when; 900")
+        );
+        assert!(
+            !plot.legend.iter().any(|(_, name)| name.contains("lost")),
+            "no mark, no swatch: {:?}",
+            plot.legend
+        );
+        series.losses = (0..16_u32).map(|n| loss(f64::from(n), 10)).collect();
+        let note = drawn(&series).note;
+        assert!(
+            note.contains(
+                "300 losses of three packets in a row or more, of 160 of which it is known when; 900"
+            ),
+            "{note}"
+        );
+        series.loss_bursts = 160;
+        assert!(
+            drawn(&series).note.contains("160 losses of three packets in a row or more; 900"),
+            "{}",
+            drawn(&series).note
+        );
     }
 
     #[test]
-    fn marks_of_many_losses_are_of_the_whole_time() {
-        assert_eq!(spread(3, 200), [0, 1, 2]);
-        let places = spread(10_000, 200);
-        assert_eq!((places.len(), places.first(), places.last()), (200, Some(&0), Some(&9950)));
+    fn a_mark_tells_what_it_stands_for() {
+        let mut series = quiet(30e6);
+        series.losses = vec![loss(100.0, 1), loss(600.0, 20)];
+        series.loss_bursts = 21;
+        let plot = drawn(&series);
+        assert_eq!(
+            uprights(&plot),
+            [
+                (100.0, "a stream: 3 packets missing in a row"),
+                (600.0, "a stream: 60 packets missing in 20 losses from 600.000 s to 601.500 s")
+            ]
+        );
+        assert!(plot.legend.iter().any(|(_, name)| name.ends_with("lost in a row, once or more")));
+        series.losses.pop();
+        assert!(drawn(&series).legend.iter().any(|(_, name)| name.ends_with("lost in a row")));
+    }
+
+    #[test]
+    fn marks_of_many_losses_stand_wherever_some_are() {
+        let mut series = quiet(30e6);
+        // Ten thousand in the first ten seconds, and one much later.
+        series.losses = (0..10_000_u32).map(|n| loss(f64::from(n) / 1000.0, 1)).collect();
+        series.losses.push(loss(620.0, 1));
+        let plot = drawn(&series);
+        let marks = uprights(&plot);
+        assert!((3..=5).contains(&marks.len()), "{marks:?}");
+        assert_eq!(marks.last().map(|mark| mark.0), Some(620.0));
+        let first = marks.first().unwrap();
+        assert!(first.1.contains("9 600 packets missing in 3 200 losses"), "{first:?}");
+    }
+
+    #[test]
+    fn one_layer_alone_has_no_number_and_numbers_stay_within_the_plot() {
+        let mut series = quiet(30e6);
+        series.load.link_bps.push(90e6);
+        let alone = drawn(&series);
+        assert!(!alone.marks.iter().any(|mark| matches!(mark, Mark::Label { .. })), "{:?}", alone.marks);
+        assert_eq!(alone.legend.first().map(|(_, name)| name.as_str()), Some("all frames"));
+        let bps = series.load.link_bps.iter().map(|bps| bps / 2.0).collect();
+        series.load.sources = vec![SourceSeries { source: "10.0.0.1".to_owned(), device: None, bps }];
+        let both = drawn(&series);
+        let numbers: Vec<f64> = both
+            .marks
+            .iter()
+            .filter_map(|mark| if let Mark::Label { x, .. } = mark { Some(*x) } else { None })
+            .collect();
+        // The last bin begins where the capture ends.
+        assert!(numbers.len() == 2 && numbers.iter().all(|at| (at - 627.2).abs() < 1e-9), "{numbers:?}");
+        assert!(both.legend.iter().any(|(_, name)| name == "2  all other frames"), "{:?}", both.legend);
     }
 
     #[test]

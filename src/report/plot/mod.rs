@@ -4,6 +4,7 @@
 pub(super) mod charts;
 mod distributions;
 pub(super) mod draw;
+mod lettering;
 mod load;
 mod picture;
 mod rows;
@@ -33,12 +34,17 @@ pub struct Picture {
 /// Every plot that the page has, as pictures of their own.
 #[must_use]
 pub fn pictures(document: &Document, series: &Series) -> Vec<Picture> {
-    let picture = |plot: &Plot| Picture {
-        name: plot.id.clone(),
-        title: plain(&plot.title),
-        svg: picture::picture(plot),
-    };
-    Plots::of(document, series).all().map(picture).collect()
+    Plots::of(document, series).all().map(of_plot).collect()
+}
+
+/// The same for a font that has only some letters: for each other one stand question marks, and a note says so.
+#[must_use]
+pub fn pictures_with(document: &Document, series: &Series, has: impl Fn(char) -> bool) -> Vec<Picture> {
+    Plots::of(document, series).all().map(|plot| of_plot(&lettering::with(plot, &has))).collect()
+}
+
+fn of_plot(plot: &Plot) -> Picture {
+    Picture { name: plot.id.clone(), title: plain(&plot.title), svg: picture::picture(plot) }
 }
 
 /// Every plot, by where it stands.
@@ -99,13 +105,15 @@ fn named_device(document: &Document, key: &str) -> String {
     plain_short(known.and_then(|device| device.name.as_deref()).unwrap_or(key))
 }
 
+/// The name of a clock's device, where that has one.
+fn name_of_clock(document: &Document, clock: &str) -> Option<String> {
+    let of = |device: &&DeviceDocument| device.clocks.iter().any(|own| own == clock);
+    document.devices.iter().find(of).and_then(|device| device.name.as_deref()).map(plain_short)
+}
+
 /// A clock, after the name of its device where that has one.
 fn named(document: &Document, clock: &str) -> String {
-    let of = |device: &&DeviceDocument| device.clocks.iter().any(|own| own == clock);
-    match document.devices.iter().find(of).and_then(|device| device.name.as_deref()) {
-        Some(name) => format!("{} ({clock})", plain_short(name)),
-        None => clock.to_owned(),
-    }
+    name_of_clock(document, clock).map_or_else(|| clock.to_owned(), |name| format!("{name} ({clock})"))
 }
 
 /// A port, after the name of its device where that has one.
@@ -203,6 +211,8 @@ pub(super) enum Mark {
     Level { y: f64, colour: Colour },
     /// Short text that begins at a place.
     Label { x: f64, y: f64, text: String },
+    /// Text in a block, the longer one where it has room.
+    Tag { x: (f64, f64), y: f64, short: String, long: String },
 }
 
 /// What a colour is for. The page exchanges them for those of its light and dark forms.

@@ -16,6 +16,7 @@ use super::Colour;
 use super::Plot;
 use super::draw::TEXT;
 use super::draw::WIDTH;
+use super::draw::labels_at;
 use super::draw::rgb;
 use super::draw::whole;
 use crate::report::format::plain;
@@ -112,8 +113,20 @@ pub(super) fn picture(plot: &Plot) -> String {
         let presented = area.present();
         debug_assert!(presented.is_ok(), "an SVG in memory takes everything");
     }
+    let text = match text.rsplit_once("</svg>") {
+        Some((drawn, after)) => format!("{drawn}{}</svg>{after}", outlined(&labels_at(plot, WIDTH), head)),
+        None => text,
+    };
     // XML has no such characters (1.0, section 2.2), and a name may.
     text.replace(['\u{fffe}', '\u{ffff}'], "\u{fffd}")
+}
+
+/// Labels with a white line around each letter: they stand upon colours of which some are dark.
+fn outlined(labels: &str, down: u32) -> String {
+    format!(
+        "<g transform=\"translate(0 {down})\" stroke=\"#FFFFFF\" stroke-width=\"3.5\" stroke-linejoin=\"round\" \
+         paint-order=\"stroke\">\n{labels}\n</g>\n"
+    )
 }
 
 fn write<B: DrawingBackend>(

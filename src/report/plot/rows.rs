@@ -10,6 +10,7 @@ use super::Quantity;
 use super::charts::number;
 use super::charts::time_axis;
 use super::charts::unwatched;
+use super::name_of_clock;
 use super::named;
 use crate::report::document::Document;
 use crate::report::document::DomainDocument;
@@ -33,7 +34,8 @@ struct Row {
 struct Span {
     x: (f64, f64),
     colour: Colour,
-    letter: Option<String>,
+    /// Its letter, and what it is called.
+    tag: Option<(String, String)>,
     text: String,
 }
 
@@ -55,6 +57,11 @@ impl Clocks<'_> {
         self.legend.push((colour, format!("{letter}  {}", named(self.document, clock))));
         self.known.insert(clock.to_owned(), (colour, letter.clone()));
         (colour, letter)
+    }
+
+    /// A letter and what a bar calls its clock.
+    fn tag(&self, letter: String, clock: &str) -> (String, String) {
+        (letter, name_of_clock(self.document, clock).unwrap_or_else(|| clock.to_owned()))
     }
 }
 
@@ -121,7 +128,7 @@ fn lead(clocks: &mut Clocks<'_>, domain: &DomainDocument) -> Row {
             x.1,
             ended(tenure.ended_by)
         );
-        Span { x, colour, letter: Some(letter), text }
+        Span { x, colour, tag: Some(clocks.tag(letter, &tenure.clock)), text }
     };
     Row { name: plain_short(&domain.key), spans: domain.tenures.iter().map(span).collect() }
 }
@@ -139,7 +146,7 @@ fn rival(clocks: &mut Clocks<'_>, domain: &DomainDocument, spans: &[&RivalSpan])
             x.0,
             x.1
         );
-        Span { x, colour, letter: Some(letter), text }
+        Span { x, colour, tag: Some(clocks.tag(letter, &rival.clock)), text }
     };
     let name = format!("{}: offers itself beside the leader", plain_short(&domain.key));
     Row { name, spans: spans.iter().map(span).collect() }
@@ -173,10 +180,11 @@ fn rows_plot(
         // Rows count from above.
         let below = high - number(index) - 1.0;
         marks.push(Mark::Label { x: axis.from, y: below + 0.96, text: row.name });
-        for Span { x, colour, letter, text } in row.spans {
+        for Span { x, colour, tag, text } in row.spans {
             marks.push(Mark::Block { x, y: (below + 0.08, below + 0.5), colour, text });
-            if let Some(letter) = letter {
-                marks.push(Mark::Label { x: x.0, y: below + 0.48, text: format!(" {letter}") });
+            if let Some((letter, name)) = tag {
+                let (short, long) = (format!(" {letter}"), format!(" {letter}  {name}"));
+                marks.push(Mark::Tag { x, y: below + 0.48, short, long });
             }
         }
     }
@@ -193,7 +201,7 @@ pub(in crate::report) fn members(document: &Document, series: &Series) -> Option
         let span = |(x, end): ((f64, f64), &str)| Span {
             x,
             colour: Colour::Voice(if member.ended_at_s.is_some() { 1 } else { 0 }),
-            letter: None,
+            tag: None,
             text: format!(
                 "{} asks for {} from {:.3} s to {:.3} s, {end}",
                 member.host, group.group, x.0, x.1

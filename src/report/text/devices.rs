@@ -11,6 +11,7 @@ use super::super::format::count;
 use super::super::format::duration_ns;
 use super::super::format::plain;
 use super::super::format::plain_short;
+use super::Paper;
 use super::cell::columns;
 use super::cell::cut_before;
 use super::cell::cut_behind;
@@ -80,7 +81,7 @@ struct Row {
     lines: usize,
 }
 
-pub(super) fn write(document: &Document, width: usize, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn write(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     if document.devices.is_empty() {
         return Ok(());
     }
@@ -109,7 +110,7 @@ pub(super) fn write(document: &Document, width: usize, out: &mut impl Write) -> 
             blocks.push((rows, (!rest.is_empty()).then(|| rest_of(rest, name, fold))));
         }
     }
-    table(&blocks, width, out)?;
+    table(&blocks, out)?;
     offsets(document, out)
 }
 
@@ -213,7 +214,7 @@ impl Widths {
         widths
     }
 
-    fn write(&self, row: &Row, out: &mut impl Write) -> io::Result<()> {
+    fn write(&self, row: &Row, out: &mut Paper<'_>) -> io::Result<()> {
         let cells = format!(
             "{}  {}  {}  {}{}  ",
             padded(&row.device, self.device),
@@ -234,7 +235,7 @@ impl Widths {
     }
 }
 
-fn table(blocks: &[(Vec<Row>, Option<String>)], width: usize, out: &mut impl Write) -> io::Result<()> {
+fn table(blocks: &[(Vec<Row>, Option<String>)], out: &mut Paper<'_>) -> io::Result<()> {
     let head = Row {
         device: "Devices".to_owned(),
         state: "state",
@@ -243,7 +244,7 @@ fn table(blocks: &[(Vec<Row>, Option<String>)], width: usize, out: &mut impl Wri
         reason: "reason".to_owned(),
         lines: 1,
     };
-    let widths = Widths::of(width, blocks.iter().flat_map(|(rows, _)| rows).chain([&head]));
+    let widths = Widths::of(out.width(), blocks.iter().flat_map(|(rows, _)| rows).chain([&head]));
     writeln!(out)?;
     widths.write(&head, out)?;
     for (rows, rest) in blocks {
@@ -268,7 +269,7 @@ fn signed(ns: i64) -> String {
 }
 
 /// What the offsets were worked out of, and what it means that there is none.
-fn offsets(document: &Document, out: &mut impl Write) -> io::Result<()> {
+fn offsets(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     let told: Vec<_> = document.devices.iter().filter_map(|device| device.offset_ns.as_ref()).collect();
     let mut parts: Vec<String> = Vec::new();
     for (basis, words) in BASES {

@@ -13,6 +13,7 @@ use super::super::format::duration_ns;
 use super::super::format::plain;
 use super::super::format::things;
 use super::super::format::times;
+use super::Paper;
 use super::paragraph;
 use crate::ptp::v2::registry;
 
@@ -22,7 +23,7 @@ const DAY_NS: u64 = 86_400_000_000_000;
 /// Width of the labels in a domain's block.
 const LABEL: usize = 12;
 
-pub(super) fn write(domain: &DomainDocument, document: &Document, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn write(domain: &DomainDocument, document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     let is_site = document.site_domain.keys.contains(&domain.key);
     let role = match (is_site, document.site_domain.assumed) {
         (true, true) if document.domains.len() > 1 => ", taken for the site's: most devices follow here",
@@ -63,11 +64,11 @@ pub(super) fn write(domain: &DomainDocument, document: &Document, out: &mut impl
     Ok(())
 }
 
-fn line(out: &mut impl Write, label: &str, text: &str) -> io::Result<()> {
+fn line(out: &mut Paper<'_>, label: &str, text: &str) -> io::Result<()> {
     paragraph(out, 2, &format!("{label:<LABEL$}"), text)
 }
 
-fn leader(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
+fn leader(domain: &DomainDocument, out: &mut Paper<'_>) -> io::Result<()> {
     let Some(leader) = &domain.leader else {
         return line(out, "leader", "nobody at the end of the capture");
     };
@@ -131,7 +132,7 @@ fn data(port: &ClockDocument) -> String {
 /// lets a mean differ (from memory).
 const INTERVAL_TOLERANCE: f64 = 0.3;
 
-fn series(out: &mut impl Write, label: &str, series: Option<&CadenceDocument>, tail: &str) -> io::Result<()> {
+fn series(out: &mut Paper<'_>, label: &str, series: Option<&CadenceDocument>, tail: &str) -> io::Result<()> {
     let Some(series) = series else { return Ok(()) };
     let agrees = series
         .declared_s
@@ -159,7 +160,7 @@ fn series(out: &mut impl Write, label: &str, series: Option<&CadenceDocument>, t
     line(out, label, &text)
 }
 
-fn answers(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
+fn answers(domain: &DomainDocument, out: &mut Paper<'_>) -> io::Result<()> {
     let answers = &domain.answers;
     if answers.answered + answers.unanswered == 0 {
         return Ok(());
@@ -176,7 +177,7 @@ fn answers(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
 }
 
 /// The capture's clock against the leader, in two lines.
-fn path(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
+fn path(domain: &DomainDocument, out: &mut Paper<'_>) -> io::Result<()> {
     let Some(path) = &domain.path else { return Ok(()) };
     let residual = path.residual_offset_ns.unwrap_or(path.offset_ns.median);
     let (size, side) =
@@ -232,7 +233,7 @@ pub(in crate::report) fn rate(ppm: f64, sigma_ppm: f64) -> String {
 }
 
 /// The profiles that fit, or the nearest.
-fn profile(domain: &DomainDocument, out: &mut impl Write) -> io::Result<()> {
+fn profile(domain: &DomainDocument, out: &mut Paper<'_>) -> io::Result<()> {
     let Some(best) = domain.profiles.first() else { return Ok(()) };
     let fitting: Vec<&str> = domain.profiles.iter().filter(|fit| fit.fits).map(|fit| fit.name).collect();
     let text = if !fitting.is_empty() {

@@ -8,13 +8,14 @@ use super::super::format::duration;
 use super::super::format::per_cent;
 use super::super::format::per_cent_up;
 use super::super::format::plain;
+use super::Paper;
 use super::paragraph;
 
 /// Writes the answer first, then how it was worked out, then what it does not know.
 ///
 /// # Errors
 /// Where `out` cannot be written.
-pub fn write_fit(document: &FitDocument, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn write(document: &FitDocument, out: &mut Paper<'_>) -> io::Result<()> {
     let length = duration(document.duration_s);
     let (word, because) = match document.answer {
         "fits" if document.is_short => (

@@ -8,12 +8,13 @@ use super::super::document::QuerierDocument;
 use super::super::document::SharedMacDocument;
 use super::super::format::duration;
 use super::super::format::things;
+use super::Paper;
 use super::paragraph;
 
 /// Groups, queriers and addresses that a line lists.
 const SHOWN: usize = 8;
 
-pub(super) fn write(document: &Document, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn write(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     let multicast = &document.multicast;
     // What nobody asked for is told only where others' asking would have been captured.
     let unrequested: &[String] =

@@ -13,6 +13,7 @@ use super::super::series::LoadSeries;
 use super::super::series::Sample;
 use super::super::series::SampleSeries;
 use super::super::series::Series;
+use super::Paper;
 use super::Style;
 use super::cell::cut_behind;
 use super::cell::padded;
@@ -30,7 +31,8 @@ const LINE_MOST: usize = 160;
 const IN_STEP: f64 = 1.5;
 
 /// Writes the lines; nothing where there are none.
-pub(super) fn write(series: &Series, style: Style, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn write(series: &Series, out: &mut Paper<'_>) -> io::Result<()> {
+    let style = out.style();
     let domains: Vec<&DomainSeries> =
         series.domains.iter().filter(|domain| domain.offset.is_some()).collect();
     let has_load = series.load.link_bps.len() > 1;
@@ -55,12 +57,12 @@ fn width(style: Style) -> u16 {
     u16::try_from(width).unwrap_or(u16::MAX)
 }
 
-fn row(name: &str, line: &str, ends: &str, out: &mut impl Write) -> io::Result<()> {
+fn row(name: &str, line: &str, ends: &str, out: &mut Paper<'_>) -> io::Result<()> {
     writeln!(out, "{}", format!("  {}{line}", padded(&cut_behind(&plain(name), NAME), NAME + 2)).trim_end())?;
     paragraph(out, NAME + 4, "", ends)
 }
 
-fn offset(domain: &DomainSeries, series: &Series, style: Style, out: &mut impl Write) -> io::Result<()> {
+fn offset(domain: &DomainSeries, series: &Series, style: Style, out: &mut Paper<'_>) -> io::Result<()> {
     let Some(offset) = &domain.offset else { return Ok(()) };
     let low = offset.samples.iter().map(|sample| sample.value_ns).fold(f64::INFINITY, f64::min);
     let high = offset.samples.iter().map(|sample| sample.value_ns).fold(f64::NEG_INFINITY, f64::max);
@@ -73,8 +75,11 @@ fn offset(domain: &DomainSeries, series: &Series, style: Style, out: &mut impl W
     );
     let line = stretched(&line, width(style));
     let way = if domain.is_one_way { ", with the way from the leader in it" } else { "" };
+    // Where others led, what is blank may have samples of them.
+    let port = domain.port.as_deref().filter(|_| !domain.others.is_empty());
+    let alone = port.map(|port| format!(" (of {} alone)", plain(port))).unwrap_or_default();
     let ends = format!(
-        "capture less leader{way}: {} to {} from the median, {}",
+        "capture less leader{alone}{way}: {} to {} from the median, {}",
         duration(low / 1e9),
         duration(high / 1e9),
         duration_ns(offset.base_ns)
@@ -109,7 +114,7 @@ fn filled(samples: &SampleSeries, span_s: f64) -> u16 {
     clippy::cast_sign_loss,
     reason = "bits a second of a link, 0 or more; beyond 64 bits the largest"
 )]
-fn load(load: &LoadSeries, series: &Series, style: Style, out: &mut impl Write) -> io::Result<()> {
+fn load(load: &LoadSeries, series: &Series, style: Style, out: &mut Paper<'_>) -> io::Result<()> {
     let high = load.link_bps.iter().copied().fold(0.0, f64::max);
     let middles = (0_u32..).zip(&load.link_bps).map(|(bin, bps)| {
         let middle = load.first_s + (f64::from(bin) + 0.5) * load.width_s;
@@ -125,7 +130,7 @@ fn load(load: &LoadSeries, series: &Series, style: Style, out: &mut impl Write) 
     let peak =
         peak.map(|peak| format!("; the fullest second, at {:.3} s, {}", peak.at_s, rate(peak.bps as u64)));
     let ends = format!(
-        "all frames: 0 b/s to {}, means of {}{}",
+        "all frames, from bottom to top 0 to {}, means of {}{}",
         rate(high as u64),
         duration(load.width_s),
         peak.unwrap_or_default()
@@ -152,7 +157,7 @@ mod tests {
         let domain = DomainSeries { domain: "a".to_owned(), offset: Some(offset), ..DomainSeries::default() };
         let series = Series { until_s: 1800.0, domains: vec![domain], ..Series::default() };
         let mut out = Vec::new();
-        write(&series, Style { width, ascii: true }, &mut out).unwrap();
+        Paper::of(Style { width, ascii: true }, &mut out, |paper| write(&series, paper)).unwrap();
         let text = String::from_utf8(out).unwrap();
         text.lines().find_map(|line| line.strip_prefix("  offset, a")).unwrap().trim().to_owned()
     }
@@ -177,7 +182,7 @@ mod tests {
         };
         let series = Series { until_s: 192.0, load, ..Series::default() };
         let mut out = Vec::new();
-        write(&series, Style::default(), &mut out).unwrap();
+        Paper::of(Style::default(), &mut out, |paper| write(&series, paper)).unwrap();
         let text = String::from_utf8(out).unwrap();
         let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(text.contains("means of 64 s; the fullest second, at 70.000 s, 950 Mb/s"), "{text}");

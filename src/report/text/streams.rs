@@ -4,6 +4,7 @@ use std::io;
 use std::io::Write;
 
 use super::super::document::Document;
+use super::super::document::IntervalDocument;
 use super::super::document::LoadDocument;
 use super::super::document::StreamDocument;
 use super::super::format::count;
@@ -15,8 +16,16 @@ use super::super::format::plain_short;
 use super::super::format::ppm;
 use super::super::format::rate;
 use super::super::format::things;
+use super::Paper;
+use super::cell::columns;
+use super::cell::padded;
 use super::notice;
 use super::paragraph;
+
+/// Columns that addresses of sources are lined up in (an IPv4 address, and IPv6 ones as most are written).
+const ADDRESS_MOST: usize = 26;
+/// Columns that what streams go to is lined up in (an IPv4 group and port).
+const TO_MOST: usize = 21;
 
 /// Receivers of a stream that are named.
 const RECEIVERS_SHOWN: usize = 4;
@@ -32,7 +41,7 @@ const TROUBLED_SHOWN: usize = 8;
 
 /// The link's load and who sends most in two lines, and the streams in trouble; the rest is for the command about
 /// streams.
-pub(super) fn brief(document: &Document, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn brief(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     if document.sources.is_empty() {
         return Ok(());
     }
@@ -70,7 +79,7 @@ pub(super) fn brief(document: &Document, out: &mut impl Write) -> io::Result<()>
 ///
 /// # Errors
 /// Where `out` cannot be written.
-pub(super) fn full(document: &Document, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn full(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     notice(&document.span, out)?;
     let files: Vec<String> = document.captures.iter().map(|capture| plain(&capture.file)).collect();
     paragraph(out, 0, "", &format!("{}: {}", files.join(", "), totals(document)))?;
@@ -83,24 +92,21 @@ pub(super) fn full(document: &Document, out: &mut impl Write) -> io::Result<()> 
     sources.sort_by_cached_key(|source| {
         (std::cmp::Reverse((troubles(source), source.mean_bps)), source.source_ip.clone())
     });
+    let address = widest(sources.iter().map(|source| source.source_ip.as_str()), ADDRESS_MOST);
     for source in sources {
         writeln!(out)?;
-        self::source(document, source, out)?;
+        self::source(document, source, address, out)?;
         let mut streams: Vec<&StreamDocument> = streams_of(document, source).collect();
         streams.sort_by_cached_key(|stream| {
             (std::cmp::Reverse((trouble(stream).is_some(), stream.mean_bps)), stream.key.clone())
         });
-        for stream in streams {
-            self::stream(stream, out)?;
-        }
+        list_of(&streams, out)?;
     }
     let avtp: Vec<&StreamDocument> =
         document.streams.iter().filter(|stream| stream.source_ip.is_none()).collect();
     if !avtp.is_empty() {
         writeln!(out, "\n  without IP")?;
-        for stream in avtp {
-            self::stream(stream, out)?;
-        }
+        list_of(&avtp, out)?;
     }
     if document.link.flows_left_out > 0 {
         writeln!(out, "\n{} more flows found no room in the table", count(document.link.flows_left_out))?;
@@ -133,7 +139,7 @@ fn media_sources(document: &Document) -> Vec<&LoadDocument> {
     sources
 }
 
-fn link(document: &Document, out: &mut impl Write) -> io::Result<()> {
+fn link(document: &Document, out: &mut Paper<'_>) -> io::Result<()> {
     paragraph(out, 2, "link        ", &link_words(document))?;
     // Less does not reach behind the headers (chosen).
     let kept = document.captures.iter().filter_map(|capture| capture.snapped_to).max();
@@ -166,25 +172,51 @@ fn link_words(document: &Document) -> String {
     text
 }
 
-fn source(document: &Document, source: &LoadDocument, out: &mut impl Write) -> io::Result<()> {
+fn source(document: &Document, source: &LoadDocument, address: usize, out: &mut Paper<'_>) -> io::Result<()> {
     let peak = source.peak_1s_bps.map(|peak| format!(", peak {}", rate(peak))).unwrap_or_default();
     let device = document.devices.iter().find(|device| Some(&device.key) == source.device.as_ref());
     let name = device.and_then(|device| device.name.as_deref());
     let name = name.map(|name| format!("\"{}\": ", plain_short(name))).unwrap_or_default();
-    let text = format!(
-        "{name}{}: {}{peak}, {} of the link",
-        things(source.streams, "stream"),
-        rate(source.mean_bps),
-        per_cent(source.share_of_link)
-    );
-    paragraph(out, 2, &format!("{:<15} ", plain(&source.source_ip)), &text)
+    let streams = things(source.streams, "stream");
+    // Of one packet there is no rate.
+    let text = if source.mean_bps == 0 {
+        format!("{name}{streams}, no time from packet to packet")
+    } else {
+        let share = per_cent(source.share_of_link);
+        format!("{name}{streams}: {}{peak}, {share} of the link", rate(source.mean_bps))
+    };
+    paragraph(out, 2, &format!("{}  ", padded(&plain(&source.source_ip), address)), &text)
 }
 
-fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
-    let to = match (&stream.group, stream.port) {
-        (Some(group), Some(port)) => format!("{group}:{port}"),
-        _ => stream.key.clone(),
-    };
+/// Streams of one source, what is said of them under one another.
+fn list_of(streams: &[&StreamDocument], out: &mut Paper<'_>) -> io::Result<()> {
+    let names: Vec<String> = streams.iter().map(|stream| to(stream)).collect();
+    let name = widest(names.iter().map(String::as_str), TO_MOST);
+    streams.iter().zip(&names).try_for_each(|(stream, to)| self::stream(stream, &padded(to, name), out))
+}
+
+/// How far its packets are apart. The median of those that come in bursts is no rate.
+fn pace(interval: &IntervalDocument) -> String {
+    let in_bursts = interval.every == interval.median && interval.p95 > interval.median.saturating_mul(2);
+    let words = if in_bursts { "in bursts, half of them within" } else { "every" };
+    format!("{words} {}", duration_ns(interval.every))
+}
+
+/// Columns of the widest text; what is wider than `most` stands out.
+fn widest<'a>(texts: impl Iterator<Item = &'a str>, most: usize) -> usize {
+    texts.map(columns).filter(|columns| *columns <= most).max().unwrap_or(0)
+}
+
+/// Where a stream goes.
+fn to(stream: &StreamDocument) -> String {
+    match (&stream.group, stream.port) {
+        (Some(group), Some(port)) if group.contains(':') => plain(&format!("[{group}]:{port}")),
+        (Some(group), Some(port)) => plain(&format!("{group}:{port}")),
+        _ => plain(&stream.key),
+    }
+}
+
+fn stream(stream: &StreamDocument, to: &str, out: &mut Paper<'_>) -> io::Result<()> {
     let mut parts = vec![what(stream)];
     if let Some(mean) = stream.mean_bps {
         let peak = stream.peak_1ms_bps.map(|peak| format!(" ({} in 1 ms)", rate(peak))).unwrap_or_default();
@@ -192,7 +224,7 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
     }
     parts.push(things(stream.packets, "packet"));
     if let Some(interval) = &stream.interval_ns {
-        parts.push(format!("every {}", duration_ns(interval.every)));
+        parts.push(pace(interval));
     }
     if let Some(jitter) = stream.rtp.as_ref().and_then(|rtp| rtp.jitter_ns) {
         parts.push(format!("jitter {}", duration_ns(jitter)));
@@ -229,7 +261,7 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
     }
     if let Some(session) = &stream.session {
         let but = if session.contradictions.is_empty() { "" } else { ", which its packets contradict" };
-        parts.push(format!("described as `{}`{but}", plain(&session.name)));
+        parts.push(format!("described as `{}`{but}", plain_short(&session.name)));
     }
     for twin in &stream.twins {
         let (delay, later) =
@@ -239,7 +271,7 @@ fn stream(stream: &StreamDocument, out: &mut impl Write) -> io::Result<()> {
     if let Some(trouble) = trouble(stream) {
         parts.push(format!("TROUBLE: {trouble}"));
     }
-    paragraph(out, 4, &format!("{} ", plain(&to)), &parts.join(", "))
+    paragraph(out, 4, &format!("{to} "), &parts.join(", "))
 }
 
 fn receivers(hosts: &[&String]) -> String {

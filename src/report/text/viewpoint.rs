@@ -9,6 +9,7 @@ use super::super::document::SwitchPortDocument;
 use super::super::document::ViewpointDocument;
 use super::super::format::plain;
 use super::super::format::plain_short;
+use super::Paper;
 use super::paragraph;
 
 /// Switch ports shown.
@@ -17,7 +18,7 @@ const PORTS_SHOWN: usize = 4;
 /// What cannot be seen, as far as it is shown; all of it is in the JSON report.
 const LIMITS_SHOWN: usize = 3;
 
-pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::Result<()> {
+pub(super) fn write(viewpoint: &ViewpointDocument, out: &mut Paper<'_>) -> io::Result<()> {
     let place = place(viewpoint.kind);
     let strength = match viewpoint.strength {
         StrengthName::Inferred => " (inferred)",
@@ -53,7 +54,7 @@ pub(in crate::report) const fn place(kind: SeatName) -> &'static str {
 }
 
 /// Which switch ports sent LLDP here.
-fn switch_ports(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::Result<()> {
+fn switch_ports(viewpoint: &ViewpointDocument, out: &mut Paper<'_>) -> io::Result<()> {
     let ports: Vec<String> = viewpoint.switch_ports.iter().take(PORTS_SHOWN).map(switch_port).collect();
     match (ports.as_slice(), viewpoint.switch_ports.len()) {
         ([], _) => Ok(()),
@@ -66,7 +67,7 @@ fn switch_ports(viewpoint: &ViewpointDocument, out: &mut impl Write) -> io::Resu
     }
 }
 
-fn more(count: usize, out: &mut impl Write) -> io::Result<()> {
+fn more(count: usize, out: &mut Paper<'_>) -> io::Result<()> {
     if count > 0 {
         writeln!(out, "             and {count} more (see --format json)")?;
     }

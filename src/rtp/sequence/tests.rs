@@ -161,6 +161,10 @@ proptest! {
         prop_assert_eq!(losses.burst_count, u64::try_from(expected.len()).unwrap());
         let found: Vec<u64> = losses.bursts.iter().map(|burst| burst.missing).collect();
         prop_assert_eq!(&found[..], &expected[..expected.len().min(16)]);
+        let over_time = losses.short.cells().chain(losses.long_rest.cells());
+        let long = losses.long.iter().map(|gap| gap.missing).filter(|missing| *missing >= 3);
+        let told: u64 = over_time.map(|cell| cell.missing).chain(long).sum();
+        prop_assert_eq!(told, expected.iter().sum::<u64>());
     }
 }
 
