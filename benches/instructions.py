@@ -14,7 +14,7 @@ import tempfile
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 KNOWN = os.path.join(HERE, "instructions.txt")
-TARGET = os.path.join(HERE, "..", "target", "release")
+TARGET = os.path.join(HERE, "..", "target")
 KINDS = {"video": ("1M", "7M"), "audio": ("1M", "4M"), "control": ("1M", "4M")}
 GROWTH = 1.10
 
@@ -22,11 +22,11 @@ GROWTH = 1.10
 def counted(kind, octets, folder):
     """Instructions, and frames."""
     path = os.path.join(folder, f"{kind}-{octets}.pcap")
-    generator = os.path.join(TARGET, "examples", "generate")
+    generator = os.path.join(TARGET, "debug", "examples", "generate")
     said = subprocess.run([generator, kind, "--octets", octets, "--out", path], check=True, capture_output=True, text=True)
     frames = int(said.stderr.split()[0])
     tool = ["valgrind", "--tool=callgrind", "--callgrind-out-file=/dev/null"]
-    program = [os.path.join(TARGET, "downbeat"), "check", "--threads", "1", "--fail-on", "never", path]
+    program = [os.path.join(TARGET, "release", "downbeat"), "check", "--threads", "1", "--fail-on", "never", path]
     said = subprocess.run(tool + program, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     found = re.search(r"Collected : (\d+)", said.stderr)
     if said.returncode not in (0, 3) or found is None:

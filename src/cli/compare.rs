@@ -17,6 +17,8 @@ use super::document;
 use super::exit::Status;
 use super::inputs;
 use super::output;
+use super::pipe;
+use super::stop;
 use super::terminal;
 
 /// Octets in which the first character of a saved report is looked for.
@@ -32,6 +34,7 @@ pub(crate) fn run(arguments: &Compare) -> Result<Status, String> {
     {
         return Err(format!("{}: this is one of the two sides; name another file with --out", out.display()));
     }
+    stop::listen();
     let before = side(&arguments.before, arguments)?;
     let after = side(&arguments.after, arguments)?;
     let comparison = compare::compare(&before, &after);
@@ -47,7 +50,7 @@ pub(crate) fn run(arguments: &Compare) -> Result<Status, String> {
 
 /// A saved report, or the report of captures.
 fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
-    if is_saved_report(path) {
+    if is_saved_report(path)? {
         if arguments.anonymity.anonymise {
             return Err(format!(
                 "{}: this is a saved report, whose names are in it already; save it with --anonymise and --anonymise-key",
@@ -60,9 +63,12 @@ fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
                 path.display()
             ));
         }
-        let text =
-            if path.as_os_str() == "-" { io::read_to_string(io::stdin()) } else { fs::read_to_string(path) };
-        let text = text.map_err(|error| format!("{}: {error}", path.display()))?;
+        let text = if path.as_os_str() == "-" {
+            pipe::wait_for(|| io::read_to_string(io::stdin()))
+        } else {
+            fs::read_to_string(path)
+        };
+        let text = text.map_err(|error| told(path, &error))?;
         return Report::parse(&text).map_err(|error| format!("{}: {error}", path.display()));
     }
     let (document, _) = document::read(&arguments.reading(path))?;
@@ -71,18 +77,22 @@ fn side(path: &Path, arguments: &Compare) -> Result<Report, String> {
 }
 
 /// Whether the file begins like JSON, which no capture does.
-fn is_saved_report(path: &Path) -> bool {
+fn is_saved_report(path: &Path) -> Result<bool, String> {
+    let is_json = |head: &[u8]| head.trim_ascii_start().first() == Some(&b'{');
     if path.as_os_str() == "-" {
         // What is looked at stays in the buffer, for whoever reads it next.
-        return io::stdin()
-            .lock()
-            .fill_buf()
-            .is_ok_and(|head| head.trim_ascii_start().first() == Some(&b'{'));
+        return pipe::wait_for(move || Ok(io::stdin().lock().fill_buf().is_ok_and(is_json)))
+            .map_err(|error| told(path, &error));
     }
     if !path.is_file() {
-        return false;
+        return Ok(false);
     }
     let mut head = Vec::new();
     let read = File::open(path).and_then(|file| file.take(SNIFFED).read_to_end(&mut head));
-    read.is_ok() && head.trim_ascii_start().first() == Some(&b'{')
+    Ok(read.is_ok() && is_json(&head))
+}
+
+fn told(path: &Path, error: &io::Error) -> String {
+    let what = format!("{}: {error}", path.display());
+    if stop::is_asked() { format!("{what}, so nothing is written") } else { what }
 }

@@ -30,8 +30,11 @@ pub(crate) fn run(export: &Export) -> Result<Status, String> {
         png: asked(Written::Png),
     };
     let window = export.window.nanos();
-    let mut writing = Writing::begin(&export.to, formats, window, export.reading.anonymity.pseudonyms())
+    let begun = Writing::begin(&export.to, formats, window, export.reading.anonymity.pseudonyms())
         .map_err(|error| error.to_string())?;
+    let making = output::Making::of(begun.beside());
+    // Declared after what watches over it, so that it goes first.
+    let mut writing = begun;
     let analysis = document::analyse_with(&export.reading, |reading, inputs| {
         reading.keep_journal(window);
         let mut joined = Joined::new(inputs);
@@ -50,6 +53,7 @@ pub(crate) fn run(export: &Export) -> Result<Status, String> {
     document::refuse_partial(analysis.is_partial)?;
     let document = report::document(&analysis, &findings::judge(&analysis));
     let manifest = writing.finish(&analysis, &document).map_err(|error| error.to_string())?;
+    drop(making);
     output::deliver(export.reading.out.as_deref(), |out| match export.format {
         Format::Text => list(export, &manifest, out),
         Format::Json => {

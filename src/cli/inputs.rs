@@ -13,6 +13,7 @@ use downbeat::capture::Input;
 use downbeat::capture::Reader;
 
 use super::patterns;
+use super::pipe::Pipe;
 use super::progress::Progress;
 
 /// What was named, with what could not be taken.
@@ -39,7 +40,7 @@ pub(crate) fn find(named: &[PathBuf], progress: &Progress) -> Result<Found, Stri
         if name.as_os_str() == "-" {
             if !takes_stdin {
                 takes_stdin = true;
-                found.inputs.push(Input::once("-", progress.wrap(io::stdin())));
+                found.inputs.push(piped("-", || Ok(io::stdin()), progress));
             }
         } else if name.is_dir() {
             folder(name, &mut files, &mut found.warnings)?;
@@ -82,13 +83,22 @@ fn input(file: PathBuf, progress: Progress) -> Input {
     if is_regular {
         Input::seekable(name, move || Ok(progress.wrap_file(File::open(&file)?)))
     } else {
-        match File::open(&file) {
-            Ok(source) => Input::once(name, progress.wrap(source)),
-            Err(error) => {
-                let kind = error.kind();
-                let text = error.to_string();
-                Input::reopening(name, move || Err(io::Error::new(kind, text.clone())))
-            }
+        piped(&name, move || File::open(file), &progress)
+    }
+}
+
+/// What can be read once and may keep whoever reads it waiting.
+fn piped<R: Read>(
+    name: &str,
+    open: impl FnOnce() -> io::Result<R> + Send + 'static,
+    progress: &Progress,
+) -> Input {
+    match Pipe::new(open) {
+        Ok(pipe) => Input::once(name, progress.wrap(pipe)),
+        Err(error) => {
+            let kind = error.kind();
+            let text = error.to_string();
+            Input::reopening(name, move || Err(io::Error::new(kind, text.clone())))
         }
     }
 }

@@ -13,6 +13,7 @@ mod help;
 mod inputs;
 mod output;
 mod patterns;
+mod pipe;
 mod progress;
 mod site_file;
 mod stop;

@@ -1,7 +1,6 @@
 //! Ctrl+C: reading stops, and what was read so far is reported. Once more ends the program at once.
 
 use std::io;
-use std::process;
 use std::sync::atomic::AtomicBool;
 use std::sync::atomic::Ordering;
 
@@ -18,13 +17,17 @@ static IS_ASKED: AtomicBool = AtomicBool::new(false);
 pub(crate) fn listen() {
     drop(ctrlc::set_handler(|| {
         if IS_ASKED.swap(true, Ordering::Relaxed) {
-            output::abandon();
-            process::exit(INTERRUPTED);
+            output::abandon(INTERRUPTED);
         }
     }));
 }
 
+/// Whether reading is to stop.
+pub(crate) fn is_asked() -> bool {
+    IS_ASKED.load(Ordering::Relaxed)
+}
+
 /// Whether reading is to go on.
 pub(crate) fn go_on() -> io::Result<()> {
-    if IS_ASKED.load(Ordering::Relaxed) { Err(io::Error::other(Stopped)) } else { Ok(()) }
+    if is_asked() { Err(io::Error::other(Stopped)) } else { Ok(()) }
 }

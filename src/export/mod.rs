@@ -77,6 +77,12 @@ impl Export {
         Ok(Self { folder, formats, window, measured, pseudonyms })
     }
 
+    /// The folder that is filled for now. Whoever ends the program without dropping this has to take that folder away.
+    #[must_use]
+    pub fn beside(&self) -> &Path {
+        self.folder.path()
+    }
+
     /// Writes what a reading has kept, see [`crate::analysis::Reading::take_journal`].
     ///
     /// # Errors
