@@ -183,8 +183,9 @@ fn rows_plot(
         for Span { x, colour, tag, text } in row.spans {
             marks.push(Mark::Block { x, y: (below + 0.08, below + 0.5), colour, text });
             if let Some((letter, name)) = tag {
-                let (short, long) = (format!(" {letter}"), format!(" {letter}  {name}"));
-                marks.push(Mark::Tag { x, y: below + 0.48, short, long });
+                // A space that no drawing program leaves out keeps the letter off the bar's end.
+                let (short, long) = (format!("\u{A0}{letter}"), format!("\u{A0}{letter} {name}"));
+                marks.push(Mark::Tag { x, y: below + 0.42, short, long });
             }
         }
     }
