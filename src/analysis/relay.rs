@@ -1,14 +1,18 @@
-//! One thread reads and unpacks, the other analyses.
+//! Records that come one by one, analysed in batches: one thread reads and unpacks, the other analyses, or one does both.
+//!
+//! A batch of one file alone is looked at as a part of a plain file is, which is quicker than record by record and the same.
 
 use std::sync::mpsc;
 use std::thread;
 
+use super::digest::Digest;
 use super::reading::Reading;
 use crate::capture::Input;
 use crate::capture::Joined;
 use crate::capture::JoinedSummary;
 use crate::capture::LinkType;
 use crate::capture::Record;
+use crate::capture::Taker;
 use crate::units::CaptureTime;
 
 /// Octets and records handed over at once (chosen: they stay in the cache on the way).
@@ -54,11 +58,22 @@ impl Batch {
         self.octets.len() >= OCTETS || self.heads.len() >= RECORDS
     }
 
-    fn give(&mut self, reading: &mut Reading) {
-        let mut octets = self.octets.as_slice();
-        for head in self.heads.drain(..) {
-            let (own, rest) = octets.split_at_checked(head.length).unwrap_or_default();
-            octets = rest;
+    /// How many records of the one file come before, where all are of that and stand in a row.
+    fn before(&self) -> Option<u64> {
+        let before = self.heads.first()?.number.checked_sub(1)?;
+        let in_a_row = self
+            .heads
+            .iter()
+            .zip(before..)
+            .all(|(head, earlier)| head.number.checked_sub(1) == Some(earlier));
+        (in_a_row && self.heads.iter().all(|head| head.file == 0)).then_some(before)
+    }
+
+    /// Hands over each record and where in the octets its own are.
+    fn each(&self, mut take: impl FnMut(u32, Record<'_>, usize)) {
+        let mut at = 0_usize;
+        for head in &self.heads {
+            let until = at.saturating_add(head.length);
             let record = Record {
                 number: head.number,
                 time: head.time,
@@ -66,12 +81,42 @@ impl Batch {
                 interface: head.interface,
                 original_len: head.original_len,
                 fcs_octets: head.fcs_octets,
-                octets: own,
+                octets: self.octets.get(at..until).unwrap_or_default(),
             };
-            reading.push(head.file, &record);
+            take(head.file, record, at);
+            at = until;
         }
+    }
+
+    fn give(&mut self, digest: &mut Digest, reading: &mut Reading) {
+        match self.before().filter(|_| reading.knows_span()) {
+            Some(before) => {
+                let digest = digest.of(reading.span());
+                self.each(|_, record, at| {
+                    digest.take(Record { number: record.number.saturating_sub(before), ..record }, at);
+                });
+                digest.close();
+                digest.give(before, |range| self.octets.get(range).unwrap_or_default(), reading);
+            }
+            None => self.each(|file, record, _| reading.push(file, &record)),
+        }
+        self.heads.clear();
         self.octets.clear();
     }
+}
+
+/// The same on this thread alone.
+pub(super) fn read_alone(reading: &mut Reading, inputs: Vec<Input>) -> JoinedSummary {
+    let mut joined = Joined::new(inputs);
+    let (mut batch, mut digest) = (Batch::default(), Digest::default());
+    while let Some((file, record)) = joined.next_record() {
+        batch.push(file, &record);
+        if batch.is_full() {
+            batch.give(&mut digest, reading);
+        }
+    }
+    batch.give(&mut digest, reading);
+    joined.finish()
 }
 
 /// Reads all of `inputs` into `reading` and says what the files held.
@@ -93,8 +138,9 @@ pub(super) fn read(reading: &mut Reading, inputs: Vec<Input>) -> JoinedSummary {
             let _ = full.send(batch);
             joined.finish()
         });
+        let mut digest = Digest::default();
         while let Ok(mut batch) = to_analyse.recv() {
-            batch.give(reading);
+            batch.give(&mut digest, reading);
             let _ = empty.send(batch);
         }
         reader.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))

@@ -21,7 +21,6 @@ use crate::capture::ChunkWalker;
 use crate::capture::Chunks;
 use crate::capture::Error;
 use crate::capture::Input;
-use crate::capture::Joined;
 use crate::capture::JoinedSummary;
 use crate::capture::Layout;
 use crate::capture::Octets;
@@ -59,15 +58,7 @@ pub fn read(reading: &mut Reading, inputs: Vec<Input>, threads: Threads) -> Join
         },
         Err(inputs) => inputs,
     };
-    if is_alone { alone(reading, inputs) } else { relay::read(reading, inputs) }
-}
-
-fn alone(reading: &mut Reading, inputs: Vec<Input>) -> JoinedSummary {
-    let mut joined = Joined::new(inputs);
-    while let Some((file, record)) = joined.next_record() {
-        reading.push(file, &record);
-    }
-    joined.finish()
+    if is_alone { relay::read_alone(reading, inputs) } else { relay::read(reading, inputs) }
 }
 
 fn summary(chunks: Chunks, failure: Option<Error>) -> JoinedSummary {

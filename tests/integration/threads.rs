@@ -12,6 +12,7 @@ use downbeat::analysis::Settings;
 use downbeat::analysis::Threads;
 use downbeat::capture::ChunkWalker;
 use downbeat::capture::Input;
+use downbeat::capture::Joined;
 use downbeat::capture::Octets;
 use downbeat::capture::Record;
 use downbeat::units::Nanos;
@@ -24,15 +25,16 @@ use crate::traffic;
 use crate::traffic::Kind;
 
 /// Threads and octets of the parts: from less than a frame to more than most captures here.
-const WAYS: [(usize, usize); 6] = [(1, 700), (1, 30_000), (2, 512), (2, 100_000), (3, 5000), (7, 65_536)];
+const WAYS: [(usize, usize); 8] =
+    [(1, STREAM), (1, 700), (1, 30_000), (2, STREAM), (2, 512), (2, 100_000), (3, 5000), (7, 65_536)];
 
-/// In place of the octets of a part: every record is taken in by itself.
-const ONE_BY_ONE: usize = 0;
+/// In place of the octets of a part: the file comes as a stream, and is looked at in batches.
+const STREAM: usize = 0;
 
 fn said(settings: &Settings, files: &[(&str, &[u8])], threads: usize, part: usize) -> judged::Judged {
     let inputs = files.iter().map(|(name, octets)| {
         let octets = octets.to_vec();
-        if part == ONE_BY_ONE {
+        if part == STREAM {
             Input::reopening(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
         } else {
             Input::seekable(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
@@ -44,6 +46,20 @@ fn said(settings: &Settings, files: &[(&str, &[u8])], threads: usize, part: usiz
     judged::said_of(&reading.finish(files))
 }
 
+/// Every record is taken in by itself, as it comes.
+fn said_one_by_one(settings: &Settings, files: &[(&str, &[u8])]) -> judged::Judged {
+    let inputs = files.iter().map(|(name, octets)| {
+        let octets = octets.to_vec();
+        Input::reopening(*name, move || Ok(Box::new(Cursor::new(octets.clone()))))
+    });
+    let mut reading = Reading::new(settings.clone());
+    let mut joined = Joined::new(inputs.collect());
+    while let Some((file, record)) = joined.next_record() {
+        reading.push(file, &record);
+    }
+    judged::said_of(&reading.finish(joined.finish()))
+}
+
 /// Says the first line that differs, not both reports.
 fn assert_alike(what: &str, one: &str, other: &str) {
     for (number, (one, other)) in one.lines().zip(other.lines()).enumerate() {
@@ -53,7 +69,7 @@ fn assert_alike(what: &str, one: &str, other: &str) {
 }
 
 fn assert_no_trace_with(settings: &Settings, what: &str, files: &[(&str, &[u8])]) -> judged::Judged {
-    let alone = said(settings, files, 1, ONE_BY_ONE);
+    let alone = said_one_by_one(settings, files);
     for (threads, part) in WAYS {
         let together = said(settings, files, threads, part);
         let what = format!("{what} on {threads} threads in parts of {part}");
@@ -273,7 +289,7 @@ proptest! {
     ) {
         let file = damaged(if is_pcapng { &CONTROL } else { &AUDIO }, &places);
         let files: [(&str, &[u8]); 1] = [("capture", &file)];
-        let alone = said(&Settings::default(), &files, 1, ONE_BY_ONE);
+        let alone = said_one_by_one(&Settings::default(), &files);
         let together = said(&Settings::default(), &files, threads, part);
         assert_alike("damage", &alone.json, &together.json);
     }
