@@ -264,16 +264,16 @@ fn bars_hold_their_letter_and_the_name_where_it_fits() {
     let picture = report::pictures(&seen.document, &seen.series).remove(0);
     assert_eq!(picture.name, "leaders");
     let lines: Vec<&str> = picture.svg.lines().map(str::trim).collect();
-    let named = lines.iter().filter(|line| **line == "A  Front of house clock").count();
+    let named = lines.iter().filter(|line| **line == "A Front of house clock").count();
     assert_eq!(named, 2, "two tenures, each with room: {}", picture.svg);
-    assert!(lines.contains(&"B  02-00-5e-ff-fe-10-00-02"), "what has no name has its identity");
+    assert!(lines.contains(&"B 02-00-5e-ff-fe-10-00-02"), "what has no name has its identity");
     // Dark letters on a dark bar are not read.
     let outlined = picture.svg.split("paint-order=\"stroke\">").nth(1).unwrap();
-    assert!(outlined.split("</g>").next().unwrap().contains("A  Front of house clock"), "{outlined}");
+    assert!(outlined.split("</g>").next().unwrap().contains("A Front of house clock"), "{outlined}");
     // The narrow drawing of the page has room for letters alone.
     let stage = seen.page.split("data-plot=\"leaders\"").nth(1).unwrap().split("</figure>").next().unwrap();
     let (wide, narrow) = stage.split_once("class=\"plot narrow\"").unwrap();
-    assert!(wide.contains("A  Front of house clock"), "{wide}");
+    assert!(wide.contains("A Front of house clock"), "{wide}");
     let narrow = narrow.split("</svg>").next().unwrap();
     assert!(!narrow.contains("Front of house"), "{narrow}");
 }
