@@ -15,7 +15,7 @@ import tempfile
 HERE = os.path.dirname(os.path.abspath(__file__))
 KNOWN = os.path.join(HERE, "instructions.txt")
 TARGET = os.path.join(HERE, "..", "target")
-KINDS = {"video": ("1M", "7M"), "audio": ("1M", "4M"), "control": ("1M", "4M")}
+KINDS = {"video": ("8M", "40M"), "audio": ("4M", "16M"), "control": ("4M", "16M")}
 GROWTH = 1.10
 
 
