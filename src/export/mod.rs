@@ -148,20 +148,20 @@ fn pictures(
     }
     let series = report::series(analysis);
     let raster = formats.png.then(Raster::new);
-    let drawn = raster.iter().flat_map(|raster| {
+    // The same pictures in the same order, with letters that the font has.
+    let mut drawn = raster.iter().flat_map(|raster| {
         let pictures = report::pictures_with(document, &series, |letter| raster.has(letter));
-        pictures.into_iter().map(|picture| Ok((raster.png(&picture.svg)?, picture.name)))
+        pictures.into_iter().map(|picture| raster.png(&picture.svg))
     });
-    let drawn: Vec<(Vec<u8>, String)> = drawn.collect::<io::Result<_>>()?;
     for picture in report::pictures(document, &series) {
         if formats.svg {
             let file = format!("{}.svg", picture.name);
             write_file(&folder.join(&file), picture.svg.as_bytes())?;
             files.push(FileEntry::of_other(file, "svg", picture.title.clone()));
         }
-        if let Some((octets, name)) = drawn.iter().find(|(_, name)| *name == picture.name) {
-            let file = format!("{name}.png");
-            write_file(&folder.join(&file), octets)?;
+        if let Some(octets) = drawn.next() {
+            let file = format!("{}.png", picture.name);
+            write_file(&folder.join(&file), &octets?)?;
             files.push(FileEntry::of_other(file, "png", picture.title));
         }
     }
