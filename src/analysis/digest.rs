@@ -117,7 +117,7 @@ impl Digest {
         self
     }
 
-    /// Takes in a packet whose headers were met in this stretch: it is no control message, nothing of it is missing, and it
+    /// Takes in a packet whose headers were met before: it is no control message, nothing of it is missing, and it
     /// goes where the one before it went.
     #[inline(always)]
     fn alike(&mut self, record: &Record<'_>, time: CaptureTime, alike: &Alike<'_>, at: usize) {

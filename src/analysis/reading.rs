@@ -4,6 +4,9 @@ mod conclusion;
 
 pub(super) use conclusion::places;
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use super::digest::Span;
 use super::outcome::Remains;
 use super::tally::CutPtp;
@@ -32,8 +35,6 @@ use crate::units::BitsPerSecond;
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 use crate::viewpoint::Traffic;
-use std::collections::BTreeMap;
-use std::sync::Arc;
 
 /// Records gathered before they are folded; bounds the memory that control messages take (chosen).
 const BATCH: u64 = 4096;

@@ -229,8 +229,9 @@ impl ChunkWalker {
             match uncommon(block, at, &part, &mut walker, &mut checks) {
                 Uncommon::Frame(frame) => {
                     let window = block.octets().get(at..).unwrap_or_default();
+                    let own = window.get(frame.data.clone()).unwrap_or_default();
                     part.tally.count(&frame);
-                    take(taker, part.record(&frame, window), at.saturating_add(frame.data.start));
+                    take(taker, frame.record(part.tally.packets, own), at.saturating_add(frame.data.start));
                     at = at.saturating_add(frame.taken);
                 }
                 Uncommon::Pass(count) => at = at.saturating_add(count),
@@ -328,14 +329,6 @@ fn uncommon(
         Step::Pass(count) => Uncommon::Pass(count),
         Step::Need(count) if !block.ended() && count <= LOOK => Uncommon::Need(count),
         Step::Need(_) => Uncommon::Unsound,
-    }
-}
-
-impl Walked {
-    /// The frame that was counted last.
-    #[inline]
-    fn record<'a>(&self, frame: &Frame, window: &'a [u8]) -> Record<'a> {
-        frame.record(self.tally.packets, window.get(frame.data.clone()).unwrap_or_default())
     }
 }
 

@@ -306,7 +306,11 @@ impl Rate {
     pub fn push_part(&mut self, at: CaptureTime, octets: u64) {
         self.first = self.first.or(Some((at, octets)));
         self.last = self.last.max(Some(at));
-        self.hold(at, octets);
+        if self.hold_more(at, octets) {
+            self.course.reach(at);
+        } else {
+            self.hold_next(&Run::of(at, octets));
+        }
     }
 
     /// Adds the packets of a run, as if each were pushed.
@@ -317,12 +321,7 @@ impl Rate {
             self.first = Some((run.first, run.first_octets));
         }
         self.last = self.last.max(Some(run.last));
-        self.total_octets = self.total_octets.saturating_add(run.octets);
-        let (from, until) = self.millisecond;
-        if (from..until).contains(&run.first.0) {
-            let [held, ..] = &mut self.held;
-            held.octets = held.octets.saturating_add(run.octets);
-        } else {
+        if !self.hold_more(run.first, run.octets) {
             self.hold_next(run);
         }
         self.course.reach(run.last);
@@ -349,16 +348,17 @@ impl Rate {
         }
     }
 
-    fn hold(&mut self, at: CaptureTime, octets: u64) {
+    /// Counts octets, and holds them if they are of the millisecond held; whether they are.
+    #[inline]
+    fn hold_more(&mut self, at: CaptureTime, octets: u64) -> bool {
         self.total_octets = self.total_octets.saturating_add(octets);
         let (from, until) = self.millisecond;
-        if (from..until).contains(&at.0) {
+        let belongs = (from..until).contains(&at.0);
+        if belongs {
             let [held, ..] = &mut self.held;
             held.octets = held.octets.saturating_add(octets);
-            self.course.reach(at);
-            return;
         }
-        self.hold_next(&Run::of(at, octets));
+        belongs
     }
 
     /// Holds the octets of another millisecond than the one held, which is done with.
