@@ -9,6 +9,8 @@ use downbeat::capture::CaptureSummary;
 use downbeat::capture::ChunkWalker;
 use downbeat::capture::Error;
 use downbeat::capture::Input;
+use downbeat::capture::Joined;
+use downbeat::capture::Lent;
 use downbeat::capture::Octets;
 use downbeat::capture::Reader;
 use downbeat::capture::Record;
@@ -107,14 +109,16 @@ fn adds_up(records: &[Kept], summary: &CaptureSummary) {
 fn in_parts(file: &[u8], part: usize, records: &[Kept], summary: &CaptureSummary) {
     let octets = file.to_vec();
     let input = Input::seekable("capture", move || Ok(Box::new(Cursor::new(octets.clone()))));
-    let Ok((mut chunks, open)) = input.into_chunks(part) else { return };
-    let mut together: Vec<Kept> = Vec::new();
+    let mut joined = Joined::new(vec![input]);
+    let mut together: Vec<Kept> =
+        joined.next_record().map(|(_, record)| kept(&record, 0)).into_iter().collect();
+    let Some(mut lent) = joined.lend(part) else { return };
+    let Lent { chunks, open, .. } = &mut lent;
     let layout = chunks.layout();
-    chunks.walk_on(layout.range(0).end, |record| together.push(kept(record, 0))).expect("memory");
     let mut walker = ChunkWalker::new(open().expect("memory"));
     let mut buffer = Octets::default();
     let mut told = chunks.told();
-    for index in 1..layout.count() {
+    for index in 0..layout.count() {
         let before = chunks.records();
         let mut own = Vec::new();
         let walked = walker.walk(layout.range(index), &told, &mut buffer, &mut |record: &Record<'_>, _| {
@@ -130,7 +134,9 @@ fn in_parts(file: &[u8], part: usize, records: &[Kept], summary: &CaptureSummary
     }
     chunks.walk_on(u64::MAX, |record| together.push(kept(record, 0))).expect("memory");
     assert!(records == together, "parts give other records");
-    assert!(*summary == chunks.finish(), "parts give another summary");
+    joined.take_back(lent, None);
+    assert!(joined.next_record().is_none(), "what was read to its end goes on");
+    assert!(joined.finish().captures.first() == Some(summary), "parts give another summary");
 }
 
 /// The same file packed.

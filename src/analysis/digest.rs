@@ -72,7 +72,7 @@ impl InLine {
     }
 }
 
-/// What was made of a stretch whose frames are counted from 1. To be used again for another one.
+/// What was made of a stretch whose frames are counted from 1, of whichever file they are. To be used again for another one.
 #[derive(Debug, Default)]
 pub(super) struct Digest {
     tally: Tally,
@@ -81,13 +81,15 @@ pub(super) struct Digest {
     /// By the number of the headers.
     likes: Vec<Like>,
     in_line: Option<InLine>,
+    /// Of what comes next.
+    file: u32,
     span: Span,
     outside: u64,
     /// Time of the first record that has one, looked at or not.
     first: Option<CaptureTime>,
 }
 
-/// The place of a frame in one file alone, which is read so.
+/// The place of a frame in the stretch, until it is told which one of which file that is.
 const fn place(time: CaptureTime, frame: u64) -> Place {
     Place { file: 0, frame, time: Some(time) }
 }
@@ -111,8 +113,9 @@ impl Taker for Digest {
 }
 
 impl Digest {
-    /// Makes it one of the frames of a span.
-    pub(super) const fn of(&mut self, span: Span) -> &mut Self {
+    /// Makes it one of the frames of a span. What comes next is of that file.
+    pub(super) const fn of(&mut self, file: u32, span: Span) -> &mut Self {
+        self.file = file;
         self.span = span;
         self
     }
@@ -142,7 +145,7 @@ impl Digest {
     fn other(&mut self, record: Record<'_>, at: usize) {
         let record = &record;
         self.settle();
-        let frame = self.tally.observe(0, record);
+        let frame = self.tally.observe(self.file, record);
         let noted = self.seen.record(record, &frame, at);
         if !noted.is_flow {
             self.tally.groups.record(&frame);
@@ -165,15 +168,15 @@ impl Digest {
         self.seen.close();
     }
 
-    /// Gives all of it, once closed, to a reading that has read everything before; `before` is how many records there were.
-    /// `octets` are the stretch's.
+    /// Gives all of it, once closed, to a reading that has read everything before. `number` says of which file a frame of the
+    /// stretch is, and its number there; `octets` are the stretch's.
     pub(super) fn give<'a>(
         &mut self,
-        before: u64,
+        number: impl Fn(u64) -> (u32, u64),
         octets: impl Fn(Range<usize>) -> &'a [u8],
         reading: &mut Reading,
     ) {
-        self.tally.number_from(before);
+        self.tally.number(number);
         reading.take_in(&mut self.tally, &self.seen, self.outside, self.first, octets);
         self.clear();
     }

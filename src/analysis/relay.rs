@@ -1,15 +1,14 @@
 //! Records that come one by one, analysed in batches: one thread reads and unpacks, the other analyses, or one does both.
 //!
-//! A batch of one file alone is looked at as a part of a plain file is, which is quicker than record by record and the same.
+//! A batch is looked at as a part of a plain file is, which is quicker than record by record and the same.
 
 use std::sync::mpsc;
 use std::thread;
 
 use super::digest::Digest;
 use super::reading::Reading;
-use crate::capture::Input;
+use super::threads::Threads;
 use crate::capture::Joined;
-use crate::capture::JoinedSummary;
 use crate::capture::LinkType;
 use crate::capture::Record;
 use crate::capture::Taker;
@@ -58,17 +57,6 @@ impl Batch {
         self.octets.len() >= OCTETS || self.heads.len() >= RECORDS
     }
 
-    /// How many records of the one file come before, where all are of that and stand in a row.
-    fn before(&self) -> Option<u64> {
-        let before = self.heads.first()?.number.checked_sub(1)?;
-        let in_a_row = self
-            .heads
-            .iter()
-            .zip(before..)
-            .all(|(head, earlier)| head.number.checked_sub(1) == Some(earlier));
-        (in_a_row && self.heads.iter().all(|head| head.file == 0)).then_some(before)
-    }
-
     /// Hands over each record and where in the octets its own are.
     fn each(&self, mut take: impl FnMut(u32, Record<'_>, usize)) {
         let mut at = 0_usize;
@@ -89,60 +77,86 @@ impl Batch {
     }
 
     fn give(&mut self, digest: &mut Digest, reading: &mut Reading) {
-        match self.before().filter(|_| reading.knows_span()) {
-            Some(before) => {
-                let digest = digest.of(reading.span());
-                self.each(|_, record, at| {
-                    digest.take(Record { number: record.number.saturating_sub(before), ..record }, at);
-                });
-                digest.close();
-                digest.give(before, |range| self.octets.get(range).unwrap_or_default(), reading);
-            }
-            None => self.each(|file, record, _| reading.push(file, &record)),
+        if reading.knows_span() {
+            let span = reading.span();
+            let mut number = 0_u64;
+            self.each(|file, record, at| {
+                number += 1;
+                digest.of(file, span).take(Record { number, ..record }, at);
+            });
+            digest.close();
+            digest.give(
+                |number| self.place(number),
+                |range| self.octets.get(range).unwrap_or_default(),
+                reading,
+            );
+        } else {
+            self.each(|file, record, _| reading.push(file, &record));
         }
         self.heads.clear();
         self.octets.clear();
     }
+
+    /// File and number of a record, by its number here.
+    fn place(&self, number: u64) -> (u32, u64) {
+        let index = usize::try_from(number.saturating_sub(1)).unwrap_or(usize::MAX);
+        self.heads.get(index).map_or((0, number), |head| (head.file, head.number))
+    }
+}
+
+/// Fills `batch` with what comes next. `false` where nothing more comes, or a file can be lent first.
+fn fill(batch: &mut Batch, joined: &mut Joined, part: usize) -> bool {
+    while !batch.is_full() {
+        if joined.lends(part) {
+            return false;
+        }
+        let Some((file, record)) = joined.next_record() else { return false };
+        batch.push(file, &record);
+    }
+    true
+}
+
+/// Reads on until all files have ended or one can be lent; whether one can.
+pub(super) fn read_until_lent(reading: &mut Reading, joined: &mut Joined, threads: Threads) -> bool {
+    if threads.count.get() == 1 {
+        read_alone(reading, joined, threads.part);
+    } else {
+        read(reading, joined, threads.part);
+    }
+    joined.lends(threads.part)
 }
 
 /// The same on this thread alone.
-pub(super) fn read_alone(reading: &mut Reading, inputs: Vec<Input>) -> JoinedSummary {
-    let mut joined = Joined::new(inputs);
+fn read_alone(reading: &mut Reading, joined: &mut Joined, part: usize) {
     let (mut batch, mut digest) = (Batch::default(), Digest::default());
-    while let Some((file, record)) = joined.next_record() {
-        batch.push(file, &record);
-        if batch.is_full() {
-            batch.give(&mut digest, reading);
+    loop {
+        let goes_on = fill(&mut batch, joined, part);
+        batch.give(&mut digest, reading);
+        if !goes_on {
+            break;
         }
     }
-    batch.give(&mut digest, reading);
-    joined.finish()
 }
 
-/// Reads all of `inputs` into `reading` and says what the files held.
-pub(super) fn read(reading: &mut Reading, inputs: Vec<Input>) -> JoinedSummary {
+fn read(reading: &mut Reading, joined: &mut Joined, part: usize) {
     let (full, to_analyse) = mpsc::sync_channel::<Batch>(AHEAD);
     let (empty, to_fill) = mpsc::channel::<Batch>();
     thread::scope(|scope| {
-        let reader = scope.spawn(move || {
-            let mut joined = Joined::new(inputs);
-            let mut batch = Batch::default();
-            while let Some((file, record)) = joined.next_record() {
-                batch.push(file, &record);
-                if batch.is_full() {
-                    // Nobody listens only where the other side has panicked, which ends both.
-                    let _ = full.send(std::mem::take(&mut batch));
-                    batch = to_fill.try_recv().unwrap_or_default();
+        scope.spawn(move || {
+            loop {
+                let mut batch = to_fill.try_recv().unwrap_or_default();
+                let goes_on = fill(&mut batch, joined, part);
+                // Nobody listens only where the other side has panicked, which ends both.
+                let _ = full.send(batch);
+                if !goes_on {
+                    break;
                 }
             }
-            let _ = full.send(batch);
-            joined.finish()
         });
         let mut digest = Digest::default();
         while let Ok(mut batch) = to_analyse.recv() {
             batch.give(&mut digest, reading);
             let _ = empty.send(batch);
         }
-        reader.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-    })
+    });
 }

@@ -213,9 +213,9 @@ impl Tally {
         self.stamps.run_to(time, place);
     }
 
-    /// Counts the frames of the one file on from `before`, where they were counted from 1.
-    pub(super) fn number_from(&mut self, before: u64) {
-        let move_on = |place: &mut Place| place.frame = place.frame.saturating_add(before);
+    /// Tells the file and number of each frame, where they were counted from 1 in this stretch.
+    pub(super) fn number(&mut self, number: impl Fn(u64) -> (u32, u64)) {
+        let move_on = |place: &mut Place| (place.file, place.frame) = number(place.frame);
         for observation in &mut self.observations {
             move_on(&mut observation.place);
         }

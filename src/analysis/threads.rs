@@ -1,9 +1,10 @@
 //! Captures to a reading, on one thread or several. How many, and how the file is cut for them, shows nowhere in it.
 //!
-//! One plain file: every thread takes the next part of the file, walks it and looks at its frames; the thread that was
-//! asked takes the parts in, in order, and walks parts itself while there is nothing to take in. Everything that goes by
-//! order is done there, so nothing has to be put together that was cut. All else (packed files, standard input, several
-//! files): one thread reads and unpacks, the other analyses.
+//! A plain file, while no other is to be read beside it: every thread takes the next part of the file, walks it and looks at
+//! its frames; the thread that was asked takes the parts in, in order, and walks parts itself while there is nothing to take
+//! in. Everything that goes by order is done there, so nothing has to be put together that was cut. The files of a ring are
+//! read so one after the other. All else (packed files, standard input, files of the same time): one thread reads, unpacks and
+//! joins, the other analyses.
 
 use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
@@ -21,10 +22,11 @@ use crate::capture::ChunkWalker;
 use crate::capture::Chunks;
 use crate::capture::Error;
 use crate::capture::Input;
+use crate::capture::Joined;
 use crate::capture::JoinedSummary;
 use crate::capture::Layout;
+use crate::capture::Lent;
 use crate::capture::Octets;
-use crate::capture::Open;
 use crate::capture::Told;
 use crate::capture::Walked;
 
@@ -50,23 +52,16 @@ impl Threads {
 
 /// Reads all of `inputs` into `reading` and says what the files held.
 pub fn read(reading: &mut Reading, inputs: Vec<Input>, threads: Threads) -> JoinedSummary {
-    let is_alone = threads.count.get() == 1;
-    let inputs = match <[Input; 1]>::try_from(inputs) {
-        Ok([input]) => match input.into_chunks(threads.part) {
-            Ok((chunks, open)) => return in_parts(reading, chunks, &open, threads.count.get()),
-            Err(input) => vec![input],
-        },
-        Err(inputs) => inputs,
-    };
-    if is_alone { relay::read_alone(reading, inputs) } else { relay::read(reading, inputs) }
-}
-
-fn summary(chunks: Chunks, failure: Option<Error>) -> JoinedSummary {
-    // A file that failed before its first record is none that was read.
-    let is_read = failure.is_none() || chunks.records() > 0;
-    let unreadable = failure.map(|error| (chunks.name().to_owned(), error)).into_iter().collect();
-    let captures = if is_read { vec![chunks.finish()] } else { Vec::new() };
-    JoinedSummary { captures, unreadable, gaps: Vec::new() }
+    let Threads { count, part } = threads;
+    let mut joined = Joined::new(inputs);
+    loop {
+        if let Some(mut lent) = joined.lend(part) {
+            let failure = in_parts(reading, &mut lent, count.get());
+            joined.take_back(lent, failure);
+        } else if !relay::read_until_lent(reading, &mut joined, threads) {
+            return joined.finish();
+        }
+    }
 }
 
 /// A part on its way. To be used again for another one.
@@ -101,6 +96,7 @@ struct Crew {
     shared: Mutex<Shared>,
     changed: Condvar,
     layout: Layout,
+    file: u32,
     span: Span,
     /// Parts in memory at once.
     tickets: u64,
@@ -120,7 +116,7 @@ impl Crew {
         let Begun { index, told, mut part } = begun;
         let Part { octets, digest, walked } = &mut part;
         let range = self.layout.range(index);
-        *walked = walker.walk(range, &told, octets, digest.of(self.span));
+        *walked = walker.walk(range, &told, octets, digest.of(self.file, self.span));
         digest.close();
         self.lock().ready.insert(index, part);
         self.changed.notify_all();
@@ -201,28 +197,28 @@ impl Drop for Over<'_> {
     }
 }
 
-fn in_parts(reading: &mut Reading, mut chunks: Chunks, open: &Open, threads: usize) -> JoinedSummary {
+/// Reads a file that is lent as far as it is.
+fn in_parts(reading: &mut Reading, lent: &mut Lent, threads: usize) -> Option<Error> {
+    let Lent { file, chunks, open } = lent;
     let layout = chunks.layout();
     let mut failure = None;
-    // The first part in order: it tells of interfaces, and when the capture begins.
+    // First what tells when the capture begins, in order.
     let mut index = 0;
-    while failure.is_none() && index < layout.count() && (index == 0 || !reading.knows_span()) {
-        failure = chunks.walk_on(layout.range(index).end, |record| reading.push(0, record)).err();
+    while failure.is_none() && index < layout.count() && !reading.knows_span() {
+        failure = chunks.walk_on(layout.range(index).end, |record| reading.push(*file, record)).err();
         index += 1;
     }
-    if failure.is_none() {
+    if failure.is_none() && !chunks.is_too_late() {
         let walkers = (0..threads).map_while(|_| open().ok()).map(ChunkWalker::new).collect();
-        failure = together(reading, &mut chunks, index, walkers);
+        failure = together(reading, *file, chunks, index, walkers);
     }
-    if failure.is_none() {
-        failure = chunks.walk_on(u64::MAX, |record| reading.push(0, record)).err();
-    }
-    summary(chunks, failure)
+    failure.or_else(|| chunks.walk_on(u64::MAX, |record| reading.push(*file, record)).err())
 }
 
 /// Takes in the parts from `index` on, walked by as many threads as there are walkers.
 fn together(
     reading: &mut Reading,
+    file: u32,
     chunks: &mut Chunks,
     mut index: u64,
     mut walkers: Vec<ChunkWalker>,
@@ -239,24 +235,25 @@ fn together(
         told: told.clone(),
         is_over: false,
     };
-    let crew =
-        Crew { shared: Mutex::new(shared), changed: Condvar::new(), layout, span: reading.span(), tickets };
+    let span = reading.span();
+    let crew = Crew { shared: Mutex::new(shared), changed: Condvar::new(), layout, file, span, tickets };
     thread::scope(|scope| {
         let _over = Over(&crew);
         for walker in walkers {
             scope.spawn(|| crew.work(walker));
         }
-        while index < layout.count() {
+        while index < layout.count() && !chunks.is_too_late() {
             let mut part = crew.part(index, &mut own)?;
             let before = chunks.records();
             let Part { octets, digest, walked } = &mut part;
             if walked.take().is_some_and(|walked| chunks.take(&walked)) {
-                digest.give(before, |range| octets.get(range), reading);
+                let number = |frame: u64| (file, frame.saturating_add(before));
+                digest.give(number, |range| octets.get(range), reading);
             } else {
                 digest.clear();
             }
             let end = layout.range(index).end;
-            if let Err(error) = chunks.walk_on(end, |record| reading.push(0, record)) {
+            if let Err(error) = chunks.walk_on(end, |record| reading.push(file, record)) {
                 return Some(error);
             }
             index += 1;

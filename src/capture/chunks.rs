@@ -10,13 +10,16 @@ use std::io::Seek;
 use std::ops::Range;
 use std::sync::Arc;
 
+use crate::units::CaptureTime;
+
 use super::block::Block;
 use super::damage::DamageList;
 use super::error::Error;
 use super::frame_check::FrameChecks;
+use super::input::Opened;
+use super::input::Tap;
 use super::order::position;
 use super::reader::Reader;
-use super::record::CaptureSummary;
 use super::record::Record;
 use super::tally::Tally;
 use super::walk::Frame;
@@ -40,30 +43,61 @@ pub type Open = Arc<dyn Fn() -> std::io::Result<Box<dyn Seekable>> + Send + Sync
 /// A file in parts: the side that takes them in order.
 #[derive(Debug)]
 pub struct Chunks {
-    name: String,
-    reader: Reader<Box<dyn Seekable>>,
+    opened: Opened,
     layout: Layout,
+    /// Records that come later are not given.
+    until: Option<CaptureTime>,
+    /// The latest of the records that were given.
+    latest: Option<CaptureTime>,
+    /// Time of the last one that has one.
+    newest: Option<CaptureTime>,
+    /// Whether the record at hand comes too late to be given.
+    is_too_late: bool,
 }
 
-/// How a file is cut.
+/// What [`Chunks`] come to.
+#[derive(Debug)]
+pub(super) struct Back {
+    /// A record at hand was not given.
+    pub(super) opened: Opened,
+    pub(super) latest: Option<CaptureTime>,
+    pub(super) newest: Option<CaptureTime>,
+    pub(super) failure: Option<Error>,
+}
+
+/// How what is left of a file is cut: at whole multiples of so many octets.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Layout {
+    from: u64,
     octets: u64,
     length: u64,
 }
 
 impl Layout {
+    pub(super) fn new(from: u64, octets: usize, length: u64) -> Self {
+        Self { from: from.min(length), octets: position(octets.max(1)), length }
+    }
+
     /// How many parts there are.
     #[must_use]
     pub const fn count(&self) -> u64 {
-        self.length.div_ceil(self.octets)
+        self.length.div_ceil(self.octets).saturating_sub(self.first())
     }
 
     /// Where a part lies in the file.
     #[must_use]
     pub fn range(&self, index: u64) -> Range<u64> {
-        let from = index.saturating_mul(self.octets);
-        from..from.saturating_add(self.octets).min(self.length)
+        let from = self.first().saturating_add(index).saturating_mul(self.octets);
+        from.max(self.from)..from.saturating_add(self.octets).min(self.length)
+    }
+
+    /// What the first part would be called if the whole file were cut.
+    const fn first(&self) -> u64 {
+        // What is cut is of one octet at least.
+        match self.from.checked_div(self.octets) {
+            Some(first) => first,
+            None => 0,
+        }
     }
 }
 
@@ -108,14 +142,14 @@ impl Octets {
 }
 
 impl Chunks {
-    pub(super) fn new(name: String, reader: Reader<Box<dyn Seekable>>, octets: usize, length: u64) -> Self {
-        Self { name, reader, layout: Layout { octets: position(octets.max(1)), length } }
+    /// What is behind the record at hand, of an input whose octets are all as they are in the file.
+    pub(super) fn new(mut opened: Opened, layout: Layout, until: Option<CaptureTime>) -> Self {
+        opened.reader.pass();
+        Self { opened, layout, until, latest: None, newest: None, is_too_late: false }
     }
 
-    /// The name it was given.
-    #[must_use]
-    pub fn name(&self) -> &str {
-        &self.name
+    const fn reader(&self) -> &Reader<Tap> {
+        &self.opened.reader
     }
 
     /// How the file is cut.
@@ -127,53 +161,72 @@ impl Chunks {
     /// What the file has told of itself so far.
     #[must_use]
     pub fn told(&self) -> Told {
-        let (walker, checks) = (self.reader.walker().clone(), self.reader.checks().clone());
+        let (walker, checks) = (self.reader().walker().clone(), self.reader().checks().clone());
         Told(Arc::new(Known { walker, checks }))
     }
 
     /// Whether `told` is out of date.
     #[must_use]
     pub fn tells_more(&self, told: &Told) -> bool {
-        self.reader.walker().tellings() != told.0.walker.tellings()
-            || self.reader.checks().learned() != told.0.checks.learned()
+        self.reader().walker().tellings() != told.0.walker.tellings()
+            || self.reader().checks().learned() != told.0.checks.learned()
     }
 
     /// Records taken so far, which is the number of the last one.
     #[must_use]
     pub fn records(&self) -> u64 {
-        self.reader.packets()
+        self.reader().packets()
     }
 
     /// Takes a part, if it goes on where this stands.
     pub fn take(&mut self, part: &Walked) -> bool {
-        let goes_on = part.start == self.reader.position()
-            && part.tellings == self.reader.walker().tellings()
-            && part.learned == self.reader.checks().learned()
-            && !self.reader.walker().is_lost();
+        let goes_on = part.start == self.reader().position()
+            && part.tellings == self.reader().walker().tellings()
+            && part.learned == self.reader().checks().learned()
+            && !self.reader().walker().is_lost()
+            && !self.is_too_late
+            && self.until.is_none_or(|until| part.tally.last.is_none_or(|last| last <= until));
         if goes_on {
-            self.reader.adopt(&part.walker, &part.tally, part.checks, part.end);
+            self.opened.reader.adopt(&part.walker, &part.tally, part.checks, part.end);
+            self.latest = self.latest.max(part.tally.last);
+            self.newest = part.tally.newest.or(self.newest);
         }
         goes_on
     }
 
-    /// Walks on in order, up to the first record that begins at `limit` or behind it.
+    /// Whether a record was met that is later than the next file begins, so that nothing more is given.
+    #[must_use]
+    pub const fn is_too_late(&self) -> bool {
+        self.is_too_late
+    }
+
+    /// Walks on in order, up to the first record that begins at `limit` or behind it, or [`Self::is_too_late`].
     ///
     /// # Errors
     /// [`Error::Io`] where the file cannot be read on.
     pub fn walk_on(&mut self, limit: u64, mut each: impl FnMut(&Record<'_>)) -> Result<(), Error> {
-        if self.reader.position() >= limit {
+        if self.reader().position() >= limit || self.is_too_late {
             return Ok(());
         }
-        while let Some(record) = self.reader.advance_within(limit)? {
+        while let Some(record) = self.opened.reader.advance_within(limit)? {
+            if let (Some(time), Some(until)) = (record.time, self.until)
+                && time > until
+            {
+                self.is_too_late = true;
+                break;
+            }
+            self.latest = self.latest.max(record.time);
+            self.newest = record.time.or(self.newest);
             each(&record);
         }
         Ok(())
     }
 
-    /// What the file held.
-    #[must_use]
-    pub fn finish(self) -> CaptureSummary {
-        self.reader.finish(&self.name)
+    /// What is left, ready to be read on in order.
+    pub(super) fn give_back(self) -> Back {
+        let Self { mut opened, latest, newest, .. } = self;
+        let failure = opened.reader.go_on().err();
+        Back { opened, latest, newest, failure }
     }
 }
 

@@ -12,7 +12,7 @@ const OCTETS: u8 = 4;
 /// The shortest Ethernet frame with its check sequence, octets (IEEE 802.3 clause 4.4.2, from memory).
 const SHORTEST: usize = 64;
 /// Whole frames of an interface that are tested before it counts as known (chosen).
-const SAMPLE: u8 = 64;
+pub(super) const SAMPLE: u8 = 64;
 /// Interfaces of a file that are looked at (chosen).
 const INTERFACES: usize = 1024;
 

@@ -1,24 +1,25 @@
 //! Several captures as one, in time order, in one pass.
 //!
 //! Files are opened when their time comes and closed at their end, so a ring of a thousand files holds one
-//! open. Memory: one [`Reader`] per file open at once, that is per file overlapping in time.
+//! open. Memory: one [`Reader`](super::Reader) per file open at once, that is per file overlapping in time.
+//!
+//! While one file is open alone and can be read from anywhere, it can be lent, to be read in parts up to the time at which
+//! the next one begins.
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
-use std::io;
-use std::io::Read;
-use std::io::SeekFrom;
-use std::sync::Arc;
 
 use crate::units::CaptureTime;
 use crate::units::Nanos;
 
 use super::chunks::Chunks;
+use super::chunks::Layout;
 use super::chunks::Open;
-use super::chunks::Seekable;
 use super::error::Error;
+use super::frame_check;
+use super::input::Input;
+use super::input::Opened;
 use super::order::size;
-use super::reader::Reader;
 use super::record::CaptureSummary;
 use super::record::Compression;
 use super::record::FileFormat;
@@ -29,74 +30,6 @@ use super::record::Record;
 /// 1 s (chosen): the time between the last frame of one file of a ring and the first of the next is far below
 /// it wherever a clock is on the network, as it speaks about once a second or more often.
 pub const GAP_THRESHOLD: Nanos = Nanos(1_000_000_000);
-
-/// A capture to be joined: a name to call it by, and how to get at its octets.
-pub struct Input {
-    name: String,
-    opener: Opener,
-}
-
-enum Opener {
-    Reopening(Box<dyn FnMut() -> io::Result<Box<dyn Read + Send>> + Send>),
-    Once(Option<Box<dyn Read + Send>>),
-    Anywhere(Open),
-}
-
-impl Input {
-    /// Something that can be opened again from its start, as a file can; `open` is called up to twice.
-    pub fn reopening(
-        name: impl Into<String>,
-        open: impl FnMut() -> io::Result<Box<dyn Read + Send>> + Send + 'static,
-    ) -> Self {
-        Self { name: name.into(), opener: Opener::Reopening(Box::new(open)) }
-    }
-
-    /// Something that can be read once, as standard input can; it stays open from the start.
-    pub fn once(name: impl Into<String>, source: impl Read + Send + 'static) -> Self {
-        Self { name: name.into(), opener: Opener::Once(Some(Box::new(source))) }
-    }
-
-    /// A file that can be read from anywhere, also by several threads at once; `open` is called up to twice and once for
-    /// each thread.
-    pub fn seekable(
-        name: impl Into<String>,
-        open: impl Fn() -> io::Result<Box<dyn Seekable>> + Send + Sync + 'static,
-    ) -> Self {
-        Self { name: name.into(), opener: Opener::Anywhere(Arc::new(open)) }
-    }
-
-    /// The capture in parts of so many octets, where it can be read from anywhere and is of more than two; what reads it
-    /// on each thread comes with it. Else itself again.
-    pub fn into_chunks(self, octets: usize) -> Result<(Chunks, Open), Self> {
-        let Opener::Anywhere(open) = &self.opener else { return Err(self) };
-        let chunks = open().ok().and_then(|mut source| {
-            let length = source.seek(SeekFrom::End(0)).ok()?;
-            source.seek(SeekFrom::Start(0)).ok()?;
-            let reader = Reader::new(source).ok().filter(|reader| reader.compression().is_none())?;
-            let chunks = Chunks::new(self.name.clone(), reader, octets, length);
-            (chunks.layout().count() > 2).then_some((chunks, Arc::clone(open)))
-        });
-        chunks.ok_or(self)
-    }
-
-    /// Opens it and goes to its first record.
-    fn open(&mut self) -> Result<Reader<Box<dyn Read + Send>>, Error> {
-        let source = match &mut self.opener {
-            Opener::Reopening(open) => open(),
-            Opener::Anywhere(open) => open().map(|source| -> Box<dyn Read + Send> { Box::new(source) }),
-            Opener::Once(source) => source.take().ok_or_else(|| io::Error::other("it was read already")),
-        };
-        let mut reader = Reader::new(source.map_err(|source| Error::Io { offset: 0, source })?)?;
-        reader.advance()?;
-        Ok(reader)
-    }
-}
-
-impl std::fmt::Debug for Input {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Input").field("name", &self.name).finish_non_exhaustive()
-    }
-}
 
 /// A hole of more than [`GAP_THRESHOLD`] between files, none of which covers it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -141,6 +74,22 @@ pub struct Joined {
     gaps: Vec<Gap>,
 }
 
+/// A file that is lent to be read in parts.
+pub struct Lent {
+    /// Its index.
+    pub file: u32,
+    /// The file from behind the record that was given last, up to the time at which the next file begins.
+    pub chunks: Chunks,
+    /// How to get at it once more.
+    pub open: Open,
+}
+
+impl std::fmt::Debug for Lent {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Lent").field("file", &self.file).finish_non_exhaustive()
+    }
+}
+
 #[derive(Debug)]
 struct File {
     input: Input,
@@ -154,7 +103,7 @@ struct File {
 #[derive(Debug)]
 enum State {
     Waiting,
-    Open(Box<Reader<Box<dyn Read + Send>>>),
+    Open(Box<Opened>),
     Done(Box<CaptureSummary>),
 }
 
@@ -189,8 +138,59 @@ impl Joined {
     pub fn next_record(&mut self) -> Option<(u32, Record<'_>)> {
         let index = self.advance()?;
         match &self.files.get(size(index))?.state {
-            State::Open(reader) => reader.record().map(|record| (index, record)),
+            State::Open(opened) => opened.reader.record().map(|record| (index, record)),
             State::Waiting | State::Done(_) => None,
+        }
+    }
+
+    /// Whether [`Self::lend`] would give a file.
+    #[must_use]
+    pub fn lends(&self, octets: usize) -> bool {
+        self.heads.is_empty()
+            && self
+                .current
+                .and_then(|index| self.files.get(size(index)))
+                .is_some_and(|file| file.layout(octets).is_some())
+    }
+
+    /// The file whose record was given last, to be read on in parts of so many octets until it ends or the next begins;
+    /// where it is open alone, can be read from anywhere, and more than two such parts of it are left. It has to be given
+    /// back before anything else is asked for.
+    pub fn lend(&mut self, octets: usize) -> Option<Lent> {
+        let index = self.current.filter(|_| self.lends(octets))?;
+        let next = self.files.get(self.waiting).filter(|file| !matches!(file.state, State::Done(_)));
+        let until = next.map(|file| CaptureTime(file.place));
+        let file = self.files.get_mut(size(index))?;
+        let (layout, open) = (file.layout(octets)?, file.input.open_again()?);
+        match std::mem::replace(&mut file.state, State::Waiting) {
+            State::Open(opened) => {
+                Some(Lent { file: index, chunks: Chunks::new(*opened, layout, until), open })
+            }
+            other => {
+                file.state = other;
+                None
+            }
+        }
+    }
+
+    /// Takes back what was lent, with what went wrong meanwhile.
+    pub fn take_back(&mut self, lent: Lent, failure: Option<Error>) {
+        let Some(file) = self.files.get_mut(size(lent.file)) else { return };
+        let back = lent.chunks.give_back();
+        if let Some(error) = failure.or(back.failure) {
+            self.unreadable.push((file.input.name.clone(), error));
+        }
+        if let Some(time) = back.latest.filter(|time| self.latest.is_none_or(|(latest, _)| *time > latest)) {
+            self.latest = Some((time, lent.file));
+        }
+        file.place = back.newest.map_or(file.place, |time| time.0);
+        let at_hand = back.opened.reader.time_at_hand();
+        file.state = State::Open(Box::new(back.opened));
+        // Else the next record is asked for as after any other that was given.
+        if let Some(time) = at_hand {
+            file.place = time.map_or(file.place, |time| time.0);
+            self.current = None;
+            self.heads.push(Reverse((file.place, lent.file)));
         }
     }
 
@@ -265,25 +265,36 @@ impl Joined {
 impl File {
     /// Opens an input for a look at its first record; closes it if it can be opened again.
     fn probe(mut input: Input, keep_open: bool) -> Result<Self, Error> {
-        let reader = input.open()?;
+        let opened = input.open()?;
+        let reader = &opened.reader;
         let (format, compression) = (reader.format(), reader.compression());
         let record = reader.record();
         let (is_empty, first) = (record.is_none(), record.and_then(|record| record.time));
-        let keep_open = keep_open || matches!(input.opener, Opener::Once(_));
+        let keep_open = keep_open || input.is_once();
         let state = if is_empty {
-            State::Done(Box::new(reader.finish(&input.name)))
+            State::Done(Box::new(opened.reader.finish(&input.name)))
         } else if keep_open {
-            State::Open(Box::new(reader))
+            State::Open(Box::new(opened))
         } else {
             State::Waiting
         };
         Ok(Self { input, format, compression, place: first.map_or(i64::MIN, |time| time.0), state })
     }
 
+    /// How what is left of it would be cut, where that is worth while and what its first frames tell is known.
+    fn layout(&self, octets: usize) -> Option<Layout> {
+        let State::Open(opened) = &self.state else { return None };
+        let (length, reader) = (opened.length?, &opened.reader);
+        let is_known = reader.packets() >= u64::from(frame_check::SAMPLE);
+        let goes_on = is_known && reader.compression().is_none() && !reader.is_done();
+        let layout = Layout::new(reader.behind(), octets, length);
+        (goes_on && layout.count() > 2).then_some(layout)
+    }
+
     /// Stamp of the record at hand.
     fn time(&self) -> Option<CaptureTime> {
         match &self.state {
-            State::Open(reader) => reader.time_at_hand()?,
+            State::Open(opened) => opened.reader.time_at_hand()?,
             State::Waiting | State::Done(_) => None,
         }
     }
@@ -291,7 +302,7 @@ impl File {
     fn open(&mut self) -> Result<(), Error> {
         if let State::Waiting = self.state {
             match self.input.open() {
-                Ok(reader) => self.state = State::Open(Box::new(reader)),
+                Ok(opened) => self.state = State::Open(Box::new(opened)),
                 Err(error) => {
                     self.state = State::Done(Box::new(self.nothing()));
                     return Err(error);
@@ -303,20 +314,20 @@ impl File {
     }
 
     fn move_on(&mut self) -> Result<(), Error> {
-        let State::Open(reader) = &mut self.state else { return Ok(()) };
-        let result = reader.advance();
+        let State::Open(opened) = &mut self.state else { return Ok(()) };
+        let result = opened.reader.advance();
         self.settle();
         result
     }
 
     /// Learns the place of the record at hand, or ends the file where there is none.
     fn settle(&mut self) {
-        let State::Open(reader) = &self.state else { return };
-        match reader.time_at_hand() {
+        let State::Open(opened) = &self.state else { return };
+        match opened.reader.time_at_hand() {
             Some(time) => self.place = time.map_or(self.place, |time| time.0),
             None => {
-                if let State::Open(reader) = std::mem::replace(&mut self.state, State::Waiting) {
-                    self.state = State::Done(Box::new(reader.finish(&self.input.name)));
+                if let State::Open(opened) = std::mem::replace(&mut self.state, State::Waiting) {
+                    self.state = State::Done(Box::new(opened.reader.finish(&self.input.name)));
                 }
             }
         }
@@ -325,7 +336,7 @@ impl File {
     fn summary(self) -> CaptureSummary {
         match self.state {
             State::Waiting => self.nothing(),
-            State::Open(reader) => reader.finish(&self.input.name),
+            State::Open(opened) => opened.reader.finish(&self.input.name),
             State::Done(summary) => *summary,
         }
     }

@@ -15,6 +15,7 @@ mod compression;
 mod damage;
 mod error;
 mod frame_check;
+mod input;
 mod interface;
 mod joined;
 mod order;
@@ -29,6 +30,7 @@ mod walk;
 
 pub use chunks::{ChunkWalker, Chunks, Layout, Octets, Open, Seekable, Taker, Told, Walked};
 pub use error::{Error, Stopped};
-pub use joined::{GAP_THRESHOLD, Gap, Input, Joined, JoinedSummary};
+pub use input::Input;
+pub use joined::{GAP_THRESHOLD, Gap, Joined, JoinedSummary, Lent};
 pub use reader::Reader;
 pub use record::{CaptureSummary, Compression, Damage, FileFormat, LinkType, Record};

@@ -163,6 +163,29 @@ impl<R: Read> Reader<R> {
         }
     }
 
+    /// Records counted so far.
+    pub(super) const fn packets(&self) -> u64 {
+        self.tally.packets
+    }
+
+    /// Whether there is nothing behind the record at hand, or nothing that can be read.
+    pub(super) const fn is_done(&self) -> bool {
+        self.done
+    }
+
+    /// Where what follows the record at hand begins.
+    pub(super) fn behind(&self) -> u64 {
+        let taken = self.frame.as_ref().map_or(0, |frame| position(frame.taken));
+        self.position().saturating_add(taken)
+    }
+
+    /// Gives up the record at hand.
+    pub(super) fn pass(&mut self) {
+        if let Some(frame) = self.frame.take() {
+            self.buffer.consume(frame.taken);
+        }
+    }
+
     /// Gives up the record at hand and finds the next.
     pub(super) fn advance(&mut self) -> Result<(), Error> {
         self.advance_before(u64::MAX)
@@ -170,9 +193,7 @@ impl<R: Read> Reader<R> {
 
     /// The same, but finds none that begins at `limit` or behind it.
     pub(super) fn advance_before(&mut self, limit: u64) -> Result<(), Error> {
-        if let Some(frame) = self.frame.take() {
-            self.buffer.consume(frame.taken);
-        }
+        self.pass();
         while !self.done {
             if self.buffer.offset() >= limit && !self.walker.is_lost() {
                 break;
@@ -222,11 +243,6 @@ impl<R: Read + Seek> Reader<R> {
         &self.checks
     }
 
-    /// Records counted so far.
-    pub(super) fn packets(&self) -> u64 {
-        self.tally.packets
-    }
-
     /// Goes on behind a part that begins where this stands and that was walked apart.
     pub(super) fn adopt(&mut self, walker: &Walker, tally: &Tally, checks: u64, end: u64) {
         self.walker.adopt(walker);
@@ -239,11 +255,17 @@ impl<R: Read + Seek> Reader<R> {
 
     /// Goes to the next record that begins before `limit`.
     pub(super) fn advance_within(&mut self, limit: u64) -> Result<Option<Record<'_>>, Error> {
+        self.go_on()?;
+        self.advance_before(limit)?;
+        Ok(self.record())
+    }
+
+    /// Sees to it that the source is where this stands.
+    pub(super) fn go_on(&mut self) -> Result<(), Error> {
         if std::mem::take(&mut self.is_elsewhere) {
             self.go_there().inspect_err(|_| self.done = true)?;
         }
-        self.advance_before(limit)?;
-        Ok(self.record())
+        Ok(())
     }
 
     /// Moves the source to where this stands. Reads stay at whole pages of the file.

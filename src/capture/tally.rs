@@ -14,7 +14,10 @@ pub(super) struct Tally {
     pub(super) packets: u64,
     pub(super) octets: u64,
     pub(super) first: Option<CaptureTime>,
+    /// The latest of all.
     pub(super) last: Option<CaptureTime>,
+    /// Of the last record that has one.
+    pub(super) newest: Option<CaptureTime>,
     pub(super) snapped: u64,
     pub(super) snapped_to: Option<u32>,
     pub(super) time_backsteps: u64,
@@ -63,6 +66,7 @@ impl Tally {
         }
         if let Some(time) = frame.time {
             self.stamp(time, size(frame.interface));
+            self.newest = Some(time);
             // What comes no earlier than the latest of all is the latest of all.
             let is_latest = self.last == Some(time);
             self.recent = is_latest.then_some(Recent { link: frame.link, interface: frame.interface, time });
@@ -73,6 +77,7 @@ impl Tally {
     pub(super) fn settle(&mut self) {
         let Some(recent) = self.recent.take() else { return };
         self.last = Some(recent.time);
+        self.newest = Some(recent.time);
         if let Some(Some((_, before))) = self.stamps.get_mut(size(recent.interface)) {
             *before = recent.time;
         }
@@ -107,6 +112,7 @@ impl Tally {
             octets,
             first,
             last,
+            newest,
             snapped,
             snapped_to,
             time_backsteps,
@@ -136,6 +142,7 @@ impl Tally {
         }
         self.first = [self.first, *first].into_iter().flatten().min();
         self.last = self.last.max(*last);
+        self.newest = newest.or(self.newest);
     }
 
     /// The coarsest of the interfaces that stamped a record.

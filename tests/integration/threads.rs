@@ -13,6 +13,7 @@ use downbeat::analysis::Threads;
 use downbeat::capture::ChunkWalker;
 use downbeat::capture::Input;
 use downbeat::capture::Joined;
+use downbeat::capture::Lent;
 use downbeat::capture::Octets;
 use downbeat::capture::Record;
 use downbeat::units::Nanos;
@@ -241,6 +242,127 @@ fn several_files_are_joined_alike() {
     assert_eq!(said["captures"].as_array().unwrap().len(), 3);
 }
 
+/// The records of the audio capture, each with its header.
+fn records() -> Vec<Vec<u8>> {
+    let (mut at, mut records) = (24, Vec::new());
+    while at < AUDIO.len() {
+        let length = u32::from_le_bytes(AUDIO[at + 8..at + 12].try_into().unwrap()) as usize;
+        records.push(AUDIO[at..at + 16 + length].to_vec());
+        at += 16 + length;
+    }
+    records
+}
+
+fn file_of<'a>(records: impl IntoIterator<Item = &'a Vec<u8>>) -> Vec<u8> {
+    AUDIO[..24].iter().chain(records.into_iter().flatten()).copied().collect()
+}
+
+/// Later by so many seconds.
+fn later(records: &[Vec<u8>], seconds: u32) -> Vec<Vec<u8>> {
+    let mut records = records.to_vec();
+    for record in &mut records {
+        let time = u32::from_le_bytes(record[..4].try_into().unwrap()) + seconds;
+        record[..4].copy_from_slice(&time.to_le_bytes());
+    }
+    records
+}
+
+fn assert_ring(what: &str, files: &[Vec<u8>]) -> serde_json::Value {
+    let names: Vec<String> = (0..files.len()).map(|number| format!("ring-{number}")).collect();
+    let files: Vec<(&str, &[u8])> =
+        names.iter().zip(files).rev().map(|(name, file)| (name.as_str(), file.as_slice())).collect();
+    assert_no_trace_with(&Settings::default(), what, &files).value()
+}
+
+#[test]
+fn the_files_of_a_ring_are_read_alike() {
+    let records = records();
+    let whole = assert_no_trace("whole", &AUDIO).value();
+    let ring: Vec<_> = records.chunks(records.len() / 5 + 1).map(file_of).collect();
+    let said = assert_ring("a ring", &ring);
+    assert_eq!(said["captures"].as_array().unwrap().len(), 5);
+    assert_eq!(said["streams"], whole["streams"]);
+    assert_eq!(said["gaps"].as_array().unwrap().len(), 0);
+    // A hole between two of them.
+    let third = records.len() / 3;
+    let late = later(&records[third..], 3);
+    let said = assert_ring("a hole", &[file_of(&records[..third]), file_of(&late)]);
+    assert_eq!(said["gaps"].as_array().unwrap().len(), 1);
+    // Each begins before the one before it ends: by three records, by a third.
+    for shared in [3, third / 3] {
+        let odd = |from: usize, until: usize| {
+            let own = records.iter().enumerate().take(until + shared).skip(from.saturating_sub(shared));
+            // Where two overlap, each has every second record.
+            file_of(
+                own.filter(|(at, _)| {
+                    let is_shared = *at < from + shared && from > 0 || *at >= until - shared;
+                    !is_shared || (at % 2 == 0) == (from == third)
+                })
+                .map(|(_, record)| record),
+            )
+        };
+        let files = [odd(0, third), odd(third, 2 * third), odd(2 * third, records.len())];
+        assert_ring(&format!("shared {shared}"), &files);
+    }
+    // One whose last record was stamped far ahead, and one that is damaged.
+    let mut ahead = records[..third].to_vec();
+    ahead[third - 2] = later(&ahead[third - 2..third - 1], 1000).remove(0);
+    let rest = file_of(&records[third..]);
+    assert_ring("ahead", &[file_of(&ahead), rest.clone()]);
+    let damage = [(rest.len() / 2, 300, 9)];
+    assert_ring(
+        "damaged",
+        &[file_of(&records[..third]), damaged(&rest, &damage), file_of(&later(&records, 1))],
+    );
+}
+
+#[test]
+fn files_of_one_time_are_read_alike() {
+    let records = records();
+    let every = |step: usize, of: usize| file_of(records.iter().skip(step).step_by(of));
+    let files = [every(0, 3), every(1, 3), every(2, 3)];
+    let said = assert_ring("thirds", &files);
+    let whole = assert_no_trace("whole", &AUDIO).value();
+    assert_eq!(said["span"]["frames"], whole["span"]["frames"]);
+    // One of them ends early, so that the other goes on alone, with problems told of each by its own name.
+    let mut cut = records.clone();
+    for record in cut.iter_mut().skip(5).step_by(7) {
+        // No IPv4 header is so short.
+        record[16 + 14] = 0x41;
+    }
+    let early = file_of(records.iter().step_by(2).take(records.len() / 6));
+    let said = assert_ring("early", &[early, file_of(cut.iter().skip(1).step_by(2))]);
+    assert!(said["captures"].as_array().unwrap().iter().any(|capture| capture["undecodable"] != 0));
+}
+
+#[test]
+fn a_file_of_several_that_fails_on_its_way_is_told_alike() {
+    let records = records();
+    let half = records.len() / 2;
+    let (first, second) = (file_of(&records[..half]), file_of(&records[half..]));
+    let read = |(threads, part): (usize, usize)| {
+        let failing = first.clone();
+        let open = move || Ok(Box::new(Failing(Cursor::new(failing.clone()), 120_000)) as Box<_>);
+        let second = second.clone();
+        let inputs = vec![
+            Input::seekable("fails", open),
+            Input::seekable("goes on", move || Ok(Box::new(Cursor::new(second.clone())))),
+        ];
+        let mut reading = Reading::new(Settings::default());
+        let threads = Threads { count: NonZeroUsize::new(threads).unwrap(), part };
+        let files = analysis::read(&mut reading, inputs, threads);
+        assert_eq!(files.unreadable.len(), 1);
+        let analysis = reading.finish(files);
+        (judged::said_of(&analysis).json, analysis.unreadable)
+    };
+    let alone = read((1, 10_000_000));
+    for way in WAYS.into_iter().filter(|(_, part)| *part != STREAM) {
+        let together = read(way);
+        assert_alike("a failing file", &alone.0, &together.0);
+        assert_eq!(alone.1, together.1);
+    }
+}
+
 /// A file that fails when it is read from `fails_at` on.
 struct Failing(Cursor<Vec<u8>>, u64);
 
@@ -295,19 +417,24 @@ proptest! {
     }
 }
 
-/// How many parts of a file are taken as they were walked apart, of all but the first.
+/// How many parts of a file are taken as they were walked apart, of all.
 fn taken(file: &[u8], part: usize) -> (usize, usize) {
     let octets = file.to_vec();
     let input = Input::seekable("capture", move || Ok(Box::new(Cursor::new(octets.clone()))));
-    let (mut chunks, open) = input.into_chunks(part).unwrap();
-    let layout = chunks.layout();
+    let mut joined = Joined::new(vec![input]);
     let mut records = 0;
-    chunks.walk_on(layout.range(0).end, |_| records += 1).unwrap();
+    while !joined.lends(part) {
+        records += u64::from(joined.next_record().is_some());
+    }
+    // What the first frames tell of check sequences is known then.
+    assert_eq!(records, 64);
+    let Lent { mut chunks, open, .. } = joined.lend(part).unwrap();
+    let layout = chunks.layout();
     let told = chunks.told();
     let mut walker = ChunkWalker::new(open().unwrap());
     let mut octets = Octets::default();
     let (mut taken, mut all) = (0, 0);
-    for index in 1..layout.count() {
+    for index in 0..layout.count() {
         let mut own = 0;
         let range = layout.range(index);
         let walked = walker.walk(range.clone(), &told, &mut octets, &mut |record: &Record<'_>, at| {
