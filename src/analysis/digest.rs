@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::media::Media;
 use super::reading::Reading;
 use super::tally::Tally;
 use crate::capture::Record;
@@ -168,16 +169,16 @@ impl Digest {
         self.seen.close();
     }
 
-    /// Gives all of it, once closed, to a reading that has read everything before. `number` says of which file a frame of the
-    /// stretch is, and its number there; `octets` are the stretch's.
-    pub(super) fn give<'a>(
-        &mut self,
-        number: impl Fn(u64) -> (u32, u64),
-        octets: impl Fn(Range<usize>) -> &'a [u8],
-        reading: &mut Reading,
-    ) {
+    /// Gives all of it but its flows, once closed, to a reading that has read everything before. `number` says of which file a
+    /// frame of the stretch is, and its number there.
+    pub(super) fn give_control(&mut self, number: impl Fn(u64) -> (u32, u64), reading: &mut Reading) {
         self.tally.number(number);
-        reading.take_in(&mut self.tally, &self.seen, self.outside, self.first, octets);
+        reading.take_in(&mut self.tally, self.outside, self.first);
+    }
+
+    /// Gives its flows, and so the last of it, to what has taken in all before; `octets` are the stretch's.
+    pub(super) fn give_media<'a>(&mut self, octets: impl Fn(Range<usize>) -> &'a [u8], media: &mut Media) {
+        media.take_in(&self.seen, octets);
         self.clear();
     }
 

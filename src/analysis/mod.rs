@@ -3,7 +3,9 @@
 //! [`Tally`] takes records and joins: `left.join(right)` equals one pass over both. [`Reading`] folds tallies in
 //! capture order, so the joint where they were cut does not show. [`Analysis`] is what is left at the end.
 
+mod crew;
 mod digest;
+mod media;
 mod outcome;
 mod reading;
 mod receivers;

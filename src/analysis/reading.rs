@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::digest::Span;
+use super::media::Media;
 use super::outcome::Remains;
 use super::tally::CutPtp;
 use super::tally::FileTally;
@@ -15,7 +16,6 @@ use super::tally::Tally;
 use super::veil;
 use crate::capture::Record;
 use crate::domains::Domains;
-use crate::multicast::GroupCounts;
 use crate::multicast::Multicast;
 use crate::names::Directory;
 use crate::observations::MirrorDuplicates;
@@ -27,7 +27,6 @@ use crate::pseudonyms::Pseudonyms;
 use crate::sdp;
 use crate::sdp::Session;
 use crate::site::Site;
-use crate::streams::Seen;
 use crate::streams::Sessions;
 use crate::streams::Streams;
 use crate::streams::Windows;
@@ -84,12 +83,10 @@ pub struct Reading {
     mirror: MirrorDuplicates,
     files: BTreeMap<u32, FileTally>,
     traffic: Traffic,
-    /// Of frames that are no flow's.
-    groups: GroupCounts,
+    /// Flows and load of all that was pushed or absorbed.
+    media: Media,
     multicast: Multicast,
     directory: Directory,
-    /// Flows and load of all that was pushed or absorbed.
-    streams: Streams,
     sessions: Sessions,
     /// Every window, where they are asked for.
     windows: Option<Windows>,
@@ -112,7 +109,8 @@ impl Reading {
         if let Some(with) = &settings.pseudonyms {
             settings.site = settings.site.map(|site| veil::site(with, &site));
         }
-        Self { settings, streams: Streams::from_the_beginning(), ..Self::default() }
+        let media = Media { streams: Streams::from_the_beginning(), ..Media::default() };
+        Self { settings, media, ..Self::default() }
     }
 
     /// Takes in the next record of file number `file`, in capture order.
@@ -128,8 +126,8 @@ impl Reading {
         if let Some(windows) = &mut self.windows {
             windows.record(record, &frame);
         }
-        if !self.streams.record(record, &frame) {
-            self.groups.record(&frame);
+        if !self.media.streams.record(record, &frame) {
+            self.media.groups.record(&frame);
         }
         if self.batch.frames >= BATCH || self.batch.observations.len() >= MOST_OBSERVATIONS {
             let batch = std::mem::take(&mut self.batch);
@@ -173,15 +171,8 @@ impl Reading {
         self.origin.is_some() || self.settings.range == Range::default()
     }
 
-    /// Takes in a stretch whose flows were looked at only, with the records outside the span and the first time of any.
-    pub(super) fn take_in<'a>(
-        &mut self,
-        tally: &mut Tally,
-        seen: &Seen,
-        outside: u64,
-        first: Option<CaptureTime>,
-        octets: impl Fn(std::ops::Range<usize>) -> &'a [u8],
-    ) {
+    /// Takes in a stretch but for its flows, with the records outside the span and the first time of any.
+    pub(super) fn take_in(&mut self, tally: &mut Tally, outside: u64, first: Option<CaptureTime>) {
         self.origin = self.origin.or(first);
         self.outside += outside;
         let batch = std::mem::take(&mut self.batch);
@@ -189,8 +180,22 @@ impl Reading {
             self.absorb(batch);
         }
         self.absorb_all(tally);
-        let groups = &mut self.groups;
-        self.streams.take_in(seen, octets, |group| groups.record_media(group));
+    }
+
+    /// What flows are taken into.
+    pub(super) const fn media(&mut self) -> &mut Media {
+        &mut self.media
+    }
+
+    /// Gives that away, to be filled beside; nothing may be pushed until it is back.
+    pub(super) fn lend_media(&mut self) -> Media {
+        std::mem::take(&mut self.media)
+    }
+
+    /// Takes it back. Groups were counted meanwhile.
+    pub(super) fn return_media(&mut self, media: Media) {
+        let groups = std::mem::take(&mut self.media.groups);
+        self.media = Media { groups: media.groups.join(groups), ..media };
     }
 
     /// Takes in a stretch that follows what was taken in before. How a capture is cut into stretches makes no
@@ -208,8 +213,8 @@ impl Reading {
         let whole = Tally {
             files: std::mem::take(&mut self.files),
             stamps: std::mem::take(&mut self.stamps),
-            groups: std::mem::take(&mut self.groups),
-            streams: std::mem::take(&mut self.streams),
+            groups: std::mem::take(&mut self.media.groups),
+            streams: std::mem::take(&mut self.media.streams),
             ..Tally::default()
         };
         let observations = std::mem::take(&mut stretch.observations);
@@ -222,8 +227,8 @@ impl Reading {
         });
         self.files = whole.files;
         self.stamps = whole.stamps;
-        self.groups = whole.groups;
-        self.streams = whole.streams;
+        self.media.groups = whole.groups;
+        self.media.streams = whole.streams;
         self.origin = self.origin.or(self.stamps.first.map(|(time, _)| time));
         if let Some((first, _)) = self.stamps.first.filter(|_| self.watch.latest().is_none()) {
             self.watch.run_to(first);

@@ -85,11 +85,8 @@ impl Batch {
                 digest.of(file, span).take(Record { number, ..record }, at);
             });
             digest.close();
-            digest.give(
-                |number| self.place(number),
-                |range| self.octets.get(range).unwrap_or_default(),
-                reading,
-            );
+            digest.give_control(|number| self.place(number), reading);
+            digest.give_media(|range| self.octets.get(range).unwrap_or_default(), reading.media());
         } else {
             self.each(|file, record, _| reading.push(file, &record));
         }

@@ -200,12 +200,18 @@ impl Chunks {
         self.is_too_late
     }
 
+    /// Whether [`Self::walk_on`] would have nothing to do.
+    #[must_use]
+    pub fn has_reached(&self, limit: u64) -> bool {
+        self.reader().position() >= limit || self.is_too_late
+    }
+
     /// Walks on in order, up to the first record that begins at `limit` or behind it, or [`Self::is_too_late`].
     ///
     /// # Errors
     /// [`Error::Io`] where the file cannot be read on.
     pub fn walk_on(&mut self, limit: u64, mut each: impl FnMut(&Record<'_>)) -> Result<(), Error> {
-        if self.reader().position() >= limit || self.is_too_late {
+        if self.has_reached(limit) {
             return Ok(());
         }
         while let Some(record) = self.opened.reader.advance_within(limit)? {

@@ -83,7 +83,7 @@ impl Reading {
         let leaders = leaders(&self.domains);
         let by_domain = leader_times(&self.domains, &clocks, &site);
         let homes = devices::homes(&devices);
-        let wire = self.streams.conclude(Context {
+        let wire = self.media.streams.conclude(Context {
             sessions: &self.sessions,
             leader,
             by_domain: &by_domain,
@@ -109,7 +109,7 @@ impl Reading {
         if let Some(expected) = expected {
             devices::name_listed(&mut devices, &expected.devices);
         }
-        let mut on_wire = self.groups.groups();
+        let mut on_wire = self.media.groups.groups();
         on_wire.extend(wire.streams.iter().filter_map(|stream| stream.key.group()));
         let group_use = GroupUse::of(&self.multicast, &on_wire, &scope, end);
         let mut tallies = self.files;
