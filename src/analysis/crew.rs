@@ -27,7 +27,7 @@ use crate::capture::Told;
 use crate::capture::Walked;
 
 /// Parts whose flows may wait to be taken in, before the thread that was asked does so itself (chosen).
-const MOST_WAITING: usize = 2;
+const MOST_WAITING: usize = 1;
 
 /// A part on its way. To be used again for another one.
 #[derive(Default)]
@@ -42,13 +42,13 @@ struct Shared {
     next: u64,
     /// Parts from here on are not begun yet, so that only a few are in memory.
     limit: u64,
-    ready: BTreeMap<u64, Part>,
+    ready: BTreeMap<u64, Box<Part>>,
     /// Parts that were taken but for their flows, in order.
-    waiting: VecDeque<Part>,
+    waiting: VecDeque<Box<Part>>,
     /// What their flows are taken into, while nobody is at it.
-    media: Option<Media>,
+    media: Option<Box<Media>>,
     /// Parts to be used again.
-    free: Vec<Part>,
+    free: Vec<Box<Part>>,
     told: Told,
     /// Whether nothing more is wanted.
     is_over: bool,
@@ -57,9 +57,9 @@ struct Shared {
 /// Something to do beside taking in the control messages.
 enum Work {
     /// Flows of the part that is next.
-    Flows(Media, Part),
+    Flows(Box<Media>, Box<Part>),
     /// A part that is to be walked.
-    Walk { index: u64, told: Told, part: Part },
+    Walk { index: u64, told: Told, part: Box<Part> },
 }
 
 impl Shared {
@@ -111,14 +111,14 @@ impl Crew {
     fn perform(&self, work: Work, walker: &mut ChunkWalker) {
         match work {
             Work::Flows(mut media, mut part) => {
-                let Part { octets, digest, .. } = &mut part;
+                let Part { octets, digest, .. } = &mut *part;
                 digest.give_media(|range| octets.get(range), &mut media);
                 let mut shared = self.lock();
                 shared.media = Some(media);
                 shared.free.push(part);
             }
             Work::Walk { index, told, mut part } => {
-                let Part { octets, digest, walked } = &mut part;
+                let Part { octets, digest, walked } = &mut *part;
                 let range = self.layout.range(index);
                 *walked = walker.walk(range, &told, octets, digest.of(self.file, self.span));
                 digest.close();
@@ -148,7 +148,7 @@ impl Crew {
     }
 
     /// The part of that index; does other things for as long as it is not there. `None` where it will not come.
-    fn part(&self, index: u64, walker: &mut ChunkWalker) -> Option<Part> {
+    fn part(&self, index: u64, walker: &mut ChunkWalker) -> Option<Box<Part>> {
         let mut shared = self.lock();
         loop {
             if let Some(part) = shared.ready.remove(&index) {
@@ -169,7 +169,7 @@ impl Crew {
     }
 
     /// Lets the flows of a part be taken in, and more parts be begun; all before `index` are taken.
-    fn taken(&self, part: Part, index: u64, told: Option<Told>, walker: &mut ChunkWalker) {
+    fn taken(&self, part: Box<Part>, index: u64, told: Option<Told>, walker: &mut ChunkWalker) {
         let mut shared = self.lock();
         shared.waiting.push_back(part);
         shared.limit = index.saturating_add(self.tickets).min(self.layout.count());
@@ -185,7 +185,7 @@ impl Crew {
     }
 
     /// All flows of parts that were taken, once they are taken in. Nothing where a thread has ended over them, which ends all.
-    fn media(&self, walker: &mut ChunkWalker) -> Media {
+    fn media(&self, walker: &mut ChunkWalker) -> Box<Media> {
         let mut shared = self.lock();
         loop {
             if let Some(work) = shared.flows() {
@@ -195,7 +195,7 @@ impl Crew {
             } else if let Some(media) = shared.media.take() {
                 return media;
             } else if shared.is_over {
-                return Media::default();
+                return Box::default();
             } else {
                 shared = self.wait(shared);
             }
@@ -240,7 +240,7 @@ fn together(
     mut walkers: Vec<ChunkWalker>,
 ) -> Option<Error> {
     let layout = chunks.layout();
-    let tickets = u64::try_from(2 * walkers.len() + 2).unwrap_or(u64::MAX);
+    let tickets = u64::try_from(2 * walkers.len() + 1).unwrap_or(u64::MAX);
     let mut own = walkers.pop()?;
     let shared = Shared {
         next: index,

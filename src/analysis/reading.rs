@@ -188,14 +188,15 @@ impl Reading {
     }
 
     /// Gives that away, to be filled beside; nothing may be pushed until it is back.
-    pub(super) fn lend_media(&mut self) -> Media {
-        std::mem::take(&mut self.media)
+    pub(super) fn lend_media(&mut self) -> Box<Media> {
+        Box::new(std::mem::take(&mut self.media))
     }
 
     /// Takes it back. Groups were counted meanwhile.
-    pub(super) fn return_media(&mut self, media: Media) {
-        let groups = std::mem::take(&mut self.media.groups);
-        self.media = Media { groups: media.groups.join(groups), ..media };
+    pub(super) fn return_media(&mut self, media: Box<Media>) {
+        let Media { streams, groups } = *media;
+        let meanwhile = std::mem::take(&mut self.media.groups);
+        self.media = Media { streams, groups: groups.join(meanwhile) };
     }
 
     /// Takes in a stretch that follows what was taken in before. How a capture is cut into stretches makes no

@@ -14,7 +14,7 @@ use crate::capture::Joined;
 use crate::capture::JoinedSummary;
 
 /// Octets of a part (chosen: with a digest it stays in the processors' caches, and guessing where it begins is cheap).
-const PART: usize = 1 << 20;
+const PART: usize = 1 << 19;
 
 /// How captures are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
