@@ -154,6 +154,11 @@ impl Election {
         self.closed.iter().chain(self.open.as_ref())
     }
 
+    /// Tenures that follow one another, in time order.
+    pub fn hand_overs(&self) -> impl Iterator<Item = (&Tenure, &Tenure)> {
+        self.tenures().zip(self.tenures().skip(1))
+    }
+
     /// Whether an announcer still counted when the reading ended.
     #[must_use]
     pub fn alive_at_end(&self, announcer: &Announcer) -> bool {

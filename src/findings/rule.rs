@@ -32,6 +32,19 @@ impl Outcome {
         }
     }
 
+    /// The findings; where there are none, why nothing can be told of the last that could not be judged.
+    #[must_use]
+    pub fn of_each(judged: impl IntoIterator<Item = Result<Finding, String>>) -> Self {
+        let (mut findings, mut cannot_tell) = (Vec::new(), None);
+        for judged in judged {
+            match judged {
+                Ok(finding) => findings.push(finding),
+                Err(why) => cannot_tell = Some(why),
+            }
+        }
+        Self::from_findings_or(findings, cannot_tell)
+    }
+
     /// The findings, and why nothing can be told of others of the kind, if so.
     #[must_use]
     pub fn of_some(findings: Vec<Finding>, cannot_tell: Option<String>) -> Self {

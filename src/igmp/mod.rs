@@ -3,5 +3,5 @@
 
 mod message;
 
-pub use crate::record_type::RecordType;
-pub use message::{Body, GroupRecord, Message, Note, Query, QueryV3, decode, float_code};
+pub use crate::membership::{Note, RecordType, float_code};
+pub use message::{Body, GroupRecord, Message, Query, QueryV3, decode};

@@ -1,13 +1,23 @@
 //! Octets of an IP payload to a message.
 
-use std::fmt;
 use std::net::Ipv6Addr;
 
 use crate::bytes::Cursor;
 use crate::bytes::DecodeError;
 use crate::bytes::ones_complement_sum;
-use crate::record_type::RecordType;
+use crate::membership::Address as _;
+use crate::membership::Note;
+use crate::membership::Record;
+use crate::membership::SourceQuery;
+use crate::membership::records;
+use crate::membership::source_query;
 use crate::units::Nanos;
+
+/// What a version 2 query adds.
+pub type QueryV2 = SourceQuery<Ipv6Addr>;
+
+/// A record of a version 2 report.
+pub type AddressRecord = Record<Ipv6Addr>;
 
 /// A message and what was odd about it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -53,19 +63,6 @@ pub struct Query {
     pub v2: Option<QueryV2>,
 }
 
-/// What a version 2 query adds (RFC 3810 section 5.1).
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct QueryV2 {
-    /// `S`: routers are not to renew their timers.
-    pub suppress_router_processing: bool,
-    /// `QRV`, the robustness variable; 0 = not told.
-    pub qrv: u8,
-    /// `QQIC` as on the wire.
-    pub qqic: u8,
-    /// `Source Address` list.
-    pub sources: Vec<Ipv6Addr>,
-}
-
 impl Query {
     /// How long hosts may wait with their answer.
     #[must_use]
@@ -80,57 +77,7 @@ impl Query {
     /// `QQIC`: the querier's interval; version 1 does not tell.
     #[must_use]
     pub fn query_interval(&self) -> Option<Nanos> {
-        self.v2.as_ref().map(|v2| Nanos::from_seconds(i64::from(interval_code(v2.qqic))))
-    }
-}
-
-/// A record of a version 2 report (RFC 3810 section 5.2).
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct AddressRecord {
-    /// `Record Type`.
-    pub record_type: RecordType,
-    /// `Multicast Address`.
-    pub group: Ipv6Addr,
-    /// `Source Address` list.
-    pub sources: Vec<Ipv6Addr>,
-    /// `Auxiliary Data`, octets.
-    pub auxiliary_octets: usize,
-}
-
-impl AddressRecord {
-    /// Whether the host asks for the group from any source or some after this record; `None` where the record
-    /// alone does not tell.
-    #[must_use]
-    pub fn wants(&self) -> Option<bool> {
-        self.record_type.wants(self.sources.is_empty())
-    }
-}
-
-/// Something odd about a message that could still be decoded.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[non_exhaustive]
-pub enum Note {
-    /// The checksum over the message and the IPv6 pseudo-header is wrong.
-    ChecksumWrong,
-    /// Octets after the message.
-    Suffix {
-        /// How many.
-        octets: usize,
-    },
-    /// The `Record Type` of an address record is not defined.
-    UnknownRecordType {
-        /// What it holds.
-        value: u8,
-    },
-}
-
-impl fmt::Display for Note {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::ChecksumWrong => write!(f, "the checksum is wrong"),
-            Self::Suffix { octets } => write!(f, "{octets} octets follow the message"),
-            Self::UnknownRecordType { value } => write!(f, "Record Type {value} is not defined"),
-        }
+        self.v2.as_ref().map(QueryV2::query_interval)
     }
 }
 
@@ -140,13 +87,6 @@ impl fmt::Display for Note {
 pub fn response_code(code: u16) -> u32 {
     let code = u32::from(code);
     if code < 32_768 { code } else { (code & 0x0FFF | 0x1000) << ((code >> 12 & 0x07) + 3) }
-}
-
-/// The value of `QQIC` (RFC 3810 section 5.1.9), s: below 128 as it is, else a mantissa of 4 bits and an exponent.
-#[must_use]
-pub fn interval_code(code: u8) -> u32 {
-    let code = u32::from(code);
-    if code < 128 { code } else { (code & 0x0F | 0x10) << ((code >> 4 & 0x07) + 3) }
 }
 
 /// The IPv6 packet around a message, where the capture kept all of it.
@@ -173,10 +113,10 @@ pub fn decode(octets: &[u8], envelope: Option<Envelope>) -> Result<Option<Messag
     cursor.skip("Code and Checksum", 3)?;
     let body = match message_type {
         130 => Body::Query(query(&mut cursor, envelope.is_some())?),
-        143 => Body::ReportV2 { records: records(&mut cursor, &mut notes)? },
+        143 => Body::ReportV2 { records: records(&mut cursor, "Nr of Mcast Address Records", &mut notes)? },
         other => {
             cursor.skip("Maximum Response Delay and Reserved", 4)?;
-            let group = address(&mut cursor, "Multicast Address")?;
+            let group = Ipv6Addr::take(&mut cursor, "Multicast Address")?;
             if other == 131 { Body::ReportV1 { group } } else { Body::Done { group } }
         }
     };
@@ -197,45 +137,13 @@ fn checksum_is_right(octets: &[u8], envelope: Envelope) -> bool {
     ones_complement_sum(&[&source, &destination, &length, &[0, 0, 0, 58], octets]) == 0xFFFF
 }
 
-fn address(cursor: &mut Cursor<'_>, field: &'static str) -> Result<Ipv6Addr, DecodeError> {
-    cursor.take::<16>(field).map(Ipv6Addr::from)
-}
-
 fn query(cursor: &mut Cursor<'_>, whole: bool) -> Result<Query, DecodeError> {
     let max_resp_code = cursor.u16("Maximum Response Code")?;
     cursor.skip("Reserved", 2)?;
-    let group = Some(address(cursor, "Multicast Address")?).filter(|group| !group.is_unspecified());
+    let group = Some(Ipv6Addr::take(cursor, "Multicast Address")?).filter(|group| !group.is_unspecified());
     if cursor.rest().is_empty() && whole {
         return Ok(Query { version: 1, max_resp_code, group, v2: None });
     }
-    let flags = cursor.u8("S and QRV")?;
-    let qqic = cursor.u8("QQIC")?;
-    let count = cursor.u16("Number of Sources")?;
-    let sources = addresses(cursor, count)?;
-    let v2 = QueryV2 { suppress_router_processing: flags & 0x08 != 0, qrv: flags & 0x07, qqic, sources };
+    let v2 = source_query(cursor)?;
     Ok(Query { version: 2, max_resp_code, group, v2: Some(v2) })
-}
-
-fn addresses(cursor: &mut Cursor<'_>, count: u16) -> Result<Vec<Ipv6Addr>, DecodeError> {
-    let octets = cursor.slice("Source Address", usize::from(count) * 16)?;
-    Ok(octets.as_chunks::<16>().0.iter().map(|octets| Ipv6Addr::from(*octets)).collect())
-}
-
-fn records(cursor: &mut Cursor<'_>, notes: &mut Vec<Note>) -> Result<Vec<AddressRecord>, DecodeError> {
-    cursor.skip("Reserved", 2)?;
-    let count = cursor.u16("Nr of Mcast Address Records")?;
-    let mut records = Vec::new();
-    for _ in 0..count {
-        let record_type = RecordType::from_wire(cursor.u8("Record Type")?);
-        if let RecordType::Unknown(value) = record_type {
-            notes.push(Note::UnknownRecordType { value });
-        }
-        let auxiliary_octets = usize::from(cursor.u8("Aux Data Len")?) * 4;
-        let sources = cursor.u16("Number of Sources")?;
-        let group = address(cursor, "Multicast Address")?;
-        let sources = addresses(cursor, sources)?;
-        cursor.skip("Auxiliary Data", auxiliary_octets)?;
-        records.push(AddressRecord { record_type, group, sources, auxiliary_octets });
-    }
-    Ok(records)
 }

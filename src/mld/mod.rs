@@ -2,7 +2,5 @@
 
 mod message;
 
-pub use crate::record_type::RecordType;
-pub use message::{
-    AddressRecord, Body, Envelope, Message, Note, Query, QueryV2, decode, interval_code, response_code,
-};
+pub use crate::membership::{Note, RecordType, float_code as interval_code};
+pub use message::{AddressRecord, Body, Envelope, Message, Query, QueryV2, decode, response_code};

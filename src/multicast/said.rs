@@ -4,10 +4,11 @@ use std::net::IpAddr;
 
 use super::sources::Change;
 use crate::igmp;
+use crate::membership::Record;
+use crate::membership::RecordType;
 use crate::mld;
 use crate::observations::Observation;
 use crate::observations::What;
-use crate::record_type::RecordType;
 use crate::units::Nanos;
 
 /// A protocol and its version.
@@ -91,6 +92,14 @@ fn one(version: Version, group: impl Into<IpAddr>, is_member: bool) -> Said {
     Said::Report(version, vec![Word { group: group.into(), change, is_new: !is_member }])
 }
 
+fn words<A: Copy + Into<IpAddr>>(records: &[Record<A>]) -> Vec<Word> {
+    let word = |record: &Record<A>| {
+        let sources = record.sources.iter().map(|source| (*source).into()).collect();
+        word(record.record_type, record.group.into(), sources)
+    };
+    records.iter().map(word).collect()
+}
+
 fn word(record_type: RecordType, group: IpAddr, sources: Vec<IpAddr>) -> Word {
     let (change, is_new) = match record_type {
         RecordType::ModeIsInclude => (Change::Only(sources), false),
@@ -126,13 +135,7 @@ fn igmp(message: &igmp::Message) -> Option<Said> {
         igmp::Body::ReportV1 { group } => one(Version::Igmp1, *group, true),
         igmp::Body::ReportV2 { group } => one(Version::Igmp2, *group, true),
         igmp::Body::Leave { group } => one(Version::Igmp2, *group, false),
-        igmp::Body::ReportV3 { records } => {
-            let word = |record: &igmp::GroupRecord| {
-                let sources = record.sources.iter().copied().map(IpAddr::from).collect();
-                word(record.record_type, record.group.into(), sources)
-            };
-            Said::Report(Version::Igmp3, records.iter().map(word).collect())
-        }
+        igmp::Body::ReportV3 { records } => Said::Report(Version::Igmp3, words(records)),
         igmp::Body::Other { .. } => return None,
     })
 }
@@ -154,12 +157,6 @@ fn mld(message: &mld::Message) -> Said {
         }),
         mld::Body::ReportV1 { group } => one(Version::Mld1, *group, true),
         mld::Body::Done { group } => one(Version::Mld1, *group, false),
-        mld::Body::ReportV2 { records } => {
-            let word = |record: &mld::AddressRecord| {
-                let sources = record.sources.iter().copied().map(IpAddr::from).collect();
-                word(record.record_type, record.group.into(), sources)
-            };
-            Said::Report(Version::Mld2, records.iter().map(word).collect())
-        }
+        mld::Body::ReportV2 { records } => Said::Report(Version::Mld2, words(records)),
     }
 }

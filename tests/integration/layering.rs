@@ -18,9 +18,9 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     // Siblings of ptp: none knows another.
     ("rtp", &["units", "bytes"]),
     // What IGMP and MLD share; it reads nothing itself.
-    ("record_type", &[]),
-    ("igmp", &["units", "bytes", "record_type"]),
-    ("mld", &["units", "bytes", "record_type"]),
+    ("membership", &["units", "bytes"]),
+    ("igmp", &["units", "bytes", "membership"]),
+    ("mld", &["units", "bytes", "membership"]),
     ("sap", &["units", "bytes"]),
     ("rtsp", &[]),
     ("sdp", &["units", "bytes"]),
@@ -79,7 +79,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "streams",
         ],
     ),
-    ("multicast", &["units", "frame", "record_type", "igmp", "mld", "observations", "viewpoint"]),
+    ("multicast", &["units", "frame", "membership", "igmp", "mld", "observations", "viewpoint"]),
     (
         "analysis",
         &[

@@ -33,8 +33,7 @@ impl Rule for GrandmasterFlapping {
             if changes < CHANGES {
                 continue;
             }
-            let evidence = tenures.windows(2).filter_map(|pair| {
-                let [before, after] = pair else { return None };
+            let evidence = domain.election.hand_overs().map(|(before, after)| {
                 let text = format!(
                     "at {}: {} after {} ({})",
                     at(analysis, after.from),
@@ -42,7 +41,7 @@ impl Rule for GrandmasterFlapping {
                     before.clock,
                     before.ended_by.name()
                 );
-                Some(Evidence { place: Some(after.from_place), text })
+                Evidence { place: Some(after.from_place), text }
             });
             findings.push(Finding {
                 id: self.id(),

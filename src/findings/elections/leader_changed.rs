@@ -27,8 +27,7 @@ impl Rule for LeaderChanged {
         for domain in analysis.domains.iter() {
             let tenures: Vec<&Tenure> = domain.election.tenures().collect();
             let [first, .., last] = tenures.as_slice() else { continue };
-            let evidence = tenures.windows(2).filter_map(|pair| {
-                let [before, after] = pair else { return None };
+            let evidence = domain.election.hand_overs().map(|(before, after)| {
                 let ended = before.until.map(|until| at(analysis, until)).unwrap_or_default();
                 let text = format!(
                     "{} led until {ended} ({}); {} leads from {}",
@@ -37,7 +36,7 @@ impl Rule for LeaderChanged {
                     after.clock,
                     at(analysis, after.from)
                 );
-                Some(Evidence { place: Some(after.from_place), text })
+                Evidence { place: Some(after.from_place), text }
             });
             findings.push(Finding {
                 id: self.id(),

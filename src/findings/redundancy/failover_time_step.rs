@@ -62,20 +62,13 @@ impl Rule for FailoverTimeStep {
         if let Some(why) = analysis.clocks_disagree() {
             return Outcome::CannotTell(why);
         }
-        let mut findings = Vec::new();
-        let mut cannot_tell = None;
-        for domain in analysis.domains.iter() {
-            let tenures: Vec<&Tenure> = domain.election.tenures().collect();
-            for pair in tenures.windows(2) {
-                let [before, after] = pair else { continue };
-                match self.finding(analysis, domain, before, after) {
-                    Some(Ok(finding)) => findings.push(finding),
-                    Some(Err(why)) => cannot_tell = Some(why),
-                    None => {}
-                }
-            }
-        }
-        Outcome::from_findings_or(findings, cannot_tell)
+        let hand_overs = analysis
+            .domains
+            .iter()
+            .flat_map(|domain| domain.election.hand_overs().map(move |pair| (domain, pair)));
+        Outcome::of_each(
+            hand_overs.filter_map(|(domain, (before, after))| self.finding(analysis, domain, before, after)),
+        )
     }
 }
 

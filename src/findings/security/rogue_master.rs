@@ -50,10 +50,10 @@ impl Rule for RogueMaster {
     fn judge(&self, analysis: &Analysis) -> Outcome {
         let mut findings = Vec::new();
         for domain in analysis.domains.iter().filter(|domain| !domain.key.is_v1()) {
-            let tenures: Vec<&Tenure> = domain.election.tenures().collect();
-            findings.extend(tenures.windows(2).enumerate().filter_map(|(index, pair)| {
-                let [before, after] = pair else { return None };
-                let led_earlier = tenures.iter().take(index + 1).any(|earlier| earlier.clock == after.clock);
+            let election = &domain.election;
+            findings.extend(election.hand_overs().enumerate().filter_map(|(index, (before, after))| {
+                let led_earlier =
+                    election.tenures().take(index + 1).any(|earlier| earlier.clock == after.clock);
                 (!led_earlier).then(|| self.finding(analysis, domain, before, after)).flatten()
             }));
         }
