@@ -37,6 +37,10 @@ struct Part {
     walked: Option<Walked>,
 }
 
+/// Parts of a file that was read, to be used again for the next one: of a ring there are many.
+#[derive(Default)]
+pub(super) struct Room(Vec<Box<Part>>);
+
 /// What the threads share.
 struct Shared {
     next: u64,
@@ -214,7 +218,7 @@ impl Drop for Over<'_> {
 }
 
 /// Reads a file that is lent as far as it is.
-pub(super) fn read(reading: &mut Reading, lent: &mut Lent, threads: usize) -> Option<Error> {
+pub(super) fn read(reading: &mut Reading, lent: &mut Lent, threads: usize, room: &mut Room) -> Option<Error> {
     let Lent { file, chunks, open } = lent;
     let layout = chunks.layout();
     let mut failure = None;
@@ -226,7 +230,7 @@ pub(super) fn read(reading: &mut Reading, lent: &mut Lent, threads: usize) -> Op
     }
     if failure.is_none() && !chunks.is_too_late() {
         let walkers = (0..threads).map_while(|_| open().ok()).map(ChunkWalker::new).collect();
-        failure = together(reading, *file, chunks, index, walkers);
+        failure = together(reading, *file, chunks, index, walkers, room);
     }
     failure.or_else(|| chunks.walk_on(u64::MAX, |record| reading.push(*file, record)).err())
 }
@@ -238,6 +242,7 @@ fn together(
     chunks: &mut Chunks,
     index: u64,
     mut walkers: Vec<ChunkWalker>,
+    room: &mut Room,
 ) -> Option<Error> {
     let layout = chunks.layout();
     let tickets = u64::try_from(2 * walkers.len() + 1).unwrap_or(u64::MAX);
@@ -248,13 +253,13 @@ fn together(
         ready: BTreeMap::new(),
         waiting: VecDeque::new(),
         media: Some(reading.lend_media()),
-        free: Vec::new(),
+        free: std::mem::take(&mut room.0),
         told: chunks.told(),
         is_over: false,
     };
     let span = reading.span();
     let crew = Crew { shared: Mutex::new(shared), changed: Condvar::new(), layout, file, span, tickets };
-    thread::scope(|scope| {
+    let failure = thread::scope(|scope| {
         let _over = Over(&crew);
         for walker in walkers {
             scope.spawn(|| crew.work(walker));
@@ -262,7 +267,15 @@ fn together(
         let failure = take_in(reading, chunks, &crew, index, &mut own);
         reading.return_media(crew.media(&mut own));
         failure
-    })
+    });
+    let Shared { free, ready, .. } = crew.shared.into_inner().unwrap_or_else(PoisonError::into_inner);
+    room.0 = free;
+    // What was walked and not wanted.
+    room.0.extend(ready.into_values().map(|mut part| {
+        part.digest.clear();
+        part
+    }));
+    failure
 }
 
 /// Takes in the parts from `index` on, in order.

@@ -114,28 +114,33 @@ fn fill(batch: &mut Batch, joined: &mut Joined, part: usize) -> bool {
 }
 
 /// Reads on until all files have ended or one can be lent; whether one can.
-pub(super) fn read_until_lent(reading: &mut Reading, joined: &mut Joined, threads: Threads) -> bool {
+pub(super) fn read_until_lent(
+    reading: &mut Reading,
+    joined: &mut Joined,
+    threads: Threads,
+    digest: &mut Digest,
+) -> bool {
     if threads.count.get() == 1 {
-        read_alone(reading, joined, threads.part);
+        read_alone(reading, joined, threads.part, digest);
     } else {
-        read(reading, joined, threads.part);
+        read(reading, joined, threads.part, digest);
     }
     joined.lends(threads.part)
 }
 
 /// The same on this thread alone.
-fn read_alone(reading: &mut Reading, joined: &mut Joined, part: usize) {
-    let (mut batch, mut digest) = (Batch::default(), Digest::default());
+fn read_alone(reading: &mut Reading, joined: &mut Joined, part: usize, digest: &mut Digest) {
+    let mut batch = Batch::default();
     loop {
         let goes_on = fill(&mut batch, joined, part);
-        batch.give(&mut digest, reading);
+        batch.give(digest, reading);
         if !goes_on {
             break;
         }
     }
 }
 
-fn read(reading: &mut Reading, joined: &mut Joined, part: usize) {
+fn read(reading: &mut Reading, joined: &mut Joined, part: usize, digest: &mut Digest) {
     let (full, to_analyse) = mpsc::sync_channel::<Batch>(AHEAD);
     let (empty, to_fill) = mpsc::channel::<Batch>();
     thread::scope(|scope| {
@@ -150,9 +155,8 @@ fn read(reading: &mut Reading, joined: &mut Joined, part: usize) {
                 }
             }
         });
-        let mut digest = Digest::default();
         while let Ok(mut batch) = to_analyse.recv() {
-            batch.give(&mut digest, reading);
+            batch.give(digest, reading);
             let _ = empty.send(batch);
         }
     });

@@ -7,6 +7,8 @@
 use std::num::NonZeroUsize;
 
 use super::crew;
+use super::crew::Room;
+use super::digest::Digest;
 use super::reading::Reading;
 use super::relay;
 use crate::capture::Input;
@@ -37,11 +39,12 @@ impl Threads {
 pub fn read(reading: &mut Reading, inputs: Vec<Input>, threads: Threads) -> JoinedSummary {
     let Threads { count, part } = threads;
     let mut joined = Joined::new(inputs);
+    let (mut room, mut digest) = (Room::default(), Digest::default());
     loop {
         if let Some(mut lent) = joined.lend(part) {
-            let failure = crew::read(reading, &mut lent, count.get());
+            let failure = crew::read(reading, &mut lent, count.get(), &mut room);
             joined.take_back(lent, failure);
-        } else if !relay::read_until_lent(reading, &mut joined, threads) {
+        } else if !relay::read_until_lent(reading, &mut joined, threads, &mut digest) {
             return joined.finish();
         }
     }
