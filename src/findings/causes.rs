@@ -24,6 +24,9 @@ pub(super) enum Shared {
     Device,
     /// The network as a whole.
     Network,
+    /// The network as a whole, where switches that prune have forgotten that the effect's device, or the leader that it
+    /// asks, wants PTP's group.
+    Forgotten,
 }
 
 /// A fault and what it can bring about.
@@ -50,7 +53,7 @@ const fn link(cause: &'static str, shared: Shared, effects: &'static [&'static s
     Link { cause, shared, effects }
 }
 
-use Shared::{Device, Domain, Lead, Network};
+use Shared::{Device, Domain, Forgotten, Lead, Network};
 
 /// What is off when a device, or all of a domain, has no good time.
 pub(super) const WITHOUT_TIME: &[&str] = &[
@@ -128,6 +131,9 @@ const LINKS: &[Link] = &[
     link("vlan-split-or-leak", Network, &["several-domains-in-use"]),
     link("ttl-too-small", Domain, &["delay-response-missing", "no-grandmaster", "two-masters-one-domain"]),
     link("no-querier", Network, &["multicast-flooding"]),
+    link("no-querier", Forgotten, &["no-grandmaster", "two-masters-one-domain"]),
+    link("no-querier", Forgotten, UNSTEADY_LEAD),
+    link("no-querier", Forgotten, WITHOUT_TIME),
     link("querier-contention-or-move", Network, &["querier-version-or-timer-mix"]),
     link("dscp-rewritten", Domain, &["dscp-missing-or-inconsistent"]),
     link(
@@ -318,13 +324,13 @@ impl<'a> Causes<'a> {
             }
             LINKS.iter().filter(|link| link.brings_about(effect.id)).find_map(|link| {
                 let candidates = match link.shared {
-                    Network => self.all.get(link.cause),
+                    Network | Forgotten => self.all.get(link.cause),
                     Device => self.by_device.get(&(link.cause, effect.device.as_deref()?)),
                     Domain | Lead => self.by_domain.get(&(link.cause, (*domain)?)),
                 };
                 candidates?.iter().copied().find(|cause| {
                     let cause = self.findings.get(*cause);
-                    cause.is_some_and(|cause| self.circumstances.allow(link.shared, cause, effect))
+                    cause.is_some_and(|cause| self.circumstances.allow(link.shared, cause, (effect, *domain)))
                 })
             })
         };

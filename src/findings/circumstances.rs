@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::net::IpAddr;
 
 use super::causes::Shared;
 use super::causes::WITHOUT_TIME;
@@ -17,6 +18,10 @@ use crate::units::Nanos;
 /// What was over, or had begun, this long before a fault was first seen does not follow from it: a fault is seen some
 /// intervals after it began (chosen: as long as the timeline's incidents).
 const SEEN_LATE: Nanos = Nanos(10_000_000_000);
+
+/// A switch may forget a member this much before its time: it counts from a report that the capture shows a little later,
+/// in whole units of its clock (chosen).
+const FORGOTTEN_EARLY: Nanos = Nanos(-1_000_000_000);
 
 /// Causes whose first piece of evidence is of the time at which they began, not of when they were last seen.
 const TELL_WHEN_THEY_BEGAN: &[&str] = &[
@@ -61,14 +66,20 @@ impl<'a> Circumstances<'a> {
         }
     }
 
-    /// Whether they allow that `effect` follows from `cause`, which can bring about its like.
-    pub(super) fn allow(&self, shared: Shared, cause: &Finding, effect: &Finding) -> bool {
+    /// Whether they allow that `effect`, of that domain, follows from `cause`, which can bring about its like.
+    pub(super) fn allow(
+        &self,
+        shared: Shared,
+        cause: &Finding,
+        (effect, domain): (&Finding, Option<DomainKey>),
+    ) -> bool {
         if was_over_before(effect, cause) || began_before(effect, cause) {
             return false;
         }
         match shared {
             Shared::Device => true,
             Shared::Network => effect.id != "several-domains-in-use" || self.differ_in_vlan_only(),
+            Shared::Forgotten => self.was_forgotten(effect, domain),
             Shared::Lead => self.has_led(cause) && self.can_be_of_the_domain(cause, effect),
             Shared::Domain => {
                 self.can_be_of_the_domain(cause, effect)
@@ -82,6 +93,20 @@ impl<'a> Circumstances<'a> {
     fn can_be_of_the_domain(&self, cause: &Finding, effect: &Finding) -> bool {
         let alone = effect.device.as_deref().is_some_and(|device| self.alone_unanswered.contains(device));
         !alone || !WITHOUT_TIME.contains(&effect.id) || cause.device == effect.device
+    }
+
+    /// Whether the membership of one of the effect's devices in a group of PTP had run out when the effect began, and was not
+    /// renewed. The leader's counts where nobody else is named, and for devices that it does not hear.
+    fn was_forgotten(&self, effect: &Finding, domain: Option<DomainKey>) -> bool {
+        let Some(began) = times(effect).next() else { return false };
+        let leader = domain.and_then(|key| self.analysis.domains.get(&key)?.election.leader());
+        let leader = leader.and_then(|leader| self.analysis.device_of(leader));
+        let leader = leader.filter(|_| effect.device.is_none() || WITHOUT_TIME.contains(&effect.id));
+        let named = effect.device.iter().chain(&effect.affected);
+        let own = named.filter_map(|key| self.devices.get(key.as_str()).copied());
+        let mut addresses = own.chain(leader).flat_map(|device| &device.ips);
+        let ran_out = |address: &IpAddr| self.analysis.multicast.lost_ptp(*address);
+        addresses.any(|address| ran_out(address).is_some_and(|at| began.since(at) >= FORGOTTEN_EARLY))
     }
 
     /// How each lead of the cause's device in the cause's domain ended.

@@ -156,6 +156,19 @@ impl Multicast {
         by_host.filter(|(_, member)| gone(member)).map(|(host, _)| *host).collect()
     }
 
+    /// When the membership of `host` in a group of PTP ran out that was not renewed to the end, where nobody asks for
+    /// members any more.
+    #[must_use]
+    pub fn lost_ptp(&self, host: IpAddr) -> Option<CaptureTime> {
+        let silent = self
+            .segments()
+            .filter(|segment| segment.queriers.values().all(|querier| querier.silent_since.is_some()));
+        let groups =
+            silent.flat_map(|segment| &segment.groups).filter(|(group, _)| Reserved::is_of_ptp(**group));
+        let ended = groups.filter_map(|(_, members)| members.by_host.get(&Host::Ip(host))?.ended);
+        ended.filter(|(how, _)| *how == Ended::Expired).map(|(_, time)| time).min()
+    }
+
     /// Groups that anybody asked for at any time.
     #[must_use]
     pub fn requested(&self) -> BTreeSet<IpAddr> {

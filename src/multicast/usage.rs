@@ -36,6 +36,11 @@ impl Reserved {
         }
     }
 
+    /// Whether PTP uses a group.
+    pub(super) const fn is_of_ptp(group: IpAddr) -> bool {
+        Self::Ptp.is_own(group)
+    }
+
     const fn of(mac: MacAddress) -> Option<Self> {
         match mac.0 {
             [0x01, 0x00, 0x5E, 0x00, 0x01, 129..=132] | [0x33, 0x33, 0, 0, 0x01, 0x81] => Some(Self::Ptp),

@@ -22,7 +22,11 @@ const AT_ONCE_S: f64 = 1.0;
 pub fn group(events: &[EventDocument]) -> Vec<Vec<usize>> {
     let mut incidents: Vec<Vec<usize>> = Vec::new();
     let mut open: Vec<Open<'_>> = Vec::new();
+    let mut leaders = BTreeMap::new();
     for (index, event) in events.iter().enumerate() {
+        if let ("leader-elected" | "leader-changed", Some(domain)) = (event.kind, event.domain.as_deref()) {
+            leaders.insert(domain, event.device.as_deref());
+        }
         // That somebody leads at the capture's beginning is no fault, so what comes after it is none of its consequences.
         if event.kind == "leader-elected" {
             incidents.push(vec![index]);
@@ -31,7 +35,7 @@ pub fn group(events: &[EventDocument]) -> Vec<Vec<usize>> {
         open.retain(|incident| event.at_s - incident.latest_s <= WINDOW_S);
         let home = open.iter_mut().rev().find(|incident| incident.is_related_to(event));
         let known = home.and_then(|incident| {
-            incident.take(event);
+            incident.take(event, &leaders);
             incidents.get_mut(incident.index)
         });
         if let Some(incident) = known {
@@ -39,7 +43,7 @@ pub fn group(events: &[EventDocument]) -> Vec<Vec<usize>> {
             continue;
         }
         let mut incident = Open { index: incidents.len(), ..Open::default() };
-        incident.take(event);
+        incident.take(event, &leaders);
         open.push(incident);
         incidents.push(vec![index]);
     }
@@ -108,11 +112,16 @@ impl<'a> Open<'a> {
             || is_in(&self.devices, event.device.as_deref())
     }
 
-    fn take(&mut self, event: &'a EventDocument) {
+    fn take(&mut self, event: &'a EventDocument, leaders: &BTreeMap<&'a str, Option<&'a str>>) {
         self.latest_s = event.at_s;
         self.can_cause |= !is_relief(event.kind);
         self.domains.extend(event.domain.as_deref());
         self.devices.extend(event.device.as_deref());
+        // Who leads and is no member any more is not heard by, or does not hear, all of its domain.
+        if matches!(event.kind, "membership-expired" | "member-left") && event.device.is_some() {
+            let led = leaders.iter().filter(|(_, leader)| **leader == event.device.as_deref());
+            self.domains.extend(led.map(|(domain, _)| domain));
+        }
         if let Some(matter) = Matter::of(event) {
             self.matters.insert(matter, event.at_s);
         }
@@ -129,7 +138,8 @@ pub fn cause(events: &[EventDocument], incident: &[usize]) -> Option<usize> {
     })
 }
 
-/// How far behind a kind of event stands as a cause. A leader that falls silent, a clock that jumps and worse announced
+/// How far behind a kind of event stands as a cause. Where a querier that fell silent is in the incident, members were
+/// forgotten, which ends whatever they heard. A leader that falls silent, a clock that jumps and worse announced
 /// data bring changes of leader about, and these bring unanswered requests about; not the other way round (chosen).
 fn rank(kind: &str) -> usize {
     let known = CAUSES.iter().chain(&RELIEF);
@@ -143,6 +153,7 @@ fn is_relief(kind: &str) -> bool {
 
 /// Kinds that may bring others about, what does before what it brings about.
 const CAUSES: [&str; 22] = [
+    "querier-silent",
     "leader-lost",
     "leader-not-heard",
     "sync-gap",
@@ -152,7 +163,6 @@ const CAUSES: [&str; 22] = [
     "leader-changed",
     "numbers-restarted",
     "capture-hole",
-    "querier-silent",
     "querier-changed",
     "querier-contention",
     "querier-without-address",
@@ -268,6 +278,22 @@ mod tests {
         ];
         assert_eq!(group(&events), [vec![0], vec![1, 5], vec![2, 3], vec![4, 7], vec![6]]);
         assert_eq!(cause(&events, &[4, 7]), Some(4));
+    }
+
+    #[test]
+    fn what_the_domain_suffers_when_its_leader_is_no_member_any_more_is_one_incident_with_that() {
+        let mut events = [
+            event(0.4, "leader-elected", Some("a"), Some("one")),
+            event(20.0, "querier-silent", None, None),
+            event(21.6, "membership-expired", None, Some("one")),
+            event(22.0, "answers-stopped", Some("a"), Some("three")),
+            event(25.9, "rival-began", Some("a"), Some("two")),
+        ];
+        assert_eq!(group(&events), [vec![0], vec![1, 2, 3, 4]]);
+        assert_eq!(cause(&events, &[1, 2, 3, 4]), Some(1));
+        // Of another device it tells nothing of the domain.
+        events[2].device = Some("four".to_owned());
+        assert_eq!(group(&events), [vec![0], vec![1, 2], vec![3, 4]]);
     }
 
     #[test]

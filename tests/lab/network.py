@@ -1,5 +1,6 @@
 """Network namespaces, bridges and the mirror: everything made here is removed again by `close`."""
 
+import datetime
 import os
 import re
 import signal
@@ -10,6 +11,11 @@ import time
 # group forward mask is set. Source: IEEE 802.1Q table of reserved addresses (from memory);
 # Linux, Documentation/ABI/testing/sysfs-class-net, group_fwd_mask (from memory).
 FORWARD_PEER_DELAY = "0x4000"
+# Lines of `bridge -timestamp monitor mdb` (iproute2 6.1); entries without a port are the bridge's own.
+STAMP = re.compile(r"^Timestamp: (.*) (\d+) usec$")
+MEMBER = re.compile(r"^(Deleted )?dev \S+ port (port\d+) grp (\S+)")
+# The bridge of a node that asks for group members.
+ASKING = "asking"
 
 
 def call(*words, timeout=20):
@@ -29,6 +35,7 @@ class Network:
         self.namespaces = []
         self.switch = None
         self.ports = 0
+        self.nodes_by_port = {}
 
     def open(self):
         """Makes the switch's namespace; apart from `__init__`, so that `close` can undo a half-made one."""
@@ -49,11 +56,11 @@ class Network:
     def _sysctl(namespace, key, value):
         call("ip", "netns", "exec", namespace, "sh", "-c", f"echo {value} > /proc/sys/{key}")
 
-    def bridge(self, name):
-        """A bridge that floods all multicast, so that its own interface sees every frame."""
+    def bridge(self, name, snooping=()):
+        """A bridge whose own interface sees every frame. It floods multicast, or snoops with the options told."""
         call("ip", "-n", self.switch, "link", "add", name, "address", "02:00:5e:20:00:fe",
-             "type", "bridge", "stp_state", "0", "mcast_snooping", "0",
-             "group_fwd_mask", FORWARD_PEER_DELAY)
+             "type", "bridge", "stp_state", "0", "group_fwd_mask", FORWARD_PEER_DELAY,
+             *(("mcast_snooping", "1", *snooping) if snooping else ("mcast_snooping", "0")))
         call("ip", "-n", self.switch, "link", "set", name, "promisc", "on", "up")
 
     def node(self, name):
@@ -64,6 +71,7 @@ class Network:
         """Joins a node to a bridge; an isolated port does not hear other isolated ports."""
         self.ports += 1
         port = f"port{self.ports}"
+        self.nodes_by_port[port] = namespace.removeprefix(f"{self.prefix}-")
         call("ip", "-n", self.switch, "link", "add", port, "type", "veth",
              "peer", "name", interface, "address", mac, "netns", namespace)
         # Without this the captured frames hold half-made UDP checksums.
@@ -75,6 +83,26 @@ class Network:
             nodad = ["nodad"] if ":" in address else []
             call("ip", "-n", namespace, "address", "add", address, "dev", interface, *nodad)
         call("ip", "-n", namespace, "link", "set", interface, "up")
+
+    def querier(self, querier, address, bridge):
+        """A bridge of its own that asks for group members, joined to `bridge`."""
+        namespace = self._namespace(querier.name)
+        self.attach(namespace, querier.link.interface, querier.link.mac, [], bridge)
+        hundredths = str(querier.interval_s * 100)
+        call("ip", "-n", namespace, "link", "add", ASKING, "address", querier.link.mac, "type", "bridge",
+             "stp_state", "0", "mcast_snooping", "1", "mcast_querier", "1", "mcast_igmp_version", "3",
+             "mcast_query_use_ifaddr", "1", "mcast_query_interval", hundredths,
+             "mcast_query_response_interval", str(querier.response_s * 100),
+             "mcast_startup_query_interval", hundredths)
+        call("ip", "-n", namespace, "address", "add", address, "dev", ASKING)
+        call("ip", "-n", namespace, "link", "set", querier.link.interface, "master", ASKING)
+        call("ip", "-n", namespace, "link", "set", ASKING, "up")
+        return namespace
+
+    @staticmethod
+    def silence(namespace):
+        """Ends the asking, and nothing else."""
+        call("ip", "-n", namespace, "link", "set", ASKING, "type", "bridge", "mcast_querier", "0")
 
     def block_event_port(self, namespace):
         """Drops what comes in for the PTP event port, and counts it."""
@@ -103,6 +131,43 @@ class Network:
             subprocess.run(["ip", "netns", "del", namespace],
                            stderr=subprocess.DEVNULL, check=False, timeout=20)
         self.namespaces = []
+
+
+class Forwarding:
+    """What a bridge that snoops says of whom it passes groups on to, as it changes."""
+
+    def __init__(self, network, path):
+        self.path = path
+        with open(path, "wb") as out:
+            # Its output has to be complete at any time, and its stamps are local times.
+            self.process = subprocess.Popen(
+                ["stdbuf", "-oL", "bridge", "-n", network.switch, "-timestamp", "monitor", "mdb"],
+                stdout=out, stderr=subprocess.DEVNULL, env={**os.environ, "LC_ALL": "C", "TZ": "UTC"})
+
+    def close(self):
+        """Ends the watching."""
+        self.process.kill()
+        self.process.wait(timeout=10)
+
+    def changes(self, nodes_by_port):
+        """(time in ns, node, group, whether it is a member now), for each change; what is only said again is left out."""
+        at, held = None, set()
+        with open(self.path, encoding="ascii") as lines:
+            for line in lines:
+                if found := STAMP.match(line):
+                    second = datetime.datetime.strptime(found[1], "%a %b %d %H:%M:%S %Y")
+                    second = second.replace(tzinfo=datetime.timezone.utc)
+                    at = int(second.timestamp()) * 1_000_000_000 + int(found[2]) * 1_000
+                elif found := MEMBER.match(line):
+                    node, group = nodes_by_port[found[2]], found[3]
+                    is_member = found[1] is None
+                    if not is_member:
+                        held.discard((node, group))
+                    elif (node, group) in held:
+                        continue
+                    else:
+                        held.add((node, group))
+                    yield at, node, group, is_member
 
 
 class Mirror:

@@ -43,8 +43,31 @@ class Node:
 
 
 @dataclass(frozen=True)
+class Querier:
+    """A switch that asks for group members (IGMPv3) and snoops itself; it has no clock.
+
+    The interval is short, so that memberships run out within a capture. A usual one is 125 s, and 10 s for the answers
+    (RFC 3376 sections 8.2 and 8.3).
+    """
+
+    link: Link
+    name: str = "core-switch"
+    interval_s: int = 5
+    response_s: int = 2
+    robustness: int = 2
+
+    @property
+    def membership_s(self):
+        """How long a membership lasts without an answer (RFC 3376 section 8.4)."""
+        return self.robustness * self.interval_s + self.response_s
+
+
+@dataclass(frozen=True)
 class Scenario:
-    """`settle_s` passes before the capture starts; `steps` are (seconds of capture, action, node name)."""
+    """`settle_s` passes before the capture starts; `steps` are (seconds of capture, action, node name).
+
+    With a querier the bridge snoops: it passes groups on to members only, and forgets them in the querier's time.
+    """
 
     name: str
     shows: str
@@ -55,6 +78,7 @@ class Scenario:
     ipv6: bool = False
     addressed: bool = True
     bridges: tuple = ("br0",)
+    querier: Querier | None = None
 
 
 def leader(number=1, name="stage-rack", *, isolated=False, deaf=False, states=("leading",),
@@ -88,6 +112,7 @@ FAST = {"logSyncInterval": -3, "logAnnounceInterval": 0}
 PEER = {"network_transport": "L2", "delay_mechanism": "P2P", **FAST}
 SIX = {"network_transport": "UDPv6", **FAST}
 HYBRID = {"hybrid_e2e": 1, **FAST}
+QUERIER = Querier(Link("eth0", 9))
 
 SCENARIOS = {s.name: s for s in (
     Scenario("healthy", "one leader, one standby, three followers; end to end over UDP/IPv4",
@@ -138,4 +163,13 @@ SCENARIOS = {s.name: s for s in (
               follower(3, "stage-left-camera", **FAST),
               follower(4, "stage-right-camera", bridge="br1", **FAST)),
              duration_s=15, bridges=("br0", "br1")),
+    Scenario("snooping", "the bridge passes multicast to members only, and a switch asks for them again and again",
+             (leader(**FAST), standby(**FAST), *cameras(2, **FAST)), duration_s=25, querier=QUERIER),
+    Scenario("querier-lost", "the bridge passes multicast to members only, and the switch that asks for them stops",
+             (leader(**FAST),
+              standby(**FAST, port_states=LEADS, states=("rival",),
+                      why="hears the leader no more, and leads beside it"),
+              *cameras(2, **FAST, port_states=(*FOLLOWS, "LISTENING"), states=("unanswered",),
+                       why="joins anew each time it loses the leader, who hears no request")),
+             duration_s=45, steps=((10, "silence", "core-switch"),), querier=QUERIER),
 )}

@@ -77,7 +77,7 @@ def tenures(nodes, periods, start, end):
 def statistics_delta(before, after, restarted):
     """What each port sent and received between the two questions, by its own counters (zeros left out).
 
-    Without an earlier question, since the daemon's start; None for a daemon that was started again in between.
+    Where nobody was asked earlier, since the daemon's start; None for a daemon that was started again in between.
     """
     rows = {name: None for name in restarted}
     for name, sets in after.items():
@@ -92,6 +92,22 @@ def statistics_delta(before, after, restarted):
     return rows
 
 
+def querier(scenario, run, start):
+    """Who asks for group members, and whom the bridge passed the groups on to, by its own word."""
+    asking = scenario.querier
+    if asking is None:
+        return {"querier": None, "bridge_members": []}
+    def at(nanos):
+        return {"at": stamp(nanos), "at_s": round((nanos - start) / 1e9, 3)}
+    return {
+        "querier": {"name": asking.name, "mac": asking.link.mac, "ip": run.addresses[asking.name][0], "version": "IGMPv3",
+                    "interval_s": asking.interval_s, "response_s": asking.response_s, "robustness": asking.robustness,
+                    "membership_s": asking.membership_s,
+                    "silenced": None if run.silenced_at is None else at(run.silenced_at)},
+        "bridge_members": [{**at(nanos), "node": node, "group": group, "is_member": is_member}
+                           for nanos, node, group, is_member in run.forwarding]}
+
+
 def describe(scenario, run):
     """The JSON document of a run."""
     counts = {name: wire.count(path) for name, path in run.captures.items()}
@@ -102,6 +118,7 @@ def describe(scenario, run):
         node = daemon.node
         lines = daemon.lines(run.offset_ns)
         own = list(daemons_of.state_changes(lines))
+        surprises += [f"{node.name}: {text}" for _, _, _, after, _, text in own if after == "FAULTY"]
         periods[node.name] = leading_periods(daemon, own, end)
         changes += [(at, node.name, port, before, after, text) for at, port, before, after, _, text in own]
         selections += [(at, node.name, text) for at, text in lines if "best master" in text]
@@ -128,16 +145,29 @@ def describe(scenario, run):
     for span in spans:
         leaders[str(span["domain"])] = span["clock"]
     site = max(leaders, key=lambda d: sum(n["domain"] == int(d) for n in nodes), default=None)
+    # A question without an answer is no zero.
+    asked = [("first", run.answers_before)] * bool(scenario.settle_s) + [("last", run.answers)]
+    for which, answers in asked:
+        for daemon in run.daemons:
+            missing = sorted(set(daemons_of.QUESTIONS) - set(answers.get(daemon.node.name, ())))
+            if missing:
+                surprises.append(f"{daemon.node.name}: no answer to the {which} question for {', '.join(missing)}")
+    for name, counts_of in run.tcpdump.items():
+        if counts_of["dropped"] != 0:
+            surprises.append(f"{name}: tcpdump dropped {counts_of['dropped']} frames")
     return {
         "scenario": scenario.name, "shows": scenario.shows,
         "daemon": {"name": "linuxptp ptp4l", "version": run.version},
         "time": {"realtime_minus_monotonic_ns": run.offset_ns, "change_over_the_run_ns": run.offset_change_ns,
-                 "log_resolution_ms": 1, "asked_at": stamp(run.asked_at)},
+                 "log_resolution_ms": 1,
+                 "asked_before_at": None if run.asked_before_at is None else stamp(run.asked_before_at),
+                 "asked_at": stamp(run.asked_at), "answered_at": stamp(run.answered_at)},
         "captures": [{"file": path.name, "bridge": name, **run.tcpdump[name],
                       **{k: v for k, v in counts[name].items() if not k.endswith("_ns")},
                       "first": stamp(counts[name]["first_ns"]), "last": stamp(counts[name]["last_ns"])}
                      for name, path in run.captures.items()],
         "nodes": nodes,
+        **querier(scenario, run, start),
         "actions": [{"at": stamp(at), "at_s": round((at - start) / 1e9, 3), "node": d.node.name, "did": what}
                     for d in run.daemons for at, what in d.events],
         "state_changes": [{"at": stamp(at), "at_s": round((at - start) / 1e9, 3), "node": node, "port": port,

@@ -1,9 +1,14 @@
 //! What does not follow from a fault that is there as well, beside what does.
 
+use std::net::Ipv4Addr;
+
 use serde_json::Value;
 
 use super::causes::followings;
 use crate::support::craft::ptp_v2::Body;
+use crate::support::judged;
+use crate::support::media::Scene;
+use crate::support::membership::SWITCH;
 use crate::support::script::said;
 use crate::support::stage::actor;
 use crate::support::wire::Sender;
@@ -217,5 +222,48 @@ fn domains_that_differ_in_their_vlan_alone_are_told_once() {
             wire.follows(0..60, &Sender::of(actor(40).in_domain(domain)), &other);
         }
         assert_eq!(cause_of(&wire.report(), "several-domains-in-use").as_deref(), cause, "{domain}");
+    }
+}
+
+/// A switch asks for members twice and then no more; who named the group is forgotten at 62.9 s. From 65 s on the leader
+/// hears no request, and from `rival_from` on another one leads beside it.
+fn queried_no_more(group: Ipv4Addr, rival_from: i64) -> Value {
+    let mut wire = Wire::default();
+    wire.leads(0..150, &leader());
+    wire.leads(rival_from..150, &follower(9));
+    let mut scene = Scene::default();
+    for each in [20, 21] {
+        wire.follows(0..65, &follower(each), &leader());
+        wire.asks(65..150, &follower(each));
+    }
+    for second in [1, 21] {
+        scene.query(second, SWITCH, 20);
+        for member in [leader().actor.mac[5], 9, 20, 21] {
+            scene.report(second, member, group);
+        }
+    }
+    scene.frames.extend(wire.0);
+    judged::files(&[("made.pcap", scene.file(65_535))]).value()
+}
+
+#[test]
+fn what_begins_when_switches_have_forgotten_ptps_members_follows_from_the_lost_querier() {
+    let (ptp, audio) = (Ipv4Addr::new(224, 0, 1, 129), Ipv4Addr::new(239, 20, 1, 1));
+    let querier = Some("no-querier");
+    for (group, rival_from, rivals, unanswered) in [
+        (ptp, 66, querier, querier),
+        // It led beside the leader when its membership still held.
+        (ptp, 40, None, querier),
+        // What was forgotten is no group of PTP.
+        (audio, 66, None, Some("two-masters-one-domain")),
+    ] {
+        let report = queried_no_more(group, rival_from);
+        assert_eq!(said(&report, "no-querier"), ["critical"], "{group} {rival_from}");
+        assert_eq!(cause_of(&report, "two-masters-one-domain").as_deref(), rivals, "{group} {rival_from}");
+        assert_eq!(
+            cause_of(&report, "delay-response-missing").as_deref(),
+            unanswered,
+            "{group} {rival_from}"
+        );
     }
 }
