@@ -124,8 +124,9 @@ fn ports_have_sent_what_the_report_counts() {
         for (port, counted) in ports {
             let (clock, port_number) = port.rsplit_once('-').unwrap();
             let clock = identity(&Value::from(clock));
+            let port_number: u64 = port_number.parse().unwrap();
             let clocks = reports.iter().flat_map(|(_, report)| list(&report["domains"]));
-            let is_it = |row: &&Value| row["clock"] == clock && row["port"].to_string() == port_number;
+            let is_it = |row: &&Value| row["clock"] == clock && row["port"] == port_number;
             let Some(row) = clocks.flat_map(|domain| list(&domain["clocks"])).find(is_it) else { continue };
             for (key, of_report, most_per_s) in [
                 ("tx_Announce", "announce", 1.0),
