@@ -44,7 +44,7 @@ pub(super) struct Room(Vec<Box<Part>>);
 /// What the threads share.
 struct Shared {
     next: u64,
-    /// Parts from here on are not begun yet, so that only a few are in memory.
+    /// Parts from here on are not begun yet, so that only a few are in memory. It moves on with every part that is done with.
     limit: u64,
     ready: BTreeMap<u64, Box<Part>>,
     /// Parts that were taken but for their flows, in order.
@@ -99,8 +99,6 @@ struct Crew {
     layout: Layout,
     file: u32,
     span: Span,
-    /// Parts in memory at once.
-    tickets: u64,
 }
 
 impl Crew {
@@ -120,6 +118,7 @@ impl Crew {
                 let mut shared = self.lock();
                 shared.media = Some(media);
                 shared.free.push(part);
+                shared.limit = self.layout.count().min(shared.limit.saturating_add(1));
             }
             Work::Walk { index, told, mut part } => {
                 let Part { octets, digest, walked } = &mut *part;
@@ -172,11 +171,11 @@ impl Crew {
         }
     }
 
-    /// Lets the flows of a part be taken in, and more parts be begun; all before `index` are taken.
-    fn taken(&self, part: Box<Part>, index: u64, told: Option<Told>, walker: &mut ChunkWalker) {
+    /// Lets the flows of a part be taken in, and so many parts more be begun.
+    fn taken(&self, part: Box<Part>, more: u64, told: Option<Told>, walker: &mut ChunkWalker) {
         let mut shared = self.lock();
         shared.waiting.push_back(part);
-        shared.limit = index.saturating_add(self.tickets).min(self.layout.count());
+        shared.limit = self.layout.count().min(shared.limit.saturating_add(more));
         if let Some(told) = told {
             shared.told = told;
         }
@@ -246,10 +245,12 @@ fn together(
 ) -> Option<Error> {
     let layout = chunks.layout();
     let tickets = u64::try_from(2 * walkers.len() + 1).unwrap_or(u64::MAX);
+    // Where the next file may begin soon, parts are begun for nothing: at first only a few, and one more with each that is taken.
+    let first = if chunks.has_bound() { tickets.min(2) } else { tickets };
     let mut own = walkers.pop()?;
     let shared = Shared {
         next: index,
-        limit: index.saturating_add(tickets).min(layout.count()),
+        limit: index.saturating_add(first).min(layout.count()),
         ready: BTreeMap::new(),
         waiting: VecDeque::new(),
         media: Some(reading.lend_media()),
@@ -258,13 +259,14 @@ fn together(
         is_over: false,
     };
     let span = reading.span();
-    let crew = Crew { shared: Mutex::new(shared), changed: Condvar::new(), layout, file, span, tickets };
+    let crew = Crew { shared: Mutex::new(shared), changed: Condvar::new(), layout, file, span };
     let failure = thread::scope(|scope| {
         let _over = Over(&crew);
         for walker in walkers {
-            scope.spawn(|| crew.work(walker));
+            // Where the system has no room for a thread, the others do its work.
+            let _ = thread::Builder::new().spawn_scoped(scope, || crew.work(walker));
         }
-        let failure = take_in(reading, chunks, &crew, index, &mut own);
+        let failure = take_in(reading, chunks, &crew, index, &mut own, tickets - first);
         reading.return_media(crew.media(&mut own));
         failure
     });
@@ -278,20 +280,23 @@ fn together(
     failure
 }
 
-/// Takes in the parts from `index` on, in order.
+/// Takes in the parts from `index` on, in order. So many more than at first may be in memory as all goes well.
 fn take_in(
     reading: &mut Reading,
     chunks: &mut Chunks,
     crew: &Crew,
     mut index: u64,
     own: &mut ChunkWalker,
+    mut more: u64,
 ) -> Option<Error> {
     let file = crew.file;
     let mut told = chunks.told();
     while index < crew.layout.count() && !chunks.is_too_late() {
         let mut part = crew.part(index, own)?;
         let before = chunks.records();
+        let mut grows = 0;
         if part.walked.take().is_some_and(|walked| chunks.take(&walked)) {
+            (grows, more) = if more > 0 { (1, more - 1) } else { (0, 0) };
             part.digest.give_control(|frame| (file, frame.saturating_add(before)), reading);
         } else {
             part.digest.clear();
@@ -308,7 +313,7 @@ fn take_in(
         };
         if walks_on {
             // What comes in order comes after the flows before it.
-            crew.taken(part, index, None, own);
+            crew.taken(part, grows, None, own);
             reading.return_media(crew.media(own));
             let failure = chunks.walk_on(end, |record| reading.push(file, record)).err();
             let mut shared = crew.lock();
@@ -322,7 +327,7 @@ fn take_in(
             }
         } else {
             let news = news(chunks, &mut told);
-            crew.taken(part, index, news, own);
+            crew.taken(part, grows, news, own);
         }
     }
     None

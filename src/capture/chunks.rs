@@ -194,6 +194,12 @@ impl Chunks {
         goes_on
     }
 
+    /// Whether there is a time up to which it is lent, and no further.
+    #[must_use]
+    pub const fn has_bound(&self) -> bool {
+        self.until.is_some()
+    }
+
     /// Whether a record was met that is later than the next file begins, so that nothing more is given.
     #[must_use]
     pub const fn is_too_late(&self) -> bool {

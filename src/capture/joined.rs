@@ -143,14 +143,21 @@ impl Joined {
         }
     }
 
-    /// Whether [`Self::lend`] would give a file.
+    /// Whether [`Self::lend`] would give a file: not where little of it seems to be left before the next file begins.
     #[must_use]
     pub fn lends(&self, octets: usize) -> bool {
-        self.heads.is_empty()
-            && self
-                .current
-                .and_then(|index| self.files.get(size(index)))
-                .is_some_and(|file| file.layout(octets).is_some())
+        let lent =
+            self.current.filter(|_| self.heads.is_empty()).and_then(|index| self.files.get(size(index)));
+        lent.is_some_and(|file| {
+            file.layout(octets).is_some()
+                && self.next_begins().is_none_or(|next| file.seems_to_last(next, octets))
+        })
+    }
+
+    /// When the next file begins that is not open yet.
+    fn next_begins(&self) -> Option<CaptureTime> {
+        let next = self.files.get(self.waiting).filter(|file| !matches!(file.state, State::Done(_)))?;
+        Some(CaptureTime(next.place))
     }
 
     /// The file whose record was given last, to be read on in parts of so many octets until it ends or the next begins;
@@ -158,8 +165,7 @@ impl Joined {
     /// back before anything else is asked for.
     pub fn lend(&mut self, octets: usize) -> Option<Lent> {
         let index = self.current.filter(|_| self.lends(octets))?;
-        let next = self.files.get(self.waiting).filter(|file| !matches!(file.state, State::Done(_)));
-        let until = next.map(|file| CaptureTime(file.place));
+        let until = self.next_begins();
         let file = self.files.get_mut(size(index))?;
         let (layout, open) = (file.layout(octets)?, file.input.open_again()?);
         match std::mem::replace(&mut file.state, State::Waiting) {
@@ -289,6 +295,17 @@ impl File {
         let goes_on = is_known && reader.compression().is_none() && !reader.is_done();
         let layout = Layout::new(reader.behind(), octets, length);
         (goes_on && layout.count() > 2).then_some(layout)
+    }
+
+    /// Whether more than two parts of so many octets lie before that time, if it goes on as it did so far.
+    fn seems_to_last(&self, until: CaptureTime, octets: usize) -> bool {
+        let State::Open(opened) = &self.state else { return false };
+        let Some(first) = opened.reader.first() else { return false };
+        let now = CaptureTime(self.place);
+        let (passed, left) = (i128::from(now.since(first).0), i128::from(until.since(now).0));
+        let parts = i128::try_from(octets).unwrap_or(i128::MAX).saturating_mul(2);
+        // Without any time passed nothing is known, and it is tried.
+        left > 0 && i128::from(opened.reader.behind()).saturating_mul(left) >= parts.saturating_mul(passed)
     }
 
     /// Stamp of the record at hand.

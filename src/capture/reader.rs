@@ -168,6 +168,11 @@ impl<R: Read> Reader<R> {
         self.tally.packets
     }
 
+    /// The earliest stamp so far.
+    pub(super) const fn first(&self) -> Option<CaptureTime> {
+        self.tally.first
+    }
+
     /// Whether there is nothing behind the record at hand, or nothing that can be read.
     pub(super) const fn is_done(&self) -> bool {
         self.done

@@ -225,6 +225,45 @@ fn a_long_ring_has_few_files_open_at_once() {
     assert_eq!((count, open.load(Ordering::SeqCst)), (100, 0));
 }
 
+/// A file that can be read from anywhere.
+fn seekable(name: &str, octets: Vec<u8>) -> Input {
+    Input::seekable(name, move || Ok(Box::new(io::Cursor::new(octets.clone()))))
+}
+
+#[test]
+fn a_file_is_lent_where_enough_of_it_comes_before_the_next() {
+    let long = file(&(0..2000).map(|record| record * 1_000_000).collect::<Vec<_>>());
+    let record = (long.len() - 24) / 2000;
+    let lent_after = |begins: i64| {
+        let inputs = vec![seekable("long", long.clone()), seekable("next", file(&[begins * 1_000_000]))];
+        let mut joined = Joined::new(inputs);
+        let mut given = 0;
+        while !joined.lends(100 * record) && joined.next_record().is_some() {
+            given += 1;
+        }
+        let lent = joined.lend(100 * record);
+        lent.is_some().then(|| {
+            joined.take_back(lent.unwrap(), None);
+            // Whatever was lent, the rest is given.
+            let rest = std::iter::from_fn(|| joined.next_record().map(|_| ())).count();
+            assert_eq!(given + rest, 2001);
+            given
+        })
+    };
+    // Known from its first 64 records on; two parts are 200 records.
+    assert_eq!(lent_after(400), Some(64));
+    assert_eq!(lent_after(3000), Some(64));
+    // Too near then; once the other one has ended, this one is alone to its end.
+    assert_eq!(lent_after(250), Some(253));
+    assert_eq!(lent_after(1900), Some(64));
+    // Of less than two parts in all nothing is lent.
+    let short = file(&(0..190).map(|record| record * 1_000_000).collect::<Vec<_>>());
+    let mut joined = Joined::new(vec![seekable("short", short)]);
+    while joined.next_record().is_some() {
+        assert!(!joined.lends(100 * record));
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(128))]
 
