@@ -3,9 +3,10 @@
 
     run.py prepare COPY N SEED...        copies the project to COPY, lists the mistakes, builds the tests with those drawn with
                                          any of the seeds, N in each area
-    run.py reach COPY                    runs each test alone and writes down which mistakes it comes past
+    run.py reach COPY [PART]             runs each test alone and writes down which mistakes it comes past; only those with
+                                         PART in their names, where they are new
     run.py sample COPY N SEED            runs tests against those drawn with SEED; goes on where it was
-    run.py whole COPY SEED               those not found against the slow tests too
+    run.py whole COPY SEED               those not found against all tests that come past them
     run.py again COPY SEED FROM          those that were not found in the results of COPY/FROM, as in a sample
     run.py sum COPY SEED                 says what came of it, and names what was not found
     run.py one COPY NAME                 runs all tests that come past one mistake, named as in the list
@@ -37,11 +38,15 @@ AREAS = {
 COPIED = ["src", "tests", "captures", "docs", "benches", "fuzz", "proptest-regressions", "Cargo.toml", "Cargo.lock",
           "README.md", "deny.toml", "LICENSE-MIT", "LICENSE-APACHE", "SECURITY.md", "DEVELOPERS.md"]
 # Functions of rules that give a fixed text decide nothing, and every one is compared with its page: they would only raise the share.
-TEXTS = {"-> &'static str", "-> &'static [&'static str]"}
+TEXTS = {"-> &'static str", "-> &'static[&'static str]"}
+# Tests that look at whole reports, and so are likely to find what they come past.
+BROAD = re.compile(r"snapshots::|truth_lab::|truth_demo::|thinned::")
 # Seconds of a test that is left for `whole`.
 SLOW = 4.0
 # Seconds' worth of tests that run in one process; the first few are quick, as most mistakes are found at once.
-PORTIONS = [1.0, 4.0, 15.0, 60.0]
+PORTIONS = [1.0, 3.0, 6.0, 10.0]
+# Seconds' worth of tests against one mistake: what is not found by then is left for `whole`.
+ENOUGH = 20.0
 AT_ONCE = 2
 MEMORY = 6 << 30
 
@@ -50,15 +55,19 @@ def area(file):
     return next(name for name, places in AREAS.items() if any(file.startswith(place + "/") for place in places))
 
 
+def is_counted(mistake):
+    if mistake["genre"] != "FnValue":
+        return True
+    # Another iterator in the same function is another type, which only a build of its own could have.
+    gives = mistake["function"]["return_type"]
+    return "impl " not in gives and not (area(mistake["file"]) == "findings" and gives in TEXTS)
+
+
 def listed(copy):
     """cargo-mutants' own list of the copy, which has no mistakes in it yet."""
     places = [part for of in AREAS.values() for place in of for part in ("-f", f"{place}/**")]
     said = subprocess.run(["cargo", "mutants", "--list", "--json", *places], cwd=copy, check=True, capture_output=True, text=True)
-    every = [mistake for mistake in json.loads(said.stdout)
-             # Another iterator in the same function is another type, which only a build of its own could have.
-             if not (mistake["genre"] == "FnValue" and "impl " in mistake["function"]["return_type"])
-             and not (mistake["file"].startswith("src/findings/") and mistake["genre"] == "FnValue"
-                     and mistake["function"]["return_type"] in TEXTS)]
+    every = [mistake for mistake in json.loads(said.stdout) if is_counted(mistake)]
     for number, mistake in enumerate(every, 1):
         mistake.pop("diff")
         mistake["number"] = number
@@ -225,13 +234,14 @@ def run(copy, suite, number, tests, limit, worker):
     return how
 
 
-def reach(copy):
-    """Which mistakes each test comes past, and how long it takes."""
+def reach(copy, part=None):
+    """Which mistakes each test comes past, and how long it takes; of tests whose names have a part, beside what is known."""
     names = [(suite, line.removesuffix(": test"))
              for suite, file in json.loads((copy / "suites.json").read_text()).items()
              for line in subprocess.run([file, "--list", "--format", "terse"], cwd=copy, check=True, capture_output=True,
                                         text=True).stdout.splitlines() if line.endswith(": test")]
-    tests, failed, lock = {}, [], threading.Lock()
+    tests, failed, lock = json.loads((copy / "tests.json").read_text()) if part else {}, [], threading.Lock()
+    names = [(suite, name) for suite, name in names if not part or part in name]
 
     def alone(workers, suite, name):
         with lock:
@@ -261,14 +271,20 @@ def reach(copy):
         print(f"passed over, as it fails without a mistake: {name}\n{said}")
 
 
-def portions(tests, number, kills, slow):
-    """Tests that come past a mistake; those first that find much in little time."""
-    past = [(name, test["seconds"]) for name, test in tests.items() if number in test["past"]]
-    past = [(name, seconds) for name, seconds in past if (seconds > SLOW) == slow]
-    past.sort(key=lambda test: (test[1] + 0.01) / (1 + kills[test[0]]))
-    budget, portion, together = iter(PORTIONS), [], 0.0
+def portions(tests, mistake, kills, whole):
+    """Tests that come past a mistake; those first that find much in little time, or are about what it is in by their names."""
+    past = [(name, test["seconds"]) for name, test in tests.items() if mistake["number"] in test["past"]]
+    about = {mistake["file"].split("/")[-2], Path(mistake["file"]).stem} - {"src", "mod", "domains"}
+    about |= {"rules::"} if area(mistake["file"]) == "findings" else set()
+    past = [(name, seconds) for name, seconds in past if whole or seconds <= SLOW]
+    past.sort(key=lambda test: (test[1] + 0.01) / (1 + kills[test[0]] + 4 * bool(BROAD.search(test[0]))
+                                                   + 9 * any(word in test[0] for word in about)))
+    budget, portion, together, left = iter(PORTIONS), [], 0.0, ENOUGH
     most = next(budget)
     for name, seconds in past:
+        left -= seconds
+        if left < 0 and not whole:
+            break
         portion.append(name)
         together += seconds
         if together > most:
@@ -278,15 +294,15 @@ def portions(tests, number, kills, slow):
         yield portion, together
 
 
-def try_one(copy, tests, number, kills, worker, slow=False):
+def try_one(copy, tests, mistake, kills, worker, whole=False):
     ran = 0
-    for names, seconds in portions(tests, number, kills, slow):
+    for names, seconds in portions(tests, mistake, kills, whole):
         for suite in ("unit", "integration"):
             of_it = [name.split(" ", 1)[1] for name in names if name.startswith(suite + " ")]
             if not of_it:
                 continue
             ran += len(of_it)
-            how = run(copy, suite, number, of_it, 25 + 6 * seconds, worker)
+            how = run(copy, suite, mistake["number"], of_it, 25 + 6 * seconds, worker)
             if how:
                 kills[f"{suite} {how}"] += 1
                 return suite, how, ran
@@ -304,7 +320,7 @@ def read_results(file):
     return [json.loads(line) for line in file.read_text().splitlines()] if file.exists() else []
 
 
-def work(copy, file, mistakes, slow=False):
+def work(copy, file, mistakes, whole=False):
     tests, results = read_tests(copy), read_results(file)
     kills = Counter(f"{result['suite']} {result['how']}" for result in results if result["suite"])
     lock, workers = threading.Lock(), list(range(AT_ONCE))
@@ -313,11 +329,11 @@ def work(copy, file, mistakes, slow=False):
         with lock:
             worker = workers.pop()
         begun = time.monotonic()
-        suite, how, ran = try_one(copy, tests, mistake["number"], kills, worker, slow)
+        suite, how, ran = try_one(copy, tests, mistake, kills, worker, whole)
         took = round(time.monotonic() - begun, 1)
         with lock:
             workers.append(worker)
-            result = {**mistake, "suite": suite, "how": how, "ran": ran, "seconds": took, "slow": slow}
+            result = {**mistake, "suite": suite, "how": how, "ran": ran, "seconds": took, "whole": whole}
             with file.open("a") as results:
                 results.write(json.dumps(result) + "\n")
             print(f"{mistake['name']}: {how or 'NOT FOUND'} ({ran} tests, {took} s)", flush=True)
@@ -339,7 +355,7 @@ def sample(copy, count, seed):
 
 
 def last_of_each(file):
-    return {result["name"]: result for result in read_results(file)}
+    return {result["name"]: result for result in read_results(file) if is_counted(result)}
 
 
 def total(file):
@@ -364,18 +380,22 @@ def main():
     elif command == "prepare":
         prepare(copy, int(more[0]), more[1:])
     elif command == "reach":
-        reach(copy)
+        reach(copy, *more)
     elif command in ("whole", "again"):
         before = last_of_each(copy / more[1]) if command == "again" else last_of_each(file)
-        names = {name for name, result in before.items() if result["suite"] is None}
-        work(copy, file, [mistake for mistake in in_place(copy) if mistake["name"] in names], command == "whole")
+        there = {mistake["name"]: mistake for mistake in in_place(copy)}
+        cost = Counter()
+        for test in json.loads((copy / "tests.json").read_text()).values():
+            cost.update({number: test["seconds"] for number in test["past"]})
+        missed = [name for name, result in before.items() if result["suite"] is None and name in there]
+        missed.sort(key=lambda name: cost[there[name]["number"]])
+        work(copy, file, [there[name] for name in missed], command == "whole")
     elif command == "sum":
         total(file)
     elif command == "one":
         for mistake in in_place(copy):
             if mistake["name"] == more[0]:
-                for slow in (False, True):
-                    print(try_one(copy, read_tests(copy), mistake["number"], Counter(), "one", slow))
+                print(try_one(copy, read_tests(copy), mistake, Counter(), "one", True))
     else:
         sys.exit(__doc__)
 
