@@ -118,12 +118,12 @@ fn a_slope_is_significant_beyond_three_standard_errors() {
     assert!(!with(3.0, 1.0).is_significant() && !with(-2.9, 1.0).is_significant());
 }
 
-/// A series that keeps sixteen has at most four runs: from the seventeenth sample on they are joined in pairs, so 20 samples end in
-/// three runs, of eight, eight and four, each with its lowest and its highest.
+/// A series that keeps sixteen has at most four runs: from the seventeenth sample on they are joined in pairs, so 26 samples end in
+/// four runs, of eight, eight, eight and two, each with its lowest and its highest.
 #[test]
 fn runs_of_a_long_series_are_of_equal_count() {
     let mut series = Series::with_limit(16);
-    for at in 0..20_i64 {
+    for at in 0..26_i64 {
         // 0 10 1 11 2 12 …: low and high in turn.
         let value = at / 2 + 10 * (at % 2);
         series.push(CaptureTime(at), ScaledNanos(i128::from(value)));
@@ -131,9 +131,9 @@ fn runs_of_a_long_series_are_of_equal_count() {
     let told = |points: Vec<Point>| -> Vec<(i64, i128)> {
         points.iter().map(|point| (point.time_ns, point.value_scaled_ns)).collect()
     };
-    assert_eq!(told(series.lowest()), [(0, 0), (8, 4), (16, 8)]);
-    assert_eq!(told(series.highest()), [(7, 13), (15, 17), (19, 19)]);
+    assert_eq!(told(series.lowest()), [(0, 0), (8, 4), (16, 8), (24, 12)]);
+    assert_eq!(told(series.highest()), [(7, 13), (15, 17), (23, 21), (25, 22)]);
     // Every other sample stays in the draw.
     let times: Vec<i64> = series.points().iter().map(|point| point.time_ns).collect();
-    assert_eq!(times, [0, 2, 4, 6, 8, 10, 12, 14, 16, 18]);
+    assert_eq!(times, [0, 2, 4, 6, 8, 10, 12, 14, 16, 18, 20, 22, 24]);
 }

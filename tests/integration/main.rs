@@ -90,6 +90,7 @@ mod terminal_text;
 mod threads;
 mod timeline;
 mod timing_vectors;
+mod told_of_ports;
 #[path = "../../benches/traffic.rs"]
 mod traffic;
 mod truth_demo;

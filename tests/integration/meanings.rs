@@ -1,6 +1,7 @@
 //! What single bits and numbers of PTP messages mean, row by row of their tables: each from its own bit or value and from no other.
 
 use downbeat::ptp::ClockIdentity;
+use downbeat::ptp::Note;
 use downbeat::ptp::v1;
 use downbeat::ptp::v2;
 use downbeat::ptp::v2::management;
@@ -158,4 +159,75 @@ fn sources_of_version_1_clocks_have_their_words() {
             (255, "default"),
         ]
     );
+}
+
+/// `clockType` (IEEE 1588-2008 Table 42, from memory): the highest bits, one for each kind.
+#[test]
+fn each_kind_of_clock_is_read_from_its_own_bit() {
+    let rows = [
+        (0x8000, "ordinary_clock"),
+        (0x4000, "boundary_clock"),
+        (0x2000, "peer_to_peer_transparent_clock"),
+        (0x1000, "end_to_end_transparent_clock"),
+        (0x0800, "management_node"),
+    ];
+    for (bit, name) in rows {
+        assert_eq!(management::ClockType(bit).names().collect::<Vec<_>>(), [name]);
+        assert!(!management::ClockType(!bit).names().any(|set| set == name), "{name}");
+    }
+    assert_eq!(management::ClockType(0x07FF).names().count(), 0);
+}
+
+/// `clockClass` (IEEE 1588-2008 Table 5, from memory).
+#[test]
+fn clock_classes_have_their_words_and_reserved_ones_have_none() {
+    let named: Vec<u8> = (0..=255).filter(|class| v2::registry::clock_class_name(*class).is_some()).collect();
+    let expected: Vec<u8> = [6, 7, 13, 14, 52, 58]
+        .into_iter()
+        .chain(68..=122)
+        .chain(133..=170)
+        .chain([187, 193])
+        .chain(216..=232)
+        .chain([248, 255])
+        .collect();
+    assert_eq!(named, expected);
+    assert_eq!(v2::registry::clock_class_name(255), Some("follower only"));
+    assert_eq!(v2::registry::clock_class_name(248), Some("default"));
+    assert_eq!(v2::registry::clock_class_name(6), Some("locked to a primary reference"));
+    assert_eq!(v2::registry::clock_class_name(7), Some("holding over after a primary reference"));
+}
+
+/// FF-FE within (IEEE 1588-2008 7.5.2.2.2) or FF-FF; one octet of the two alone is none.
+#[test]
+fn a_mac_address_is_read_from_an_identity_with_both_octets_only() {
+    let embedded = |x, y| ClockIdentity([0x02, 0, 0x5E, x, y, 0x10, 0, 7]).embedded_mac().map(|mac| mac.0);
+    let mac = Some([0x02, 0, 0x5E, 0x10, 0, 7]);
+    assert_eq!([embedded(0xFF, 0xFE), embedded(0xFF, 0xFF)], [mac, mac]);
+    assert_eq!([embedded(0xFF, 0xFD), embedded(0xFE, 0xFE), embedded(0xFE, 0xFF), embedded(0, 0)], [None; 4]);
+}
+
+/// A note says which field or TLV it is about, and how many octets or which value.
+#[test]
+fn notes_say_what_they_are_about() {
+    let rows = [
+        (
+            Note::NanosecondsOutOfRange { field: "originTimestamp" },
+            "originTimestamp has 10^9 nanoseconds or more",
+        ),
+        (Note::TlvTooShort { tlv_type: 0x0008, length: 7 }, "TLV 0x0008: 7 octets are too few for its type"),
+        (
+            Note::TlvExtended { tlv_type: 0x0001, extra_octets: 3 },
+            "TLV 0x0001: 3 octets beyond the known layout",
+        ),
+        (Note::ReservedValue { field: "timeSource", value: 17 }, "timeSource holds the reserved value 17"),
+        (
+            Note::CutByCapture { message_length: 64, available: 50 },
+            "the capture kept 50 of the message's 64 octets",
+        ),
+        (Note::ClassMismatch, "messageType and control do not belong together"),
+        (Note::NegativeTime { field: "originTimestamp" }, "originTimestamp lies before the epoch"),
+    ];
+    for (note, text) in rows {
+        assert_eq!(note.to_string(), text);
+    }
 }

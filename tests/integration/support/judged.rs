@@ -97,6 +97,12 @@ fn hold(analysis: &Analysis, judgement: &Judgement) {
         let id = finding.id;
         assert!(!finding.title.is_empty(), "{id} says nothing");
         assert!(!finding.evidence.is_empty(), "{id}: nothing shows it: {}", finding.title);
+        // What is counted beyond those that are named is there.
+        assert!(
+            finding.evidence.iter().all(|shown| !shown.text.contains(" and 0 more")),
+            "{id}: {:?}",
+            finding.evidence
+        );
         assert!(finding.evidence.iter().all(|shown| !shown.text.is_empty()), "{id}: {:?}", finding.evidence);
         assert!(
             finding.severity == Severity::Info || !finding.next.is_empty(),
