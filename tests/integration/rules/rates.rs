@@ -190,12 +190,22 @@ fn grant(wire: &mut Wire, us: i64, sequence: u16, duration_s: u32) {
     grant_of(wire, us, sequence, (0x0, duration_s));
 }
 
-fn grant_of(wire: &mut Wire, us: i64, sequence: u16, (message_type, duration_s): (u8, u32)) {
+fn grant_of(wire: &mut Wire, us: i64, sequence: u16, what: (u8, u32)) {
+    grant_by(&leader(), wire, us, sequence, what);
+}
+
+fn grant_by(
+    granter: &Sender,
+    wire: &mut Wire,
+    us: i64,
+    sequence: u16,
+    (message_type, duration_s): (u8, u32),
+) {
     // messageType in the high nibble, logInterMessagePeriod, durationField, reserved, R.
     let value = Octets::new().u8(message_type << 4).i8(-3).u32(duration_s).u8(0).u8(1).0;
     let tlvs = Octets::new().u16(0x0005).u16(8).bytes(&value).0;
     let body = Body::Signaling { target: actor(20).port, tlvs };
-    wire.put(us, &leader().to(&actor(20)), sequence, &body);
+    wire.put(us, &granter.to(&actor(20)), sequence, &body);
 }
 
 fn request(wire: &mut Wire, us: i64, sequence: u16) {
@@ -217,6 +227,23 @@ fn a_lease_that_runs_out_is_named_while_its_follower_is_there() {
         }
         let report = wire.report();
         assert_eq!(said(&report, "unicast-lease-expired"), expected, "{renewals} {stays}");
+    }
+}
+
+#[test]
+fn a_lease_that_another_clock_took_over_is_not_named() {
+    // What the other clock grants: Syncs beyond the end, Announces only, nothing.
+    for (other, expected) in
+        [(Some((0x0, 300)), vec![]), (Some((0xB, 300)), vec!["critical"]), (None, vec!["critical"])]
+    {
+        let mut wire = Wire::default();
+        wire.leads(0..SECONDS, &leader());
+        wire.follows(0..SECONDS, &follower(20), &leader());
+        grant(&mut wire, 2_000, 0, 20);
+        if let Some(what) = other {
+            grant_by(&Sender::of(actor(2)), &mut wire, 3_000, 0, what);
+        }
+        assert_eq!(said(&wire.report(), "unicast-lease-expired"), expected, "{other:?}");
     }
 }
 

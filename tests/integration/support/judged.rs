@@ -11,6 +11,8 @@ use downbeat::analysis::Settings;
 use downbeat::capture::Input;
 use downbeat::capture::Joined;
 use downbeat::findings;
+use downbeat::findings::Judgement;
+use downbeat::findings::Severity;
 use downbeat::report;
 use serde_json::Value;
 
@@ -88,9 +90,40 @@ pub(crate) fn analysis_with(settings: Settings, files: &[(&str, Vec<u8>)]) -> An
     reading.finish(joined.finish())
 }
 
+/// What every finding of every test has: words, what shows it, what to do, sources, and devices that are there.
+fn hold(analysis: &Analysis, judgement: &Judgement) {
+    let is_known = |key: &String| analysis.devices.iter().any(|device| device.key == *key);
+    for finding in &judgement.findings {
+        let id = finding.id;
+        assert!(!finding.title.is_empty(), "{id} says nothing");
+        assert!(!finding.evidence.is_empty(), "{id}: nothing shows it: {}", finding.title);
+        // What is counted beyond those that are named is there.
+        assert!(
+            finding.evidence.iter().all(|shown| !shown.text.contains(" and 0 more")),
+            "{id}: {:?}",
+            finding.evidence
+        );
+        assert!(finding.evidence.iter().all(|shown| !shown.text.is_empty()), "{id}: {:?}", finding.evidence);
+        assert!(
+            finding.severity == Severity::Info || !finding.next.is_empty(),
+            "{id}: nothing to do: {}",
+            finding.title
+        );
+        assert!(!finding.sources.is_empty(), "{id} has no source: {}", finding.title);
+        assert!(finding.device.iter().all(is_known), "{id}: {:?} is no device", finding.device);
+        assert!(finding.affected.iter().all(is_known), "{id}: {:?} are no devices", finding.affected);
+        assert!(
+            finding.affected.iter().all(|key| Some(key) != finding.device.as_ref()),
+            "{id}: {:?}",
+            finding.device
+        );
+    }
+}
+
 /// Both reports of what was found.
 pub(crate) fn said_of(analysis: &Analysis) -> Judged {
     let judgement = findings::judge(analysis);
+    hold(analysis, &judgement);
     let document = report::document(analysis, &judgement);
     let mut text = Vec::new();
     report::write_text(&document, &mut text).unwrap();
