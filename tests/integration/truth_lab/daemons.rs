@@ -123,9 +123,9 @@ fn ports_have_sent_what_the_report_counts() {
         let ports = counters.values().filter_map(Value::as_object).flatten();
         for (port, counted) in ports {
             let (clock, port_number) = port.rsplit_once('-').unwrap();
-            let clock = identity(&Value::from(clock));
+            let (clock, port_number) = (identity(&Value::from(clock)), port_number.parse::<u64>().unwrap());
             let clocks = reports.iter().flat_map(|(_, report)| list(&report["domains"]));
-            let is_it = |row: &&Value| row["clock"] == clock && row["port"].to_string() == port_number;
+            let is_it = |row: &&Value| row["clock"] == clock && row["port"].as_u64() == Some(port_number);
             let Some(row) = clocks.flat_map(|domain| list(&domain["clocks"])).find(is_it) else { continue };
             for (key, of_report, most_per_s) in [
                 ("tx_Announce", "announce", 1.0),
