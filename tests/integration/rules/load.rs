@@ -156,6 +156,11 @@ fn frames_that_the_capturing_machine_lost_are_context() {
         let file = [file.clone(), block(drops)].concat();
         let report = judged::files(&[("made.pcapng", file)]).value();
         assert_eq!(said(&report, "capture-drops"), expected, "{drops}");
+        // Counted by who captured, and not concluded from what is missing.
+        let findings = report["findings"].as_array().unwrap().iter();
+        let mut strengths =
+            findings.filter(|finding| finding["id"] == "capture-drops").map(|told| &told["strength"]);
+        assert!(strengths.all(|strength| strength == "shown"));
     }
 }
 

@@ -1,10 +1,9 @@
 //! What is over, hidden or too young to tell: made captures that must not be called sound, and near misses.
 
-use serde_json::Value;
-
 use crate::support::judged;
 use crate::support::media;
 use crate::support::script::said;
+use crate::support::script::text;
 use crate::support::stage::actor;
 use crate::support::wire::Sender;
 use crate::support::wire::Wire;
@@ -32,11 +31,6 @@ fn away(away: std::ops::Range<i64>, asks_go_on: bool) -> Wire {
         wire.asks(0..SECONDS, &follower(last));
     }
     wire
-}
-
-fn text(report: &Value, id: &str) -> String {
-    let found = report["findings"].as_array().unwrap().iter().find(|finding| finding["id"] == id);
-    found.map(|finding| finding["title"].as_str().unwrap().to_owned()).unwrap_or_default()
 }
 
 #[test]
@@ -175,6 +169,9 @@ fn what_the_capture_itself_lost_is_told() {
     });
     assert_eq!(said(&lossy.report(), "capture-drops"), ["info"]);
     assert!(text(&lossy.report(), "capture-drops").contains("every sender"));
+    let concluded = lossy.report();
+    let finding = concluded["findings"].as_array().unwrap().iter().find(|told| told["id"] == "capture-drops");
+    assert_eq!(finding.unwrap()["strength"], "inferred");
     let mut hole = whole();
     hole.0.retain(|frame| !(origin(30_000_000)..origin(50_000_000)).contains(&frame.stamp_ns));
     assert!(text(&hole.report(), "capture-drops").contains("nothing was captured from 29"));

@@ -3,6 +3,7 @@
 use crate::support::craft::ptp_v2;
 use crate::support::craft::ptp_v2::Body;
 use crate::support::script::Script;
+use crate::support::script::evidence;
 use crate::support::script::said;
 use crate::support::stage::Actor;
 use crate::support::stage::BEGINNING;
@@ -88,6 +89,11 @@ fn a_boundary_clock_that_keeps_an_old_class_is_named_once_it_had_time() {
         script.announces(10_100, (seconds, 1000), &actor(2).class(6).relays(&actor(1).class(passed), 1), 10);
         let report = script.report();
         assert_eq!(said(&report, "stale-quality-downstream"), expected, "{passed} {seconds}");
+        if !expected.is_empty() {
+            let told = evidence(&report, "stale-quality-downstream");
+            assert!(told.contains("says clockClass 7, UTC offset 37 s, UTC flags 0x00"), "{told}");
+            assert!(told.contains("says clockClass 6, UTC offset 37 s, UTC flags 0x00"), "{told}");
+        }
     }
 }
 

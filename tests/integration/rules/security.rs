@@ -1,10 +1,13 @@
 //! Rules about who may lead and set clocks: made captures on which each fires, and near misses.
 
+use serde_json::Value;
+
 use crate::support::craft::frame::Mac;
 use crate::support::craft::ptp_v2;
 use crate::support::craft::ptp_v2::Body;
 use crate::support::craft::ptp_v2::PortIdentity;
 use crate::support::script::Script;
+use crate::support::script::evidence;
 use crate::support::script::said;
 use crate::support::stage::Actor;
 use crate::support::stage::BEGINNING;
@@ -81,15 +84,19 @@ fn old_messages_that_come_again_are_named() {
     assert_eq!(with_copies(0..320, 3000), ["cannot tell"]);
 }
 
-/// One management message of a desk.
+/// One management message of a desk to every clock.
 fn managed(action: u8, management_id: u16) -> Vec<String> {
+    said(&managed_at(PortIdentity::ALL, action, management_id), "management-set-seen")
+}
+
+fn managed_at(target: PortIdentity, action: u8, management_id: u16) -> Value {
     let (leader, desk) = (actor(1), actor(240));
     let mut script = Script::default();
     script.leads(0, 30, (&leader, leader.mac), 0);
     let tlvs = ptp_v2::management_tlv(management_id, &[50, 0]);
-    let body = Body::Management { target: PortIdentity::ALL, hops: (1, 1), action, tlvs };
+    let body = Body::Management { target, hops: (1, 1), action, tlvs };
     script.send(5000, (&desk, desk.mac), 0, 0x7F, &body);
-    said(&script.report(), "management-set-seen")
+    script.report()
 }
 
 #[test]
@@ -99,6 +106,11 @@ fn settings_changed_by_management_are_told_and_questions_are_not() {
     assert_eq!(managed(ptp_v2::ACTION_COMMAND, 0x0005), ["major"]);
     assert!(managed(ptp_v2::ACTION_GET, PRIORITY1).is_empty());
     assert!(managed(ptp_v2::ACTION_RESPONSE, PRIORITY1).is_empty());
+    let told = |target| evidence(&managed_at(target, ACTION_SET, PRIORITY1), "management-set-seen");
+    let everybody = told(PortIdentity::ALL);
+    assert!(everybody.contains("SET PRIORITY1 to every clock, once"), "{everybody}");
+    let one = told(actor(1).port);
+    assert!(one.contains("SET PRIORITY1 to 02-00-5e"), "{one}");
 }
 
 #[test]

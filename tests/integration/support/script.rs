@@ -164,3 +164,16 @@ pub(crate) fn said(report: &Value, id: &str) -> Vec<String> {
         of("findings").map(|finding| finding["severity"].as_str().unwrap().to_owned()).collect();
     if found.is_empty() { of("not_judged").map(|_| "cannot tell".to_owned()).collect() } else { found }
 }
+
+/// The title of the first finding of a rule; empty where there is none.
+pub(crate) fn text(report: &Value, id: &str) -> String {
+    let found = report["findings"].as_array().unwrap().iter().find(|finding| finding["id"] == id);
+    found.map(|finding| finding["title"].as_str().unwrap().to_owned()).unwrap_or_default()
+}
+
+/// What the evidence of the first finding of a rule says, a line each.
+pub(crate) fn evidence(report: &Value, id: &str) -> String {
+    let found = report["findings"].as_array().unwrap().iter().find(|finding| finding["id"] == id);
+    let texts = found.into_iter().flat_map(|finding| finding["evidence"].as_array().unwrap());
+    texts.map(|item| item["text"].as_str().unwrap()).collect::<Vec<_>>().join("\n")
+}
