@@ -110,8 +110,31 @@ impl Pcap {
         Self { known: None, lost: None, ..self.clone() }
     }
 
+    #[inline]
     pub(super) fn seems_to_begin(&self, window: &[u8], at: usize, ended: bool, told: &Self) -> Verdict {
+        if self.has_no_lengths(window, at) {
+            return Verdict::No;
+        }
         self.chain(window, at, ended, told.known)
+    }
+
+    /// Whether what would be a record's lengths are none, as at nearly every octet where none begins. See [`Self::plausible`].
+    #[inline]
+    fn has_no_lengths(&self, window: &[u8], at: usize) -> bool {
+        let Some(lengths) = window.get(at.saturating_add(8)..).and_then(<[u8]>::first_chunk::<8>) else {
+            return false;
+        };
+        let (captured, original) = match self.order {
+            ByteOrder::Little => {
+                let both = u64::from_le_bytes(*lengths);
+                (both & u64::from(u32::MAX), both >> 32)
+            }
+            ByteOrder::Big => {
+                let both = u64::from_be_bytes(*lengths);
+                (both >> 32, both & u64::from(u32::MAX))
+            }
+        };
+        captured == 0 || captured > u64::from(PLAUSIBLE) || original < captured
     }
 
     pub(super) fn is_lost(&self) -> bool {
