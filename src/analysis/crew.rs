@@ -44,8 +44,11 @@ pub(super) struct Room(Vec<Box<Part>>);
 /// What the threads share.
 struct Shared {
     next: u64,
+    count: u64,
     /// Parts from here on are not begun yet, so that only a few are in memory. It moves on with every part that is done with.
     limit: u64,
+    /// How many more may be in memory as all goes well.
+    more: u64,
     ready: BTreeMap<u64, Box<Part>>,
     /// Parts that were taken but for their flows, in order.
     waiting: VecDeque<Box<Part>>,
@@ -75,7 +78,7 @@ impl Shared {
         if let Some(work) = self.flows() {
             return Some(work);
         }
-        if self.next >= self.limit {
+        if self.next >= self.limit.min(self.count) {
             return None;
         }
         let index = self.next;
@@ -118,7 +121,7 @@ impl Crew {
                 let mut shared = self.lock();
                 shared.media = Some(media);
                 shared.free.push(part);
-                shared.limit = self.layout.count().min(shared.limit.saturating_add(1));
+                shared.limit = shared.limit.saturating_add(1);
             }
             Work::Walk { index, told, mut part } => {
                 let Part { octets, digest, walked } = &mut *part;
@@ -131,19 +134,30 @@ impl Crew {
         self.changed.notify_all();
     }
 
+    /// Does what was found to do, else waits until there may be more.
+    fn go_on<'a>(
+        &'a self,
+        shared: MutexGuard<'a, Shared>,
+        work: Option<Work>,
+        walker: &mut ChunkWalker,
+    ) -> MutexGuard<'a, Shared> {
+        match work {
+            Some(work) => {
+                drop(shared);
+                self.perform(work, walker);
+                self.lock()
+            }
+            None => self.wait(shared),
+        }
+    }
+
     /// Does what there is to do until nothing more is wanted.
     fn work(&self, mut walker: ChunkWalker) {
         let over = Over(self);
         let mut shared = self.lock();
         while !shared.is_over {
-            shared = match shared.work() {
-                Some(work) => {
-                    drop(shared);
-                    self.perform(work, &mut walker);
-                    self.lock()
-                }
-                None => self.wait(shared),
-            };
+            let work = shared.work();
+            shared = self.go_on(shared, work, &mut walker);
         }
         drop(shared);
         // All is as it should be, so the others go on.
@@ -160,24 +174,18 @@ impl Crew {
             if shared.is_over {
                 return None;
             }
-            shared = match shared.work() {
-                Some(work) => {
-                    drop(shared);
-                    self.perform(work, walker);
-                    self.lock()
-                }
-                None => self.wait(shared),
-            };
+            let work = shared.work();
+            shared = self.go_on(shared, work, walker);
         }
     }
 
-    /// Lets the flows of a part be taken in, and so many parts more be begun.
-    fn taken(&self, part: Box<Part>, more: u64, told: Option<Told>, walker: &mut ChunkWalker) {
+    /// Lets the flows of a part be taken in, and one part more be begun where it `fits` and more may be.
+    fn taken(&self, part: Box<Part>, fits: bool, walker: &mut ChunkWalker) {
         let mut shared = self.lock();
         shared.waiting.push_back(part);
-        shared.limit = self.layout.count().min(shared.limit.saturating_add(more));
-        if let Some(told) = told {
-            shared.told = told;
+        if fits && let Some(more) = shared.more.checked_sub(1) {
+            shared.more = more;
+            shared.limit = shared.limit.saturating_add(1);
         }
         let work = if shared.waiting.len() > MOST_WAITING { shared.flows() } else { None };
         drop(shared);
@@ -191,17 +199,16 @@ impl Crew {
     fn media(&self, walker: &mut ChunkWalker) -> Box<Media> {
         let mut shared = self.lock();
         loop {
-            if let Some(work) = shared.flows() {
-                drop(shared);
-                self.perform(work, walker);
-                shared = self.lock();
-            } else if let Some(media) = shared.media.take() {
-                return media;
-            } else if shared.is_over {
-                return Box::default();
-            } else {
-                shared = self.wait(shared);
+            let work = shared.flows();
+            if work.is_none() {
+                if let Some(media) = shared.media.take() {
+                    return media;
+                }
+                if shared.is_over {
+                    return Box::default();
+                }
             }
+            shared = self.go_on(shared, work, walker);
         }
     }
 }
@@ -250,7 +257,9 @@ fn together(
     let mut own = walkers.pop()?;
     let shared = Shared {
         next: index,
-        limit: index.saturating_add(first).min(layout.count()),
+        count: layout.count(),
+        limit: index.saturating_add(first),
+        more: tickets - first,
         ready: BTreeMap::new(),
         waiting: VecDeque::new(),
         media: Some(reading.lend_media()),
@@ -266,7 +275,7 @@ fn together(
             // Where the system has no room for a thread, the others do its work.
             let _ = thread::Builder::new().spawn_scoped(scope, || crew.work(walker));
         }
-        let failure = take_in(reading, chunks, &crew, index, &mut own, tickets - first);
+        let failure = take_in(reading, chunks, &crew, index, &mut own);
         reading.return_media(crew.media(&mut own));
         failure
     });
@@ -280,54 +289,41 @@ fn together(
     failure
 }
 
-/// Takes in the parts from `index` on, in order. So many more than at first may be in memory as all goes well.
+/// Takes in the parts from `index` on, in order.
 fn take_in(
     reading: &mut Reading,
     chunks: &mut Chunks,
     crew: &Crew,
     mut index: u64,
     own: &mut ChunkWalker,
-    mut more: u64,
 ) -> Option<Error> {
     let file = crew.file;
-    let mut told = chunks.told();
     while index < crew.layout.count() && !chunks.is_too_late() {
         let mut part = crew.part(index, own)?;
         let before = chunks.records();
-        let mut grows = 0;
-        if part.walked.take().is_some_and(|walked| chunks.take(&walked)) {
-            (grows, more) = if more > 0 { (1, more - 1) } else { (0, 0) };
+        let fits = part.walked.take().is_some_and(|walked| chunks.take(&walked));
+        if fits {
             part.digest.give_control(|frame| (file, frame.saturating_add(before)), reading);
         } else {
             part.digest.clear();
         }
+        crew.taken(part, fits, own);
         let end = crew.layout.range(index).end;
         index += 1;
-        let walks_on = !chunks.has_reached(end);
-        let news = |chunks: &Chunks, told: &mut Told| {
-            let news = chunks.tells_more(told).then(|| chunks.told());
-            if let Some(news) = &news {
-                *told = news.clone();
-            }
-            news
-        };
-        if walks_on {
-            // What comes in order comes after the flows before it.
-            crew.taken(part, grows, None, own);
-            reading.return_media(crew.media(own));
-            let failure = chunks.walk_on(end, |record| reading.push(file, record)).err();
-            let mut shared = crew.lock();
-            shared.media = Some(reading.lend_media());
-            if let Some(news) = news(chunks, &mut told) {
-                shared.told = news;
-            }
-            drop(shared);
-            if failure.is_some() {
-                return failure;
-            }
-        } else {
-            let news = news(chunks, &mut told);
-            crew.taken(part, grows, news, own);
+        if chunks.has_reached(end) {
+            continue;
+        }
+        // What comes in order comes after the flows before it. There alone a file tells more of itself.
+        reading.return_media(crew.media(own));
+        let failure = chunks.walk_on(end, |record| reading.push(file, record)).err();
+        let mut shared = crew.lock();
+        shared.media = Some(reading.lend_media());
+        if chunks.tells_more(&shared.told) {
+            shared.told = chunks.told();
+        }
+        drop(shared);
+        if failure.is_some() {
+            return failure;
         }
     }
     None

@@ -146,28 +146,26 @@ impl Joined {
     /// Whether [`Self::lend`] would give a file: not where little of it seems to be left before the next file begins.
     #[must_use]
     pub fn lends(&self, octets: usize) -> bool {
-        let lent =
-            self.current.filter(|_| self.heads.is_empty()).and_then(|index| self.files.get(size(index)));
-        lent.is_some_and(|file| {
-            file.layout(octets).is_some()
-                && self.next_begins().is_none_or(|next| file.seems_to_last(next, octets))
-        })
+        self.to_lend(octets).is_some()
     }
 
-    /// When the next file begins that is not open yet.
-    fn next_begins(&self) -> Option<CaptureTime> {
-        let next = self.files.get(self.waiting).filter(|file| !matches!(file.state, State::Done(_)))?;
-        Some(CaptureTime(next.place))
+    /// What would be lent: which file, how it is cut, and up to which time.
+    fn to_lend(&self, octets: usize) -> Option<(u32, Layout, Option<CaptureTime>)> {
+        let index = self.current.filter(|_| self.heads.is_empty())?;
+        let file = self.files.get(size(index))?;
+        let layout = file.layout(octets)?;
+        let next = self.files.get(self.waiting).filter(|file| !matches!(file.state, State::Done(_)));
+        let until = next.map(|file| CaptureTime(file.place));
+        until.is_none_or(|until| file.seems_to_last(until, octets)).then_some((index, layout, until))
     }
 
     /// The file whose record was given last, to be read on in parts of so many octets until it ends or the next begins;
     /// where it is open alone, can be read from anywhere, and more than two such parts of it are left. It has to be given
     /// back before anything else is asked for.
     pub fn lend(&mut self, octets: usize) -> Option<Lent> {
-        let index = self.current.filter(|_| self.lends(octets))?;
-        let until = self.next_begins();
+        let (index, layout, until) = self.to_lend(octets)?;
         let file = self.files.get_mut(size(index))?;
-        let (layout, open) = (file.layout(octets)?, file.input.open_again()?);
+        let open = file.input.open_again()?;
         match std::mem::replace(&mut file.state, State::Waiting) {
             State::Open(opened) => {
                 Some(Lent { file: index, chunks: Chunks::new(*opened, layout, until), open })
@@ -186,18 +184,16 @@ impl Joined {
         if let Some(error) = failure.or(back.failure) {
             self.unreadable.push((file.input.name.clone(), error));
         }
-        if let Some(time) = back.latest.filter(|time| self.latest.is_none_or(|(latest, _)| *time > latest)) {
-            self.latest = Some((time, lent.file));
-        }
         file.place = back.newest.map_or(file.place, |time| time.0);
-        let at_hand = back.opened.reader.time_at_hand();
+        let has_record = back.opened.reader.record().is_some();
         file.state = State::Open(Box::new(back.opened));
         // Else the next record is asked for as after any other that was given.
-        if let Some(time) = at_hand {
-            file.place = time.map_or(file.place, |time| time.0);
+        if has_record {
+            file.settle();
             self.current = None;
             self.heads.push(Reverse((file.place, lent.file)));
         }
+        self.reach(back.latest, lent.file);
     }
 
     /// What the files held, as far as they were read.
@@ -233,11 +229,16 @@ impl Joined {
     /// Notes that the record at hand of a file is given.
     fn give(&mut self, index: u32) -> u32 {
         let time = self.files.get(size(index)).and_then(File::time);
+        self.reach(time, index);
+        self.current = Some(index);
+        index
+    }
+
+    /// Notes up to which time a file has come.
+    fn reach(&mut self, time: Option<CaptureTime>, index: u32) {
         if let Some(time) = time.filter(|time| self.latest.is_none_or(|(latest, _)| *time > latest)) {
             self.latest = Some((time, index));
         }
-        self.current = Some(index);
-        index
     }
 
     /// Takes the next record of an open file and says its place in time, or closes the file.

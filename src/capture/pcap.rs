@@ -118,23 +118,16 @@ impl Pcap {
         self.chain(window, at, ended, told.known)
     }
 
-    /// Whether what would be a record's lengths are none, as at nearly every octet where none begins. See [`Self::plausible`].
+    /// Whether what would be a record's lengths are none, as at nearly every octet where none begins.
     #[inline]
     fn has_no_lengths(&self, window: &[u8], at: usize) -> bool {
-        let Some(lengths) = window.get(at.saturating_add(8)..).and_then(<[u8]>::first_chunk::<8>) else {
-            return false;
+        let lengths = window.get(at.saturating_add(8)..).and_then(<[u8]>::first_chunk);
+        let Some(&[a, b, c, d, e, f, g, h]) = lengths else { return false };
+        let word = |octets| match self.order {
+            ByteOrder::Little => u32::from_le_bytes(octets),
+            ByteOrder::Big => u32::from_be_bytes(octets),
         };
-        let (captured, original) = match self.order {
-            ByteOrder::Little => {
-                let both = u64::from_le_bytes(*lengths);
-                (both & u64::from(u32::MAX), both >> 32)
-            }
-            ByteOrder::Big => {
-                let both = u64::from_be_bytes(*lengths);
-                (both >> 32, both & u64::from(u32::MAX))
-            }
-        };
-        captured == 0 || captured > u64::from(PLAUSIBLE) || original < captured
+        !are_lengths(word([a, b, c, d]), word([e, f, g, h]))
     }
 
     pub(super) fn is_lost(&self) -> bool {
@@ -380,11 +373,16 @@ impl Pcap {
     }
 
     fn plausible(&self, head: Head, known: Option<(u32, u32)>) -> bool {
-        // No empty records: a run of zeros would be an endless row of them.
-        let length = head.captured > 0 && head.captured <= PLAUSIBLE && head.original >= head.captured;
+        let length = are_lengths(head.captured, head.original);
         let near = known.is_none_or(|(first, last)| head.is_near(first) || head.is_near(last));
         length && head.fraction < self.fractions && near
     }
+}
+
+/// Whether a record may have these lengths. No empty ones: a run of zeros would be an endless row of them.
+#[inline]
+const fn are_lengths(captured: u32, original: u32) -> bool {
+    captured > 0 && captured <= PLAUSIBLE && original >= captured
 }
 
 impl Head {
